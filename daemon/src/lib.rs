@@ -1,0 +1,4 @@
+//! The program around the optimiser: site file, series, command line, service.
+
+pub mod house;
+pub mod tariff;

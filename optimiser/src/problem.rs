@@ -1,0 +1,282 @@
+//! Everything that one solve needs, validated once.
+
+use crate::site::{Site, SiteFault};
+use crate::time::{Horizon, Instant, Series, TimeError};
+use crate::units::{Energy, Flow, Price, Temperature, Volume};
+
+/// One draw-off: litres at the tap, mixed at the temperature that was asked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Draw {
+    /// Index of the store that serves it.
+    pub store: usize,
+    /// When the tap opens.
+    pub start: Instant,
+    /// Litres at the tap, mixed at `temperature`.
+    pub volume: Volume,
+    /// Temperature asked for at the tap.
+    pub temperature: Temperature,
+    /// Flow at the tap; with the volume it gives the length of the draw.
+    pub flow: Flow,
+}
+
+impl Draw {
+    /// Heat asked for, above a mains temperature [kWh].
+    pub fn heat_kwh(&self, mains: Temperature) -> f64 {
+        crate::water::heat_kwh(self.volume.litres(), self.temperature.above(mains))
+    }
+
+    /// When the tap closes.
+    pub fn end(&self) -> Instant {
+        let minutes = self.volume.litres() / self.flow.litres_per_minute().max(0.1);
+        self.start + (minutes * 60.0).ceil() as i64
+    }
+}
+
+/// Hot water promised for a time: an amount that must stand ready.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ready {
+    /// Index of the store.
+    pub store: usize,
+    /// When it must be ready.
+    pub by: Instant,
+    /// Litres at the tap, mixed at `temperature`.
+    pub volume: Volume,
+    /// Temperature at the tap.
+    pub temperature: Temperature,
+}
+
+/// A pasteurisation that falls due: the coldest water of the store must reach
+/// a temperature and hold it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hygiene {
+    /// Index of the store.
+    pub store: usize,
+    /// By when the hold must be complete.
+    pub due: Instant,
+    /// Temperature of the coldest water.
+    pub temperature: Temperature,
+    /// How long it must hold [s].
+    pub hold_seconds: i64,
+}
+
+/// What is in the stores and the battery at the start.
+#[derive(Debug, Clone, PartialEq)]
+pub struct State {
+    /// Stored energy of the battery above empty; ignored without a battery.
+    pub battery: Energy,
+    /// For each store, temperatures of equal layers from bottom to top; any
+    /// number of layers, at least one.
+    pub stores: Vec<Vec<Temperature>>,
+}
+
+/// A step of a concave value function: `width` of energy worth `value` each.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ValueStep {
+    /// Energy that this step covers.
+    pub width: Energy,
+    /// Worth of each kWh in it.
+    pub value: Price,
+}
+
+/// What energy left at the end of the horizon is worth, in falling steps.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct EndValue {
+    /// For each store, worth of heat above mains temperature.
+    pub stores: Vec<Vec<ValueStep>>,
+    /// Worth of energy stored in the battery above its reserve.
+    pub battery: Vec<ValueStep>,
+}
+
+/// Prices of what cannot be bought, in minor units.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Weights {
+    /// Cost of draw energy that arrives cold, for each kWh; at least ten times
+    /// the dearest price so that it never trades against money.
+    pub unmet_per_kwh: f64,
+    /// Cost of water missing from a promise or the reserve, for each kWh of it.
+    pub short_per_kwh: f64,
+    /// Charge for departing from the published plan, for each kWh moved.
+    pub change_per_kwh: f64,
+}
+
+impl Weights {
+    /// Weights that fit a set of prices.
+    pub fn for_prices(import: &Series<Price>) -> Self {
+        let dearest = import.values().iter().map(|p| p.per_kwh().abs()).fold(20.0, f64::max);
+        Self { unmet_per_kwh: 10.0 * dearest, short_per_kwh: 3.0 * dearest, change_per_kwh: 0.0 }
+    }
+}
+
+/// The energy that each element was to use in each slot of the plan already
+/// published, in the order of [`Problem::heaters`].
+pub type Published = Vec<Vec<Energy>>;
+
+/// One planning problem.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Problem {
+    /// The house.
+    pub site: Site,
+    /// The slots to plan.
+    pub horizon: Horizon,
+    /// Unit rate of import.
+    pub import_price: Series<Price>,
+    /// Unit rate of export.
+    pub export_price: Series<Price>,
+    /// Energy the PV could give in each slot.
+    pub pv: Series<Energy>,
+    /// Energy the rest of the house takes in each slot.
+    pub base_load: Series<Energy>,
+    /// Expected draws, in any order; those outside the horizon are ignored.
+    pub draws: Vec<Draw>,
+    /// Promised amounts.
+    pub ready: Vec<Ready>,
+    /// Pasteurisations that fall due.
+    pub hygiene: Vec<Hygiene>,
+    /// State at the start of the horizon.
+    pub state: State,
+    /// Worth of what is left at the end.
+    pub end_value: EndValue,
+    /// Prices of comfort and of change.
+    pub weights: Weights,
+    /// The plan already published, if any.
+    pub published: Option<Published>,
+}
+
+/// Why a problem was refused.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum ProblemError {
+    /// The site contradicts itself.
+    #[error("the site cannot be planned: {}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
+    Site(Vec<SiteFault>),
+    /// A series does not fit the horizon.
+    #[error(transparent)]
+    Series(#[from] TimeError),
+    /// Something names a store that does not exist.
+    #[error("{what} names store {store}, but the site has {stores}")]
+    Store {
+        /// What refers to the store.
+        what: &'static str,
+        /// The index it gives.
+        store: usize,
+        /// Stores of the site.
+        stores: usize,
+    },
+    /// The state does not describe every store.
+    #[error("the state has {given} stores with temperatures, the site has {stores}")]
+    State {
+        /// Profiles given.
+        given: usize,
+        /// Stores of the site.
+        stores: usize,
+    },
+    /// The steps of an end value do not fall.
+    #[error("the end value of {what} must fall from step to step")]
+    EndValue {
+        /// `store N` or `battery`.
+        what: String,
+    },
+    /// A weight is not a finite number that is zero or more.
+    #[error("weight {what} is {value}; it must be a finite number, zero or more")]
+    Weight {
+        /// Name of the weight.
+        what: &'static str,
+        /// Its value.
+        value: f64,
+    },
+    /// The published plan does not have a row per element and a value per slot.
+    #[error("the published plan does not fit the elements and slots of the problem")]
+    Published,
+}
+
+/// An element together with the indices of its store and itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct HeaterId {
+    /// Index of the store in [`Site::stores`].
+    pub store: usize,
+    /// Index of the element in the store.
+    pub element: usize,
+}
+
+impl Problem {
+    /// Checks the parts against each other and returns the problem.
+    ///
+    /// # Errors
+    /// The first part that contradicts another; site faults all together.
+    pub fn validated(self) -> Result<Self, ProblemError> {
+        let faults = self.site.faults();
+        if !faults.is_empty() {
+            return Err(ProblemError::Site(faults));
+        }
+        self.check_lengths()?;
+        let stores = self.site.stores.len();
+        let named = self
+            .draws
+            .iter()
+            .map(|d| ("a draw", d.store))
+            .chain(self.ready.iter().map(|r| ("a ready time", r.store)))
+            .chain(self.hygiene.iter().map(|h| ("a pasteurisation", h.store)));
+        for (what, store) in named {
+            if store >= stores {
+                return Err(ProblemError::Store { what, store, stores });
+            }
+        }
+        if self.state.stores.len() != stores || self.state.stores.iter().any(Vec::is_empty) {
+            return Err(ProblemError::State { given: self.state.stores.len(), stores });
+        }
+        self.check_end_value()?;
+        for (what, value) in [
+            ("unmet", self.weights.unmet_per_kwh),
+            ("short", self.weights.short_per_kwh),
+            ("change", self.weights.change_per_kwh),
+        ] {
+            if !(value.is_finite() && value >= 0.0) {
+                return Err(ProblemError::Weight { what, value });
+            }
+        }
+        if let Some(published) = &self.published {
+            let fits = published.len() == self.heaters().count()
+                && published.iter().all(|row| row.len() == self.horizon.len());
+            if !fits {
+                return Err(ProblemError::Published);
+            }
+        }
+        Ok(self)
+    }
+
+    fn check_lengths(&self) -> Result<(), TimeError> {
+        let slots = self.horizon.len();
+        for (what, values) in [
+            ("the import price", self.import_price.values().len()),
+            ("the export price", self.export_price.values().len()),
+            ("the PV forecast", self.pv.values().len()),
+            ("the base load", self.base_load.values().len()),
+        ] {
+            if values != slots {
+                return Err(TimeError::Length { what, values, slots });
+            }
+        }
+        Ok(())
+    }
+
+    fn check_end_value(&self) -> Result<(), ProblemError> {
+        let falls = |steps: &[ValueStep]| steps.windows(2).all(|p| p[1].value <= p[0].value);
+        if self.end_value.stores.len() > self.site.stores.len() {
+            return Err(ProblemError::EndValue { what: "too many stores".to_owned() });
+        }
+        if let Some(store) = self.end_value.stores.iter().position(|steps| !falls(steps)) {
+            return Err(ProblemError::EndValue { what: format!("store {store}") });
+        }
+        if falls(&self.end_value.battery) {
+            Ok(())
+        } else {
+            Err(ProblemError::EndValue { what: "battery".to_owned() })
+        }
+    }
+
+    /// All elements, store by store.
+    pub fn heaters(&self) -> impl Iterator<Item = HeaterId> + '_ {
+        self.site.stores.iter().enumerate().flat_map(|(store, s)| {
+            (0..s.elements.len()).map(move |element| HeaterId { store, element })
+        })
+    }
+}
