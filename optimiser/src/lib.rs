@@ -2,9 +2,14 @@
 //! prices: physics, linear program, simulated plant. A pure library: no files,
 //! clock, network, environment or time zones.
 
+pub mod check;
+mod model;
+pub mod plan;
 pub mod problem;
 pub mod schedule;
 pub mod site;
+pub mod solution;
+pub mod solve;
 pub mod time;
 pub mod units;
 pub mod water;

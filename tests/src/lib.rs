@@ -1,1 +1,3 @@
-//! Helpers of the end-to-end checks.
+//! Houses and days to try the optimiser on.
+
+pub mod houses;

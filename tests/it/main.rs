@@ -1,0 +1,3 @@
+//! End-to-end and outside-reference checks, as one program.
+
+mod dispatch;
