@@ -35,8 +35,8 @@ pub(crate) struct Formulation {
     pub(crate) demand: Demand,
     /// Balance of the electrical node in each slot.
     pub(crate) node_rows: Vec<Row>,
-    /// Heat balance of each heater in each slot.
-    pub(crate) heater_rows: Vec<Vec<Row>>,
+    /// Balances of the ladders, `[slot][store][z][k − 1]`.
+    pub(crate) store_rows: Vec<Vec<Vec<Vec<Row>>>>,
 }
 
 impl Formulation {
@@ -47,12 +47,12 @@ impl Formulation {
         let mut program = Program::default();
         let layout = Layout::new(&mut program, problem, &ladders, &demand, refinement.softened);
         let mut node_rows = Vec::with_capacity(problem.horizon.len());
-        let mut heater_rows = Vec::with_capacity(problem.horizon.len());
+        let mut store_rows = Vec::with_capacity(problem.horizon.len());
         for slot in 0..problem.horizon.len() {
             node_rows.push(node::rows(&mut program, problem, &layout, slot));
             battery::rows(&mut program, problem, &layout, slot);
-            heater_rows.push(element::rows(&mut program, problem, &ladders, &layout, slot));
-            store::rows(&mut program, problem, &ladders, &layout, slot);
+            element::rows(&mut program, problem, &ladders, &layout, slot);
+            store_rows.push(store::rows(&mut program, problem, &ladders, &layout, slot));
             delivery::rows(&mut program, &ladders, &layout, &demand, slot);
             comfort::reserve_rows(&mut program, problem, &ladders, &layout, slot);
         }
@@ -61,6 +61,6 @@ impl Formulation {
         comfort::hygiene_bounds(&mut program, problem, &ladders, &layout, refinement);
         directions::rows(&mut program, problem, &layout, refinement);
         cuts::rows(&mut program, problem, &ladders, &layout, refinement);
-        Self { program, layout, ladders, demand, node_rows, heater_rows }
+        Self { program, layout, ladders, demand, node_rows, store_rows }
     }
 }
