@@ -3,9 +3,10 @@
 //! clock, network, environment or time zones.
 
 pub mod check;
-mod model;
+pub mod model;
 pub mod plan;
 pub mod problem;
+pub mod rule;
 pub mod schedule;
 pub mod site;
 pub mod solution;
@@ -13,6 +14,7 @@ pub mod solve;
 pub mod time;
 pub mod units;
 pub mod water;
+pub mod worth;
 
 pub use problem::Problem;
 pub use schedule::Schedule;

@@ -63,7 +63,8 @@ pub struct Solution {
 }
 
 impl Solution {
-    pub(crate) fn new(problem: &Problem, formulation: &Formulation, answer: &Answer) -> Self {
+    /// Reads an answer to a formulation.
+    pub fn new(problem: &Problem, formulation: &Formulation, answer: &Answer) -> Self {
         let layout = &formulation.layout;
         let value = |col: &Col| answer.values[col.0 as usize];
         // Tiny negative values are rounding of the solver, not flows.

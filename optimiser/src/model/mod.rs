@@ -20,16 +20,19 @@ mod store;
 
 pub(crate) use ladder::Ladder;
 pub(crate) use layout::{Layout, SlotColumns};
-pub(crate) use program::{Col, Program, Row};
-pub(crate) use refinement::{Completion, HygieneStart, Refinement};
+pub use program::Program;
+pub(crate) use program::{Col, Row};
+pub(crate) use refinement::HygieneStart;
+pub use refinement::Refinement;
 
 use crate::problem::Problem;
 use delivery::Demand;
 
 /// A program together with the meaning of its columns and rows.
 #[derive(Debug, Clone)]
-pub(crate) struct Formulation {
-    pub(crate) program: Program,
+pub struct Formulation {
+    /// The program itself.
+    pub program: Program,
     pub(crate) layout: Layout,
     pub(crate) ladders: Vec<Ladder>,
     pub(crate) demand: Demand,
@@ -41,7 +44,7 @@ pub(crate) struct Formulation {
 
 impl Formulation {
     /// Formulates a problem, with the refinements found necessary so far.
-    pub(crate) fn new(problem: &Problem, refinement: &Refinement) -> Self {
+    pub fn new(problem: &Problem, refinement: &Refinement) -> Self {
         let ladders: Vec<Ladder> = problem.site.stores.iter().map(Ladder::new).collect();
         let demand = Demand::new(problem, &ladders);
         let mut program = Program::default();

@@ -23,7 +23,7 @@ pub(crate) struct Column {
 
 /// A linear program: minimise the cost of the columns within rows and bounds.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(crate) struct Program {
+pub struct Program {
     columns: Vec<Column>,
     bounds: Vec<(f64, f64)>,
     starts: Vec<u32>,

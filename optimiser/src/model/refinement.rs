@@ -29,7 +29,7 @@ pub(crate) struct HygieneStart {
 
 /// Refinements of a program.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(crate) struct Refinement {
+pub struct Refinement {
     /// Slots in which the meter may only go one way.
     pub(crate) one_way_meter: BTreeSet<usize>,
     /// Slots in which the battery may only go one way.

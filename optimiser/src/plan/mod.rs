@@ -17,7 +17,7 @@ use crate::solution::Solution;
 use crate::solve::{Answer, Live, SolveError, SolveLimits, Verdict};
 use crate::time::Slot;
 
-use publish::Publisher;
+pub(crate) use publish::Publisher;
 
 /// How planning ended.
 #[derive(Debug, Clone, PartialEq)]
@@ -76,7 +76,8 @@ impl Planner {
     /// Plans a problem that was validated.
     pub fn plan(&mut self, problem: &Problem) -> Outcome {
         match self.refined(problem) {
-            Ok(Refined::Solved { solution, refinement, verdict }) => {
+            Ok(Refined::Solved(solved, refinement)) => {
+                let Solved { solution, verdict } = *solved;
                 let origin = if verdict == Verdict::Optimal {
                     Origin::Optimal
                 } else {
@@ -122,7 +123,7 @@ impl Planner {
                 Attempt::Infeasible | Attempt::Failed(_) => break,
             }
         }
-        Ok(Refined::Solved { solution: best.solution, refinement, verdict: best.verdict })
+        Ok(Refined::Solved(Box::new(best), refinement))
     }
 
     /// Tries each candidate hold for a pasteurisation and keeps the cheapest.
@@ -214,7 +215,7 @@ enum Attempt {
 }
 
 enum Refined {
-    Solved { solution: Solution, refinement: Refinement, verdict: Verdict },
+    Solved(Box<Solved>, Refinement),
     Infeasible,
     Failed(&'static str),
 }

@@ -10,10 +10,12 @@ use super::{SolveError, SolveLimits};
 
 /// How a solve ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) enum Verdict {
+pub enum Verdict {
+    /// Solved to optimality.
     Optimal,
     /// A limit was reached; the values are feasible but perhaps not the best.
     Limit,
+    /// Nothing satisfies all rows and bounds.
     Infeasible,
     /// Anything else, in the solver's words.
     Failed(&'static str),
@@ -21,24 +23,29 @@ pub(crate) enum Verdict {
 
 /// What the solver answers.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Answer {
-    pub(crate) verdict: Verdict,
-    pub(crate) objective: f64,
+pub struct Answer {
+    /// How the solve ended.
+    pub verdict: Verdict,
+    /// Cost of all columns.
+    pub objective: f64,
     /// Value of each column.
-    pub(crate) values: Vec<f64>,
+    pub values: Vec<f64>,
     /// Change of the objective for each unit of a row's bound.
-    pub(crate) duals: Vec<f64>,
+    pub duals: Vec<f64>,
 }
 
 /// A program in the solver, with the basis of its last answer.
-pub(crate) struct Live {
+pub struct Live {
     engine: Engine,
     program: Program,
 }
 
 impl Live {
     /// Loads a program; good_lp builds it.
-    pub(crate) fn new(program: Program) -> Result<Self, SolveError> {
+    ///
+    /// # Errors
+    /// If a number is not fit for the solver, or the solver refuses.
+    pub fn new(program: Program) -> Result<Self, SolveError> {
         fit(&program)?;
         let engine = Engine::new(build(&program)?)?;
         Ok(Self { engine, program })
@@ -46,7 +53,10 @@ impl Live {
 
     /// Puts another program in the place of the one loaded. Where the shapes
     /// agree only numbers change and the basis is kept.
-    pub(crate) fn load(&mut self, program: Program) -> Result<(), SolveError> {
+    ///
+    /// # Errors
+    /// If a number is not fit for the solver, or the solver refuses.
+    pub fn load(&mut self, program: Program) -> Result<(), SolveError> {
         fit(&program)?;
         let common = common_shape(&self.program, &program);
         if let Some((columns, rows)) = common {
@@ -74,7 +84,10 @@ impl Live {
 
     /// Solves; with binaries also once more with them fixed, so that there are
     /// duals.
-    pub(crate) fn solve(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
+    ///
+    /// # Errors
+    /// If the solver refuses the program; limits and infeasibility are verdicts.
+    pub fn solve(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
         let binaries: Vec<usize> = (0..self.program.columns().len())
             .filter(|&i| self.program.columns()[i].binary)
             .collect();

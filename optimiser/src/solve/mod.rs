@@ -8,7 +8,7 @@
 mod live;
 mod raw;
 
-pub(crate) use live::{Answer, Live, Verdict};
+pub use live::{Answer, Live, Verdict};
 
 /// Limits of one solve.
 #[derive(Debug, Clone, Copy, PartialEq)]
