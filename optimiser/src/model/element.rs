@@ -1,8 +1,9 @@
 //! Immersion elements.
 //!
-//! `p = Σ_{z,k} c·(θ_k − θ_{k−1})·u[z,k]`, with `u` only in zones at or above
-//! the element and up to the rung that its thermostat allows, `0 ≤ p ≤ P·Δt`;
-//! and `p − up + down = published p` where a plan is already out.
+//! `p = Σ_k c·(θ_k − θ_{k−1})·u[k]`, with `u` in the element's own zone and up to
+//! the rung that its thermostat allows, `0 ≤ p ≤ P·Δt`. A lift in a zone above
+//! is a lift in the own zone and a rise, so it needs no variable of its own.
+//! And `p − up + down = published p` where a plan is already out.
 
 use crate::problem::Problem;
 

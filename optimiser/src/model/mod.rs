@@ -2,7 +2,7 @@
 //!
 //! Columns and rows are laid out slot by slot in the same order, so that a
 //! program whose horizon has moved on by a slot has the same shape. What only
-//! some programs need (direction binaries, completion cuts) comes last.
+//! some programs need (directions, completion cuts) comes last.
 
 mod battery;
 mod comfort;
@@ -22,8 +22,8 @@ pub(crate) use ladder::Ladder;
 pub(crate) use layout::{Layout, SlotColumns};
 pub use program::Program;
 pub(crate) use program::{Col, Row};
-pub(crate) use refinement::HygieneStart;
 pub use refinement::Refinement;
+pub(crate) use refinement::{Direction, HygieneStart};
 
 use crate::problem::Problem;
 use delivery::Demand;
@@ -40,6 +40,8 @@ pub struct Formulation {
     pub(crate) node_rows: Vec<Row>,
     /// Balances of the ladders, `[slot][store][z][k − 1]`.
     pub(crate) store_rows: Vec<Vec<Vec<Vec<Row>>>>,
+    /// Rows that settle directions.
+    pub(crate) direction_rows: std::ops::Range<usize>,
 }
 
 impl Formulation {
@@ -62,8 +64,10 @@ impl Formulation {
         ending::rows(&mut program, problem, &ladders, &layout);
         comfort::ready_rows(&mut program, problem, &ladders, &layout);
         comfort::hygiene_bounds(&mut program, problem, &ladders, &layout, refinement);
+        let first = program.bounds().len();
         directions::rows(&mut program, problem, &layout, refinement);
+        let direction_rows = first..program.bounds().len();
         cuts::rows(&mut program, problem, &ladders, &layout, refinement);
-        Self { program, layout, ladders, demand, node_rows, store_rows }
+        Self { program, layout, ladders, demand, node_rows, store_rows, direction_rows }
     }
 }

@@ -12,13 +12,12 @@ pub(crate) struct Col(pub(crate) u32);
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Row(pub(crate) u32);
 
-/// Cost, bounds and kind of a column.
+/// Cost and bounds of a column.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Column {
     pub(crate) cost: f64,
     pub(crate) lower: f64,
     pub(crate) upper: f64,
-    pub(crate) binary: bool,
 }
 
 /// A linear program: minimise the cost of the columns within rows and bounds.
@@ -34,16 +33,7 @@ pub struct Program {
 impl Program {
     /// Adds a column `lower ≤ x ≤ upper` with a cost per unit.
     pub(crate) fn column(&mut self, cost: f64, lower: f64, upper: f64) -> Col {
-        self.push(Column { cost, lower, upper, binary: false })
-    }
-
-    /// Adds a column that is 0 or 1.
-    pub(crate) fn binary(&mut self) -> Col {
-        self.push(Column { cost: 0.0, lower: 0.0, upper: 1.0, binary: true })
-    }
-
-    fn push(&mut self, column: Column) -> Col {
-        self.columns.push(column);
+        self.columns.push(Column { cost, lower, upper });
         Col(self.columns.len() as u32 - 1)
     }
 
@@ -98,5 +88,25 @@ impl Program {
             .map(|i| format!("column {i} is {:?}", self.columns[i]))
             .or_else(|| row.map(|i| format!("row {i} has bounds {:?}", self.bounds[i])))
             .or_else(|| value.map(|i| format!("coefficient {i} is {}", self.values[i])))
+    }
+}
+impl Program {
+    #[allow(missing_docs)]
+    pub fn dump(&self, s: &mut String) {
+        use std::fmt::Write;
+        for c in &self.columns {
+            writeln!(s, "c {} {} {}", c.cost, c.lower, c.upper).ok();
+        }
+        for r in 0..self.bounds.len() {
+            let (i, v) = self.terms(r);
+            writeln!(
+                s,
+                "r {} {} {}",
+                self.bounds[r].0,
+                self.bounds[r].1,
+                i.iter().zip(v).map(|(i, v)| format!("{i}:{v}")).collect::<Vec<_>>().join(" ")
+            )
+            .ok();
+        }
     }
 }

@@ -72,9 +72,9 @@ fn balance(
     }
     for (heater, id) in columns.heaters.iter().zip(&layout.heaters) {
         let lift = zone
-            .checked_sub(heater.first_zone)
+            .checked_sub(heater.lowest_zone)
             .filter(|_| id.store == store)
-            .and_then(|z| heater.lifts[z].get(k));
+            .and_then(|z| heater.lifts.get(z)?.get(k));
         terms.extend(lift.map(|&u| (u, -1.0)));
     }
     if let Some(below) = zone.checked_sub(1) {

@@ -1,9 +1,11 @@
 //! How one slot is shared: which minutes each element is on, and whose energy
 //! it uses.
 
+use std::collections::BTreeSet;
+
 use crate::problem::{HeaterId, Problem};
 use crate::site::Control;
-use crate::solution::SlotFlows;
+use crate::solution::{SlotFlows, Solution};
 use crate::time::Slot;
 
 /// Less energy than this is rounding, not a flow [kWh].
@@ -43,6 +45,12 @@ pub(crate) fn arrange(problem: &Problem, slot: usize, flows: &SlotFlows) -> Opti
         placed.push(runs[index]);
     }
     Some(runs)
+}
+
+/// Slots whose elements cannot be arranged within the import limit.
+pub(super) fn crowded(problem: &Problem, solution: &Solution) -> BTreeSet<usize> {
+    let slots = solution.slots.iter().enumerate();
+    slots.filter(|(slot, flows)| arrange(problem, *slot, flows).is_none()).map(|(s, _)| s).collect()
 }
 
 /// Power beside the heaters, at its mean over the slot [kW]. PV and battery
