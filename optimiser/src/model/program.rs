@@ -90,23 +90,3 @@ impl Program {
             .or_else(|| value.map(|i| format!("coefficient {i} is {}", self.values[i])))
     }
 }
-impl Program {
-    #[allow(missing_docs)]
-    pub fn dump(&self, s: &mut String) {
-        use std::fmt::Write;
-        for c in &self.columns {
-            writeln!(s, "c {} {} {}", c.cost, c.lower, c.upper).ok();
-        }
-        for r in 0..self.bounds.len() {
-            let (i, v) = self.terms(r);
-            writeln!(
-                s,
-                "r {} {} {}",
-                self.bounds[r].0,
-                self.bounds[r].1,
-                i.iter().zip(v).map(|(i, v)| format!("{i}:{v}")).collect::<Vec<_>>().join(" ")
-            )
-            .ok();
-        }
-    }
-}
