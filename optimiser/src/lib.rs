@@ -5,6 +5,7 @@
 pub mod problem;
 pub mod schedule;
 pub mod site;
+pub mod solar;
 pub mod time;
 pub mod units;
 pub mod water;
