@@ -84,12 +84,14 @@ impl Equatorial {
         let distance_au = 1.000_001_018 * (1.0 - eccentricity * eccentricity)
             / (1.0 + eccentricity * cos(anomaly + centre));
 
-        // Venus twice, Jupiter and the Moon; this series counts from 1900.
+        // Venus twice, Jupiter, the Moon and a slow inequality; this series
+        // counts from 1900.
         let t1900 = t + 1.0;
         let perturbation = 0.001_34 * cos(153.23 + 22_518.754_1 * t1900)
             + 0.001_54 * cos(216.57 + 45_037.508_2 * t1900)
             + 0.002_00 * cos(312.69 + 32_964.357_7 * t1900)
-            + 0.001_79 * sin(350.74 + 445_267.114_2 * t1900);
+            + 0.001_79 * sin(350.74 + 445_267.114_2 * t1900)
+            + 0.001_78 * sin(231.19 + 20.20 * t1900);
 
         let node = 125.044_52 - 1_934.136_26 * t;
         let nutation = ARC_SECOND * (-17.20 * sin(node) - 1.32 * sin(2.0 * mean_longitude));
