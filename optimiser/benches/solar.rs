@@ -4,8 +4,8 @@ use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use optimiser::solar::{
-    Albedo, Array, DEFAULT_LOSSES, Inverter, Location, PvSystem, SkyModel, Weather, ac_energy,
-    combined_losses, extraterrestrial, sun_position,
+    Albedo, Array, DEFAULT_LOSSES, Inverter, Location, PvSystem, SkyModel, WeatherSample,
+    ac_energy, combined_losses, extraterrestrial, sun_position,
 };
 use optimiser::time::{Horizon, Instant, Slot};
 use optimiser::units::{Angle, Irradiance, Power, PowerCoefficient, Temperature, WindSpeed};
@@ -28,7 +28,7 @@ fn year(criterion: &mut Criterion) {
         sky_model: SkyModel::HayDavies,
     };
     let horizon = Horizon::regular(Instant::from_unix(START), 1_800, 17_520).expect("a year");
-    let pairs: Vec<(Slot, Weather)> = horizon
+    let pairs: Vec<(Slot, WeatherSample)> = horizon
         .slots()
         .iter()
         .map(|&slot| {
@@ -36,7 +36,7 @@ fn year(criterion: &mut Criterion) {
             let period = Slot::new(hour, hour + 3_600).expect("an hour");
             let middle = hour + 1_800;
             let light = 0.5 * extraterrestrial(middle) * sun_position(&place, middle).cos_zenith();
-            let weather = Weather {
+            let weather = WeatherSample {
                 period,
                 ghi: Irradiance::clamped(light),
                 dhi: None,

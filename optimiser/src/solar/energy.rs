@@ -10,9 +10,9 @@ use crate::units::{Energy, Irradiance, Power, Temperature, WindSpeed};
 /// Longest time between two positions of the sun within a slot [s].
 const STEP_SECONDS: i64 = 300;
 
-/// Weather of a period, as means over it.
+/// WeatherSample of a period, as means over it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Weather {
+pub struct WeatherSample {
     /// The period, an hour in most records.
     pub period: Slot,
     /// Global irradiance.
@@ -31,7 +31,12 @@ pub struct Weather {
 ///
 /// Zero where they do not meet and at night. Light that is reported while the
 /// sun is down all period is ignored.
-pub fn ac_energy(system: &PvSystem, location: &Location, slot: Slot, weather: &Weather) -> Energy {
+pub fn ac_energy(
+    system: &PvSystem,
+    location: &Location,
+    slot: Slot,
+    weather: &WeatherSample,
+) -> Energy {
     let nothing = Energy::constant(0.0);
     let Some(part) = slot.intersection(weather.period) else { return nothing };
     let (sum, count) = sky_within(location, part, weather)
@@ -77,7 +82,7 @@ pub fn ac_power(
 pub fn sky_within<'a>(
     location: &'a Location,
     part: Slot,
-    weather: &Weather,
+    weather: &WeatherSample,
 ) -> impl Iterator<Item = (Instant, SunPosition, Sky)> + use<'a> {
     let means = Means::of(location, weather);
     let steps = if means.is_some() { step_count(part) } else { 0 };
@@ -104,7 +109,7 @@ struct Means {
 }
 
 impl Means {
-    fn of(location: &Location, weather: &Weather) -> Option<Self> {
+    fn of(location: &Location, weather: &WeatherSample) -> Option<Self> {
         let ghi = weather.ghi.watts_per_m2();
         if ghi <= 0.0 {
             return None;

@@ -16,7 +16,7 @@ mod tests;
 pub use conversion::{
     DEFAULT_LOSSES, cell_temperature_faiman, cell_temperature_ross, combined_losses, dc_power,
 };
-pub use energy::{Weather, ac_energy, ac_power, sky_within};
+pub use energy::{WeatherSample, ac_energy, ac_power, sky_within};
 pub use plane::{SkyModel, plane_irradiance};
 pub use sky::{Sky, diffuse_share, extraterrestrial, relative_air_mass};
 pub use sun::{SunPosition, sun_position};

@@ -125,8 +125,8 @@ fn slot(start: i64, seconds: i64) -> Slot {
     Slot::new(Instant::from_unix(start), Instant::from_unix(start + seconds)).expect("a slot")
 }
 
-fn weather(period: Slot, ghi: f64) -> Weather {
-    Weather {
+fn weather(period: Slot, ghi: f64) -> WeatherSample {
+    WeatherSample {
         period,
         ghi: Irradiance::constant(ghi),
         dhi: None,
@@ -335,7 +335,7 @@ proptest! {
         let part = slot(start, minutes * 60);
         let mut system = system(&[(tilt, azimuth)], 3.0);
         system.sky_model = SKY_MODELS[model];
-        let record = Weather {
+        let record = WeatherSample {
             dhi: dhi.map(Irradiance::clamped), dni: dni.map(Irradiance::clamped),
             ..weather(period, ghi)
         };
@@ -352,7 +352,7 @@ proptest! {
     ) {
         let place = Location { latitude, longitude: 0.0, altitude_m: 0.0 };
         let period = slot(start, 3_600);
-        let record = Weather { dhi: dhi.map(Irradiance::clamped), ..weather(period, ghi) };
+        let record = WeatherSample { dhi: dhi.map(Irradiance::clamped), ..weather(period, ghi) };
         let skies: Vec<_> = sky_within(&place, period, &record).collect();
         if !skies.is_empty() {
             let mean = skies.iter().map(|(_, _, sky)| sky.ghi).sum::<f64>() / skies.len() as f64;
