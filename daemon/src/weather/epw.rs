@@ -78,7 +78,7 @@ pub(super) fn read(text: &str, name: &str) -> Result<TypicalYear, WeatherError> 
             ),
         };
         let stamp = Stamp { row, month: fields[1], day: fields[2], hour: fields[3] };
-        year.insert(stamp, conditions, &mut faults);
+        year.insert(&stamp, conditions, &mut faults);
     }
     if year.stated_hours() == 0 {
         faults.add(HEADER_LINES + 1, "all", "", "no row of weather", "use a whole file");

@@ -108,9 +108,6 @@ impl Weather {
                 return Err(TableError::Length { column, values, slots: slots.len() });
             }
         }
-        fn at<T: Copy>(column: &[Option<T>], index: usize) -> Option<T> {
-            column.get(index).copied().flatten()
-        }
         let row = |(i, &slot): (usize, &Slot)| {
             let conditions = Conditions {
                 ghi: at(&columns.ghi, i),
@@ -182,6 +179,10 @@ pub fn read(text: &str, name: &str) -> Result<Option<Reading>, WeatherError> {
     } else {
         Ok(None)
     }
+}
+
+fn at<T: Copy>(column: &[Option<T>], index: usize) -> Option<T> {
+    column.get(index).copied().flatten()
 }
 
 #[cfg(test)]

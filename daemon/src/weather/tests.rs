@@ -1,6 +1,7 @@
 use std::path::PathBuf;
 
 use optimiser::time::Instant;
+use proptest::prelude::*;
 
 use super::*;
 
@@ -260,6 +261,30 @@ fn tmy3_as_published() {
             let sum: Option<f64> = year.rows().iter().map(|(_, row)| figures(row)[column]).sum();
             close(sum, sums[column]);
             close(figures(&june.rows()[0].1)[column], noon[column]);
+        }
+    }
+}
+
+proptest! {
+    /// Damage never brings the reader down: it reads or refuses.
+    #[test]
+    fn damaged_files_are_read_or_refused(
+        file in 0_usize..3, damage in prop::collection::vec((0.0..1.0, any::<char>()), 1..8),
+    ) {
+        let names = ["quillhaven.epw", "pvgis_flat.csv", "pvgis_tilted.json"];
+        let mut text: Vec<char> = fixture(names[file]).chars().collect();
+        for (place, replacement) in damage {
+            let index = (place * text.len() as f64) as usize;
+            text[index] = replacement;
+        }
+        let text: String = text.into_iter().collect();
+        match read(&text, "damaged") {
+            Ok(Some(reading)) => {
+                let year = reading.over(span(1_672_531_200, 8_760));
+                prop_assert!(year.rows().windows(2).all(|pair| pair[0].0.end() <= pair[1].0.start()));
+            }
+            Ok(None) => {}
+            Err(error) => prop_assert!(!error.faults.is_empty()),
         }
     }
 }

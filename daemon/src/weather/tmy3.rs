@@ -59,7 +59,7 @@ pub(super) fn read(text: &str, name: &str) -> Result<TypicalYear, WeatherError> 
         let mut date = text(DATE).unwrap_or_default().split('/');
         let (month, day) = (date.next().unwrap_or_default(), date.next().unwrap_or_default());
         let hour = text(TIME).and_then(|time| time.trim().strip_suffix(":00")).unwrap_or_default();
-        year.insert(Stamp { row, month, day, hour }, conditions, &mut faults);
+        year.insert(&Stamp { row, month, day, hour }, conditions, &mut faults);
     }
     if year.stated_hours() == 0 {
         faults.add(3, "all", "", "no row of weather", "use a whole file");

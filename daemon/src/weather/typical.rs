@@ -55,7 +55,12 @@ impl TypicalYear {
     }
 
     /// Takes a row with its hour-ending stamp, the hours counting from 1 to 24.
-    pub(super) fn insert(&mut self, stamp: Stamp<'_>, conditions: Conditions, faults: &mut Faults) {
+    pub(super) fn insert(
+        &mut self,
+        stamp: &Stamp<'_>,
+        conditions: Conditions,
+        faults: &mut Faults,
+    ) {
         let number = |text: &str| text.trim().parse::<usize>().ok();
         let date = number(stamp.month).zip(number(stamp.day)).filter(|&(month, day)| {
             (1..=12).contains(&month)
