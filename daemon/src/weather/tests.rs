@@ -199,7 +199,7 @@ fn columns_make_the_same_table_as_rows() {
 
 /// A file that ships in the pvlib wheel, where that is installed in `.venv`.
 #[expect(clippy::print_stderr, reason = "a test that is skipped says so")]
-fn from_pvlib(name: &str) -> Option<String> {
+pub(super) fn from_pvlib(name: &str) -> Option<String> {
     let libraries = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../.venv/lib");
     let found = std::fs::read_dir(libraries).ok().and_then(|pythons| {
         pythons.flatten().find_map(|python| {
