@@ -2,3 +2,4 @@
 
 pub mod house;
 pub mod tariff;
+pub mod weather;

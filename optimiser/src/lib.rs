@@ -11,6 +11,7 @@ pub mod schedule;
 pub mod site;
 pub mod solution;
 pub mod solve;
+pub mod solar;
 pub mod time;
 pub mod units;
 pub mod water;
