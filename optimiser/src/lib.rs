@@ -5,6 +5,7 @@
 pub mod problem;
 pub mod schedule;
 pub mod site;
+pub mod standards;
 pub mod time;
 pub mod units;
 pub mod water;
