@@ -76,7 +76,8 @@ fn warn_of_loss(node: &Node, store: &Store, basis: &LossBasis, faults: &mut Faul
         } else {
             "heat_loss_watts_per_kelvin"
         };
-        let (less_or_more, class) = (if watts < usual { "less" } else { "more" }, losses::class(litres, watts));
+        let (less_or_more, class) =
+            (if watts < usual { "less" } else { "more" }, losses::class(litres, watts));
         faults.warning(
             node.span_of(key),
             &node.path_of(key),
@@ -116,7 +117,8 @@ fn warn_of_hygiene(root: &Node, house: &House, faults: &mut Faults) {
                 ),
                 Some(format!(
                     "hold {:.0} minutes, or 60 minutes at 60 °C as is usual",
-                    hygiene::hold_minutes(rule.temperature.celsius(), hygiene::LOGS_EXPECTED).ceil()
+                    hygiene::hold_minutes(rule.temperature.celsius(), hygiene::LOGS_EXPECTED)
+                        .ceil()
                 )),
             );
         }
@@ -137,7 +139,10 @@ fn warn_of_draws(root: &Node, house: &House, faults: &mut Faults) {
             faults.warning(
                 node.span.clone(),
                 &node.path,
-                format!("draws ask for {asked} °C, but store `{}` is heated to {reach} at most", store.name),
+                format!(
+                    "draws ask for {asked} °C, but store `{}` is heated to {reach} at most",
+                    store.name
+                ),
                 Some("those draws will count as partly unmet".to_owned()),
             );
         }
@@ -146,7 +151,8 @@ fn warn_of_draws(root: &Node, house: &House, faults: &mut Faults) {
         faults.warning(
             root.span.clone(),
             "draws",
-            "no hot-water habits are given; plans will only keep what is promised and held back".to_owned(),
+            "no hot-water habits are given; plans will only keep what is promised and held back"
+                .to_owned(),
             Some("add a table `[[draws]]`, for instance with `pattern = \"M\"`".to_owned()),
         );
     }
@@ -171,7 +177,9 @@ fn warn_of_promises(root: &Node, house: &House, faults: &mut Faults) {
                     "{} at {} are promised, but store `{}` can hold {most:.0} L of it at {hot} °C",
                     promise.volume, promise.temperature, store.name
                 ),
-                Some("promise less, or raise thermostat and ceiling within their limits".to_owned()),
+                Some(
+                    "promise less, or raise thermostat and ceiling within their limits".to_owned(),
+                ),
             );
         }
     }
@@ -184,7 +192,11 @@ fn warn_of_state(root: &Node, site: &Site, faults: &mut Faults) {
         faults.warning(
             state.span.clone(),
             "state.store",
-            format!("the present temperatures of {} of {} stores are not given", site.stores.len() - described, site.stores.len()),
+            format!(
+                "the present temperatures of {} of {} stores are not given",
+                site.stores.len() - described,
+                site.stores.len()
+            ),
             Some("plans without readings take them as cold; add `[[state.store]]`".to_owned()),
         );
     }

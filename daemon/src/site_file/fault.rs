@@ -93,8 +93,7 @@ impl Fault {
             .map(|c| if c == '\t' { '\t' } else { ' ' })
             .collect();
         let carets = paint(&"^".repeat(self.text.chars().count().max(1)), code);
-        let place =
-            if self.path.is_empty() { String::new() } else { format!(" ({})", self.path) };
+        let place = if self.path.is_empty() { String::new() } else { format!(" ({})", self.path) };
         let mut text = format!(
             "{}: {}\n{gutter}--> {}:{}:{}{place}\n{gutter} |\n{number} | {}\n{gutter} | {lead}{carets}\n",
             paint(word, code),

@@ -23,7 +23,8 @@ pub(super) fn store_of(node: &Node, stores: &[Store], faults: &mut Faults) -> Op
         return (stores.len() == 1).then_some(0);
     };
     let found = stores.iter().position(|store| store.name == name);
-    if found.is_none() {
+    // Without any store, that is the fault to report.
+    if found.is_none() && !stores.is_empty() {
         let names: Vec<&str> = stores.iter().map(|store| store.name.as_str()).collect();
         faults.error(
             node.span_of("store"),
@@ -100,7 +101,9 @@ fn daily_draw(node: &Node, store: Option<&Store>, faults: &mut Faults) -> Option
             node.span_of("at_celsius"),
             &node.path_of("at_celsius"),
             format!("water at {at} °C asks nothing of a store whose mains water has {mains} °C"),
-            Some("give a temperature at least 5 K above the mains, or leave the draw out".to_owned()),
+            Some(
+                "give a temperature at least 5 K above the mains, or leave the draw out".to_owned(),
+            ),
         );
     }
     let litres = node.number(which?);
@@ -218,9 +221,7 @@ fn battery_state(node: &Node, site: &Site, faults: &mut Faults) -> Energy {
             }
             level
         }
-        Some(_) => {
-            Energy::clamped(node.number("battery_percent") / 100.0 * battery.capacity.kwh())
-        }
+        Some(_) => Energy::clamped(node.number("battery_percent") / 100.0 * battery.capacity.kwh()),
         None => battery.reserve,
     }
 }

@@ -24,10 +24,10 @@ use optimiser::problem::HeaterId;
 use optimiser::site::Site;
 use optimiser::units::{Current, HeatLoss};
 
+use self::fault::Faults;
 pub use self::fault::{Fault, Report, Severity};
 pub use self::schema::schema;
 pub use self::summary::summary;
-use self::fault::Faults;
 use crate::house::House;
 
 /// A house that passed every check, with what its summary needs besides.
@@ -108,7 +108,7 @@ pub fn read(text: &str, file_name: &str) -> Result<Checked, Report> {
 fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
     let named = root.part("site");
     let supply = supply::supply(root.part("grid"), faults);
-    let (stores, losses) =
+    let (stores, losses): (Vec<_>, Vec<_>) =
         root.tables("store").iter().map(|node| stores::store(node, faults)).unzip();
     let site = Site {
         grid: supply::grid(root.part("grid"), &supply, faults),

@@ -49,8 +49,25 @@ const S: Pattern = Pattern {
 const M: Pattern = Pattern {
     name: "M",
     small: &[
-        (7, 0), (7, 30), (8, 1), (8, 15), (8, 30), (8, 45), (9, 0), (9, 30), (10, 30), (11, 30),
-        (11, 45), (14, 30), (15, 30), (16, 30), (18, 0), (18, 15), (18, 30), (19, 0), (21, 15),
+        (7, 0),
+        (7, 30),
+        (8, 1),
+        (8, 15),
+        (8, 30),
+        (8, 45),
+        (9, 0),
+        (9, 30),
+        (10, 30),
+        (11, 30),
+        (11, 45),
+        (14, 30),
+        (15, 30),
+        (16, 30),
+        (18, 0),
+        (18, 15),
+        (18, 30),
+        (19, 0),
+        (21, 15),
     ],
     others: &[
         ((7, 5), (1.4, 6.0, 40.0)),
@@ -63,8 +80,25 @@ const M: Pattern = Pattern {
 const L: Pattern = Pattern {
     name: "L",
     small: &[
-        (7, 0), (7, 30), (7, 45), (8, 25), (8, 30), (8, 45), (9, 0), (9, 30), (10, 30), (11, 30),
-        (11, 45), (14, 30), (15, 30), (16, 30), (18, 0), (18, 15), (18, 30), (19, 0), (21, 30),
+        (7, 0),
+        (7, 30),
+        (7, 45),
+        (8, 25),
+        (8, 30),
+        (8, 45),
+        (9, 0),
+        (9, 30),
+        (10, 30),
+        (11, 30),
+        (11, 45),
+        (14, 30),
+        (15, 30),
+        (16, 30),
+        (18, 0),
+        (18, 15),
+        (18, 30),
+        (19, 0),
+        (21, 30),
     ],
     others: &[
         ((7, 5), (1.4, 6.0, 40.0)),
@@ -77,9 +111,30 @@ const L: Pattern = Pattern {
 
 /// Small draws that the two largest patterns share.
 const SMALL_OF_LARGE: &[Clock] = &[
-    (7, 0), (7, 26), (8, 1), (8, 15), (8, 30), (8, 45), (9, 0), (9, 30), (10, 0), (10, 30),
-    (11, 0), (11, 30), (11, 45), (14, 30), (15, 0), (15, 30), (16, 0), (16, 30), (17, 0), (18, 0),
-    (18, 15), (18, 30), (19, 0), (21, 15),
+    (7, 0),
+    (7, 26),
+    (8, 1),
+    (8, 15),
+    (8, 30),
+    (8, 45),
+    (9, 0),
+    (9, 30),
+    (10, 0),
+    (10, 30),
+    (11, 0),
+    (11, 30),
+    (11, 45),
+    (14, 30),
+    (15, 0),
+    (15, 30),
+    (16, 0),
+    (16, 30),
+    (17, 0),
+    (18, 0),
+    (18, 15),
+    (18, 30),
+    (19, 0),
+    (21, 15),
 ];
 
 const XL: Pattern = Pattern {
@@ -130,10 +185,7 @@ fn draw(((hour, minute), (kwh, flow, celsius)): (Clock, Tap)) -> DailyDraw {
 
 /// Heat of draws above the cold water of the regulation [kWh].
 pub(super) fn heat(draws: &[DailyDraw]) -> f64 {
-    draws
-        .iter()
-        .map(|d| water::heat_kwh(d.volume.litres(), d.temperature.celsius() - COLD))
-        .sum()
+    draws.iter().map(|d| water::heat_kwh(d.volume.litres(), d.temperature.celsius() - COLD)).sum()
 }
 
 #[cfg(test)]
@@ -144,9 +196,13 @@ mod tests {
     // Annex VII, Table 3.
     #[test]
     fn patterns_sum_to_the_reference_energy() {
-        for (name, number, kwh) in
-            [("S", 11, 2.1), ("M", 23, 5.845), ("L", 24, 11.655), ("XL", 30, 19.07), ("XXL", 30, 24.53)]
-        {
+        for (name, number, kwh) in [
+            ("S", 11, 2.1),
+            ("M", 23, 5.845),
+            ("L", 24, 11.655),
+            ("XL", 30, 19.07),
+            ("XXL", 30, 24.53),
+        ] {
             let draws = draws(name).expect("a known pattern");
             assert_eq!(draws.len(), number, "{name}");
             assert!((heat(&draws) - kwh).abs() < 1e-9, "{name}: {}", heat(&draws));
@@ -180,7 +236,11 @@ mod tests {
                 let celsius = number(5).unwrap_or(useful.max(40.0));
                 assert_eq!(draw.at.format("%H:%M").to_string(), row[1], "{name}");
                 assert!((draw.temperature.celsius() - celsius).abs() < 1e-9, "{name} {}", &row[1]);
-                assert!((heat(std::slice::from_ref(draw)) - kwh).abs() < 1e-9, "{name} {}", &row[1]);
+                assert!(
+                    (heat(std::slice::from_ref(draw)) - kwh).abs() < 1e-9,
+                    "{name} {}",
+                    &row[1]
+                );
                 let flow = number(3).expect("flow");
                 assert!((draw.flow.litres_per_minute() - flow).abs() < 1e-9, "{name} {}", &row[1]);
                 compared += 1;

@@ -60,7 +60,9 @@ pub(super) fn read(key: &Key, value: &DeValue) -> Result<Datum, Refusal> {
             other => Err(wrong_kind(key, "a list of numbers", other)),
         },
         Kind::Text(_) => match value.as_str().map(str::trim) {
-            Some("") => Err((format!("`{}` is empty", key.name), Some(format!("add {}", sample(key))))),
+            Some("") => {
+                Err((format!("`{}` is empty", key.name), Some(format!("add {}", sample(key)))))
+            }
             Some(text) => Ok(Datum::Text(text.to_owned())),
             None => Err(wrong_kind(key, "text in quotes", value)),
         },
@@ -116,7 +118,10 @@ fn number(key: &Key, min: f64, max: f64, value: &DeValue) -> Result<f64, Refusal
         other => return Err(wrong_kind(key, "a number", other)),
     };
     let Some(found) = found.filter(|v| v.is_finite()) else {
-        return Err((format!("`{}` is not a finite number", key.name), Some(format!("write it as {}", sample(key)))));
+        return Err((
+            format!("`{}` is not a finite number", key.name),
+            Some(format!("write it as {}", sample(key))),
+        ));
     };
     if (min..=max).contains(&found) {
         return Ok(found);
@@ -137,8 +142,10 @@ fn choice(key: &Key, words: &[&str], value: &DeValue) -> Result<Datum, Refusal> 
     if let Some(word) = words.iter().find(|word| word.eq_ignore_ascii_case(text)) {
         return Ok(Datum::Text((*word).to_owned()));
     }
-    let suggestion = nearest(text, words.iter().copied())
-        .map_or_else(|| format!("known: {}", words.join(", ")), |w| format!("did you mean \"{w}\"?"));
+    let suggestion = nearest(text, words.iter().copied()).map_or_else(
+        || format!("known: {}", words.join(", ")),
+        |w| format!("did you mean \"{w}\"?"),
+    );
     Err((format!("`{}` does not know \"{text}\"", key.name), Some(suggestion)))
 }
 
@@ -149,14 +156,16 @@ fn time(key: &Key, value: &DeValue) -> Result<NaiveTime, Refusal> {
         other => return Err(wrong_kind(key, "a local time", other)),
     };
     let formats = ["%H:%M", "%H:%M:%S"];
-    formats.iter().find_map(|format| NaiveTime::parse_from_str(&text, format).ok()).ok_or_else(|| {
-        let hint = if text.starts_with("24:00") {
-            format!("midnight is written `{} = \"00:00\"`", key.name)
-        } else {
-            format!("write it as {}", sample(key))
-        };
-        (format!("\"{text}\" is not a local time from 00:00 to 23:59"), Some(hint))
-    })
+    formats.iter().find_map(|format| NaiveTime::parse_from_str(&text, format).ok()).ok_or_else(
+        || {
+            let hint = if text.starts_with("24:00") {
+                format!("midnight is written `{} = \"00:00\"`", key.name)
+            } else {
+                format!("write it as {}", sample(key))
+            };
+            (format!("\"{text}\" is not a local time from 00:00 to 23:59"), Some(hint))
+        },
+    )
 }
 
 fn days(key: &Key, value: &DeValue) -> Result<Vec<Weekday>, Refusal> {
@@ -174,13 +183,16 @@ fn days(key: &Key, value: &DeValue) -> Result<Vec<Weekday>, Refusal> {
 
 fn day_list(key: &Key, names: &DeArray) -> Result<Vec<Weekday>, Refusal> {
     let mut days = Vec::new();
-    for name in names.iter() {
+    for name in names {
         let Some(text) = name.get_ref().as_str() else {
             return Err(wrong_kind(key, "days", name.get_ref()));
         };
         let found = day(text)?;
         if days.contains(&found) {
-            return Err((format!("\"{text}\" is named twice"), Some("name each day once".to_owned())));
+            return Err((
+                format!("\"{text}\" is named twice"),
+                Some("name each day once".to_owned()),
+            ));
         }
         days.push(found);
     }

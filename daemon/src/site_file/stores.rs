@@ -53,7 +53,10 @@ fn heat_loss(node: &Node, faults: &mut Faults) -> (HeatLoss, LossBasis) {
             );
             let site_factor = node.maybe_number("site_factor");
             let installed = HeatLoss::clamped(label_loss * site_factor.unwrap_or(1.0));
-            (installed, LossBasis { label: Some(HeatLoss::clamped(label_loss)), site_factor, insulation })
+            (
+                installed,
+                LossBasis { label: Some(HeatLoss::clamped(label_loss)), site_factor, insulation },
+            )
         }
         Some(_) => {
             let why = "the loss is given as installed by `heat_loss_watts_per_kelvin`";
@@ -121,13 +124,10 @@ fn element(node: &Node, faults: &mut Faults) -> Element {
 pub(super) fn site_faults(site: &Site, root: &Node, faults: &mut Faults) {
     for SiteFault { place, store, element, field, rule } in site.faults() {
         let store_node = store.and_then(|index| root.tables("store").get(index));
-        let element_node = store_node
-            .zip(element)
-            .and_then(|(node, index)| node.tables("element").get(index));
-        let node = element_node
-            .or(store_node)
-            .or_else(|| root.table(&place))
-            .unwrap_or(root);
+        let element_node =
+            store_node.zip(element).and_then(|(node, index)| node.tables("element").get(index));
+        let part = root.table(&place).filter(|_| place != "site");
+        let node = element_node.or(store_node).or(part).unwrap_or(root);
         let key = if field == "control" && node.has("stages_kw") {
             Some("stages_kw")
         } else {
@@ -180,7 +180,12 @@ pub(super) fn wiring(
                     report_overload(node, element, current, circuit, faults);
                 }
             }
-            wiring.push(Wiring { heater: HeaterId { store, element: index }, phases, current, circuit });
+            wiring.push(Wiring {
+                heater: HeaterId { store, element: index },
+                phases,
+                current,
+                circuit,
+            });
         }
     }
     (wiring, circuits)
@@ -261,7 +266,9 @@ fn report_overload(
         Some(fitting.map_or_else(
             || "no common circuit carries that: divide the load".to_owned(),
             |amperes| {
-                format!("a circuit of {amperes} A would carry it; fixed wiring is for licensed people")
+                format!(
+                    "a circuit of {amperes} A would carry it; fixed wiring is for licensed people"
+                )
             },
         )),
     );

@@ -32,7 +32,10 @@ pub(super) fn time_zone(site: &Node, faults: &mut Faults) -> Tz {
             &site.path_of("time_zone"),
             format!("unknown time zone \"{name}\""),
             Some(meant.map_or_else(
-                || "take a name of the IANA time zone database, such as \"Europe/London\"".to_owned(),
+                || {
+                    "take a name of the IANA time zone database, such as \"Europe/London\""
+                        .to_owned()
+                },
                 |zone| format!("did you mean \"{zone}\"?"),
             )),
         );

@@ -136,7 +136,12 @@ fn read(
                     nodes.push(inspect(shape, table, item.span(), path, faults));
                 } else {
                     let message = format!("{path} is a {}, not a table", item.get_ref().type_str());
-                    faults.error(item.span(), &path, message, Some(format!("write it as {}", scalar::sample(key))));
+                    faults.error(
+                        item.span(),
+                        &path,
+                        message,
+                        Some(format!("write it as {}", scalar::sample(key))),
+                    );
                 }
             }
             (nodes.len() == items.len()).then_some(Datum::Tables(nodes))
@@ -310,7 +315,9 @@ impl Node {
                 self.span_of(last),
                 &self.path_of(last),
                 format!("{} are given together", quoted(&given)),
-                Some(format!("they are different ways to say one thing: keep `{first}` or `{last}`")),
+                Some(format!(
+                    "they are different ways to say one thing: keep `{first}` or `{last}`"
+                )),
             ),
             [_] => {}
         }

@@ -1,0 +1,3 @@
+//! End-to-end checks, one binary.
+
+mod site_file;
