@@ -178,3 +178,17 @@ fn the_summary_has_the_figures_an_installer_needs() {
     assert!(text.lines().all(|line| line == line.trim_end()));
     assert!(text.ends_with(".\n"));
 }
+
+// The demo's series fit each other: half-hours without gap, prices of both signs.
+#[test]
+fn the_demo_series_are_whole_days_with_negative_prices() {
+    let prices = include_str!("../../fixtures/prices/harbour-row.csv");
+    let weather = include_str!("../../fixtures/weather/harbour-row.csv");
+    let starts = |text: &str| -> Vec<String> {
+        text.lines().skip(1).map(|l| l.split(',').next().expect("a field").to_owned()).collect()
+    };
+    assert_eq!(starts(prices), starts(weather));
+    assert_eq!(starts(prices).len(), 3 * 48);
+    let negative = prices.lines().skip(1).filter(|line| line.contains(",-")).count();
+    assert!((4..=20).contains(&negative), "{negative}");
+}

@@ -1,6 +1,6 @@
 //! The site file: a house in TOML, read with all its problems at once.
 //!
-//! One table of keys ([`keys`]) drives both the reader and the JSON Schema.
+//! One table of keys drives both the reader and the JSON Schema.
 //! The reader first walks the whole document and records every unknown key,
 //! wrong type, missing key and number out of range; then it gives the values
 //! their meaning and checks them against each other. Nothing stops at the

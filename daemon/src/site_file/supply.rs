@@ -137,11 +137,21 @@ pub(super) fn pv(node: &Node, faults: &mut Faults) -> Option<Pv> {
             node.stray(&["performance_ratio_fraction", "inverter_limit_kw"], why, faults);
             Some(Pv::Forecast { scale: node.number("forecast_scale") })
         }
-        _ => Some(Pv::Irradiance {
-            peak: node.quantity("peak_kw", Power::new),
-            performance_ratio: node.number("performance_ratio_fraction"),
-            inverter_limit: node.maybe_quantity("inverter_limit_kw", Power::new),
-        }),
+        given => {
+            if node.number(given) <= 0.0 {
+                faults.error(
+                    node.span_of(given),
+                    &node.path_of(given),
+                    "the PV system has no power".to_owned(),
+                    Some("give its peak power, or leave `[pv]` out if there is none".to_owned()),
+                );
+            }
+            Some(Pv::Irradiance {
+                peak: node.quantity("peak_kw", Power::new),
+                performance_ratio: node.number("performance_ratio_fraction"),
+                inverter_limit: node.maybe_quantity("inverter_limit_kw", Power::new),
+            })
+        }
     }
 }
 

@@ -147,6 +147,8 @@ fn a_store_that_nothing_heats() {
 fn zero_capacities() {
     assert!(refusal("volume_litres = 150", "volume_litres = 0").contains("holds no heat"));
     assert!(refusal("power_kw = 3", "power_kw = 0").contains("its power is zero"));
+    let found = faults(&with(DEMO, "peak_kw = 4.2", "peak_kw = 0"));
+    assert!(found[0].message.contains("the PV system has no power"), "{found:#?}");
     let found = faults(&with(DEMO, "capacity_kwh = 8", "capacity_kwh = 0"));
     assert!(found.iter().any(|fault| fault.message.contains("the capacity is zero")), "{found:#?}");
 }
