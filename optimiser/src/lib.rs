@@ -12,6 +12,7 @@ pub mod site;
 pub mod solution;
 pub mod solve;
 pub mod solar;
+pub mod standards;
 pub mod time;
 pub mod units;
 pub mod water;
