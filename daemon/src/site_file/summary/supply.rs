@@ -150,6 +150,14 @@ fn sources(page: &mut Page, house: &House) {
             "{peak} peak × irradiance × {performance_ratio}{}",
             inverter_limit.map_or(String::new(), |limit| format!(", inverter at most {limit}"))
         ),
+        Some(Pv::Arrays(system)) => {
+            let arrays: Vec<String> = system
+                .arrays
+                .iter()
+                .map(|a| format!("{} at {} facing {}", a.peak, a.tilt, a.azimuth))
+                .collect();
+            format!("{}, inverter at most {}", arrays.join(" and "), system.inverter.limit)
+        }
     };
     page.line("PV", &pv);
     battery(page, house);
