@@ -2,4 +2,5 @@
 
 pub mod house;
 pub mod local_time;
+pub mod series;
 pub mod tariff;

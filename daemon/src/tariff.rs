@@ -1,5 +1,11 @@
 //! How prices become unit rates in minor units per kWh.
 
+mod bands;
+mod rates;
+
+pub use bands::{BandFault, band_faults};
+pub use rates::{Rated, Wholesale, unit_rates};
+
 use chrono::NaiveTime;
 use optimiser::units::Price;
 

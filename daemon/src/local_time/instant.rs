@@ -7,19 +7,19 @@ use optimiser::time::Instant;
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum InstantError {
     /// A date and time of which the offset is not known.
-    #[error("{text:?} has no offset, so it could be any of several instants; {remedy}", remedy = self.remedy())]
+    #[error("{text:?} {}; {}", self.rule(), self.remedy())]
     Naive {
         /// The text as it arrived.
         text: String,
     },
     /// Not a date and time in RFC 3339.
-    #[error("{text:?} is not a date and time; {remedy}", remedy = self.remedy())]
+    #[error("{text:?} {}; {}", self.rule(), self.remedy())]
     Malformed {
         /// The text as it arrived.
         text: String,
     },
     /// A date or time that no calendar or clock shows.
-    #[error("{text:?} is not in the calendar; {remedy}", remedy = self.remedy())]
+    #[error("{text:?} {}; {}", self.rule(), self.remedy())]
     Impossible {
         /// The text as it arrived.
         text: String,
@@ -27,6 +27,15 @@ pub enum InstantError {
 }
 
 impl InstantError {
+    /// What is wrong with the text.
+    pub const fn rule(&self) -> &'static str {
+        match self {
+            Self::Naive { .. } => "has no offset, so it could be any of several instants",
+            Self::Malformed { .. } => "is not a date and time",
+            Self::Impossible { .. } => "is not in the calendar",
+        }
+    }
+
     /// What to write instead.
     pub fn remedy(&self) -> String {
         match self {

@@ -1,0 +1,166 @@
+//! Prices that look as if they were in another unit, or of another day.
+//!
+//! A slip of the unit moves the whole distribution by a power of ten, so it
+//! moves both the median and the 95th percentile of the price without its sign.
+//! Wild but true prices move one of them alone: spikes to hundreds of times the
+//! mean leave the median where it was, and a windy week of prices near zero
+//! leaves the 95th percentile. So a series is refused only when both lie outside
+//! their band on the same side.
+//!
+//! Bands in euro cent per kWh: median 1.2 to 55, 95th percentile 3.5 to 110. In
+//! five years of wholesale and imbalance prices from four markets the medians of
+//! a year are 6.8 to 9.7 and the 95th percentiles 14 to 30, so that a factor of
+//! ten either way is outside both; flat household rates of 10 to 50 are inside.
+//! A few days may be much cheaper than any year: under four weeks of prices the
+//! lower limits are 0.1 and 0.25, and a factor of ten too small passes unseen.
+//!
+//! What this cannot see: VAT charged twice, a year of prices truly below
+//! 1.2 cent, and a currency that is not in the table.
+
+use std::fmt;
+
+use chrono::NaiveDate;
+use chrono_tz::Tz;
+use optimiser::units::Price;
+
+use super::Prices;
+use super::unit::PriceUnit;
+use crate::local_time::local_date;
+
+/// Largest median and 95th percentile [euro cent/kWh].
+const HIGH: (f64, f64) = (55.0, 110.0);
+/// Smallest median and 95th percentile of at least [`LONG_HOURS`] of prices.
+const LOW: (f64, f64) = (1.2, 3.5);
+/// Smallest median and 95th percentile of less.
+const LOW_OF_DAYS: (f64, f64) = (0.1, 0.25);
+/// Four weeks [h].
+const LONG_HOURS: f64 = 28.0 * 24.0;
+
+/// Currencies with the minor units that make about one euro cent: rounded
+/// exchange rates of the 2020s, from memory; only the magnitude counts.
+const MAGNITUDES: [(&str, f64); 33] = [
+    ("EUR", 1.0),
+    ("GBP", 1.0),
+    ("USD", 1.0),
+    ("CHF", 1.0),
+    ("AUD", 1.5),
+    ("CAD", 1.5),
+    ("NZD", 1.5),
+    ("SGD", 1.5),
+    ("BGN", 2.0),
+    ("ILS", 4.0),
+    ("PLN", 4.5),
+    ("AED", 4.0),
+    ("SAR", 4.0),
+    ("MYR", 5.0),
+    ("RON", 5.0),
+    ("BRL", 6.0),
+    ("DKK", 7.5),
+    ("CNY", 8.0),
+    ("HKD", 8.0),
+    ("SEK", 11.0),
+    ("NOK", 11.0),
+    ("MXN", 20.0),
+    ("ZAR", 20.0),
+    ("CZK", 25.0),
+    ("TWD", 35.0),
+    ("THB", 40.0),
+    ("UAH", 45.0),
+    ("INR", 95.0),
+    ("HUF", 400.0),
+    // No minor unit in use.
+    ("JPY", 1.6),
+    ("ISK", 1.5),
+    ("KRW", 15.0),
+    ("CLP", 10.0),
+];
+
+/// Prices that look as if they were in another unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnitSlip {
+    /// Unit that they are stated in.
+    pub stated: PriceUnit,
+    /// Unit that would make them usual, if there is one.
+    pub likely: Option<PriceUnit>,
+    /// Currency.
+    pub currency: String,
+    /// Median of the price without its sign, as stated [minor/kWh].
+    pub median: f64,
+    /// 95th percentile of the price without its sign, as stated [minor/kWh].
+    pub percentile_95: f64,
+}
+
+impl fmt::Display for UnitSlip {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { stated, likely, currency, median, percentile_95 } = self;
+        write!(
+            f,
+            "read as {}, half of the prices are beyond {} and one in twenty beyond {} minor units \
+             per kWh, which no household pays; ",
+            stated.words(currency),
+            short(*median),
+            short(*percentile_95)
+        )?;
+        match likely {
+            Some(unit) => write!(f, "are they {}? then say so", unit.words(currency)),
+            None => write!(f, "no other unit fits either, so check where they come from"),
+        }
+    }
+}
+
+fn short(value: f64) -> String {
+    if value < 1.0 { format!("{value:.4}") } else { format!("{value:.1}") }
+}
+
+/// Looks for a slip of the unit in prices that are stated in a unit.
+pub fn unit_slip(prices: &Prices, currency: &str, stated: PriceUnit) -> Option<UnitSlip> {
+    let (_, cent) = MAGNITUDES.into_iter().find(|(code, _)| *code == currency)?;
+    let mut sizes: Vec<f64> = prices.known().map(|(_, price)| price.per_kwh().abs()).collect();
+    if sizes.is_empty() {
+        return None;
+    }
+    sizes.sort_by(f64::total_cmp);
+    let at = |share: f64| sizes[((sizes.len() - 1) as f64 * share).round() as usize];
+    let (median, percentile_95) = (at(0.5), at(0.95));
+    let hours: f64 = prices.known().map(|(slot, _)| slot.hours()).sum();
+    let low = if hours < LONG_HOURS { LOW_OF_DAYS } else { LOW };
+    let fits = |factor: f64| {
+        let (median, percentile_95) = (median * factor / cent, percentile_95 * factor / cent);
+        let too_small = median < low.0 && percentile_95 < low.1;
+        let too_large = median > HIGH.0 && percentile_95 > HIGH.1;
+        !too_small && !too_large
+    };
+    if fits(1.0) {
+        return None;
+    }
+    let likely = PriceUnit::ALL
+        .into_iter()
+        .find(|unit| fits(unit.minor_per_kwh(currency) / stated.minor_per_kwh(currency)));
+    Some(UnitSlip { stated, likely, currency: currency.into(), median, percentile_95 })
+}
+
+/// Local days whose prices are those of the day before, one by one.
+///
+/// No market does that; a source that hands out yesterday's list under today's
+/// date does. Days with fewer than three different prices are left out, as a
+/// tariff of bands repeats itself honestly.
+pub fn repeated_days(prices: &Prices, zone: Tz) -> Vec<NaiveDate> {
+    let mut days: Vec<(NaiveDate, Vec<Price>)> = Vec::new();
+    for (slot, price) in prices.known() {
+        let date = local_date(slot.start(), zone);
+        match days.last_mut() {
+            Some((last, list)) if *last == date => list.push(price),
+            _ => days.push((date, vec![price])),
+        }
+    }
+    let varied = |list: &[Price]| {
+        let other = list.iter().find(|price| **price != list[0]);
+        list.iter().any(|price| *price != list[0] && Some(price) != other)
+    };
+    days.windows(2)
+        .filter(|pair| {
+            pair[0].0.succ_opt() == Some(pair[1].0) && pair[0].1 == pair[1].1 && varied(&pair[1].1)
+        })
+        .map(|pair| pair[1].0)
+        .collect()
+}
