@@ -124,14 +124,16 @@ fn nearest(header: &str) -> Option<String> {
         .chain(prices.map(|unit| (unit, Dimension::Price)))
         .filter(|(unit, dimension)| {
             let fits = meaning(header).is_none_or(|(_, kinds, _)| kinds.contains(dimension));
-            fits && unit.len() > 1
+            fits && unit.len() > 2
         });
     known
         .flat_map(|(unit, _)| {
             let tails = header.match_indices('_').map(|(at, _)| header.split_at(at));
-            tails.map(move |(name, tail)| (strsim::jaro_winkler(&tail[1..], unit), name, unit))
+            tails.map(move |(name, tail)| {
+                (strsim::normalized_damerau_levenshtein(&tail[1..], unit), name, unit)
+            })
         })
-        .filter(|(likeness, ..)| *likeness > 0.8)
+        .filter(|(likeness, ..)| *likeness >= 0.5)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, name, unit)| format!("did you mean `{name}_{unit}`? "))
 }

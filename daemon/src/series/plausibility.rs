@@ -37,16 +37,17 @@ const LOW_OF_DAYS: (f64, f64) = (0.1, 0.25);
 const LONG_HOURS: f64 = 28.0 * 24.0;
 
 /// Currencies with the minor units that make about one euro cent: rounded
-/// exchange rates of the 2020s, from memory; only the magnitude counts.
+/// exchange rates of the 2020s, from memory; only the magnitude counts, and all
+/// dollars and francs count as one.
 const MAGNITUDES: [(&str, f64); 33] = [
     ("EUR", 1.0),
     ("GBP", 1.0),
     ("USD", 1.0),
     ("CHF", 1.0),
-    ("AUD", 1.5),
-    ("CAD", 1.5),
-    ("NZD", 1.5),
-    ("SGD", 1.5),
+    ("AUD", 1.0),
+    ("CAD", 1.0),
+    ("NZD", 1.0),
+    ("SGD", 1.0),
     ("BGN", 2.0),
     ("ILS", 4.0),
     ("PLN", 4.5),
@@ -163,4 +164,100 @@ pub fn repeated_days(prices: &Prices, zone: Tz) -> Vec<NaiveDate> {
         })
         .map(|pair| pair[1].0)
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use optimiser::time::{Instant, Slot};
+
+    use super::*;
+    use crate::local_time::{day_slots, parse_instant};
+
+    /// Half-hours that repeat a list for a number of days.
+    fn prices(list: &[f64], days: usize) -> Prices {
+        let start = parse_instant("2025-01-01T00:00Z").expect("an instant");
+        let point = |index: usize| {
+            let from: Instant = start + index as i64 * 1_800;
+            let price = Price::constant(list[index % list.len()]);
+            (Slot::new(from, from + 1_800).expect("a slot"), Some(price))
+        };
+        Prices::new((0..days * 48).map(point).collect()).expect("in order")
+    }
+
+    fn likely(list: &[f64], days: usize, currency: &str, stated: PriceUnit) -> Option<PriceUnit> {
+        unit_slip(&prices(list, days), currency, stated).and_then(|slip| slip.likely)
+    }
+
+    #[test]
+    fn household_rates_pass() {
+        for rates in [&[24.5][..], &[7.5, 31.0], &[12.0, 45.0], &[9.0, -3.0, 60.0]] {
+            for days in [1, 365] {
+                let slip = unit_slip(&prices(rates, days), "GBP", PriceUnit::MinorPerKwh);
+                assert_eq!(slip, None, "{rates:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_slip_names_the_unit_that_fits() {
+        // 0.245 pounds written as pence, and 24.5 pence written as pounds.
+        assert_eq!(
+            likely(&[0.245], 30, "GBP", PriceUnit::MinorPerKwh),
+            Some(PriceUnit::MajorPerKwh)
+        );
+        assert_eq!(
+            likely(&[2_450.0], 1, "GBP", PriceUnit::MajorPerKwh),
+            Some(PriceUnit::MinorPerKwh)
+        );
+        // 90 pounds per MWh written as pounds per kWh.
+        let slip = unit_slip(&prices(&[9_000.0, -400.0], 1), "GBP", PriceUnit::MajorPerKwh);
+        let text = slip.expect("a slip").to_string();
+        assert_eq!(
+            text,
+            "read as GBP per kWh, half of the prices are beyond 9000.0 and one in twenty beyond \
+             9000.0 minor units per kWh, which no household pays; are they GBP per MWh? then say so"
+        );
+    }
+
+    #[test]
+    fn currencies_differ_in_magnitude() {
+        // Danish: 2.50 kroner are 250 øre; Japanese: 31 yen have no minor unit.
+        assert_eq!(likely(&[250.0], 30, "DKK", PriceUnit::MinorPerKwh), None);
+        assert_eq!(likely(&[2.5], 30, "DKK", PriceUnit::MinorPerKwh), Some(PriceUnit::MajorPerKwh));
+        assert_eq!(likely(&[31.0], 30, "JPY", PriceUnit::MajorPerKwh), None);
+        // A currency that is not in the table is not judged.
+        assert_eq!(unit_slip(&prices(&[9e4], 30), "XYZ", PriceUnit::MajorPerKwh), None);
+    }
+
+    #[test]
+    fn spikes_and_calm_weeks_are_no_slip() {
+        let mut spiky = vec![9.0; 48];
+        spiky[36] = 1_660.0;
+        spiky[37] = -99.9;
+        spiky[38] = 900.0;
+        assert_eq!(unit_slip(&prices(&spiky, 365), "AUD", PriceUnit::MajorPerMwh), None);
+        let mut calm = vec![0.05; 48];
+        calm[38..42].fill(4.0);
+        assert_eq!(unit_slip(&prices(&calm, 7), "EUR", PriceUnit::MajorPerMwh), None);
+        assert_eq!(unit_slip(&Prices::default(), "EUR", PriceUnit::MajorPerMwh), None);
+    }
+
+    // Yesterday's list under today's date; one price a day or a tariff of two
+    // bands repeats itself honestly.
+    #[test]
+    fn a_relabelled_day_is_found() {
+        let zone = Tz::Europe__London;
+        let day = |date: &str, shift: f64| {
+            let slots = day_slots(date.parse().expect("a date"), zone, 1_800);
+            let price = move |index: usize| Some(Price::constant(shift + index as f64));
+            slots.into_iter().enumerate().map(move |(index, slot)| (slot, price(index)))
+        };
+        let points =
+            day("2025-07-01", 0.0).chain(day("2025-07-02", 0.0)).chain(day("2025-07-03", 1.0));
+        let found = repeated_days(&Prices::new(points.collect()).expect("in order"), zone);
+        assert_eq!(found, ["2025-07-02".parse::<NaiveDate>().expect("a date")]);
+        let mut bands = vec![7.0; 24];
+        bands.resize(48, 28.0);
+        assert!(repeated_days(&prices(&bands, 5), zone).is_empty());
+    }
 }

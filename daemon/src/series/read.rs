@@ -245,7 +245,7 @@ fn field_value(field: &str, header: &Header, comma: bool) -> Result<Option<f64>,
     }
     let unit = header.unit.dimension.unit();
     let remedy = if header.unit.dimension == Dimension::Price {
-        "check the unit in the header"
+        "check the unit in the header: wholesale prices are usually per MWh"
     } else {
         "check the unit in the header, or leave the field empty if this number stands for a \
          missing value"

@@ -1,0 +1,3 @@
+//! Checks across crates and against real data, as one program.
+
+mod series;
