@@ -18,7 +18,7 @@ pub struct Tariff {
     pub import: Rates,
     /// Export.
     pub export: Rates,
-    /// Charge per day, whatever is used [minor].
+    /// Charge per day, whatever is used \[minor\].
     pub standing_charge_per_day: f64,
 }
 

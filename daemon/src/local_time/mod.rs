@@ -129,7 +129,7 @@ pub fn horizon(from: Instant, until: Instant, zone: Tz, seconds: i64) -> Option<
     Horizon::new(slots).ok()
 }
 
-/// What the clock of a zone is ahead of universal time [s].
+/// What the clock of a zone is ahead of universal time \[s\].
 pub fn offset_seconds(instant: Instant, zone: Tz) -> i64 {
     i64::from(zone.offset_from_utc_datetime(&utc(instant)).fix().local_minus_utc())
 }

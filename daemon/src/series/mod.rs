@@ -153,7 +153,7 @@ impl SeriesFile {
         &self.starts
     }
 
-    /// Length of every interval [s].
+    /// Length of every interval \[s\].
     pub fn step_seconds(&self) -> i64 {
         self.step_seconds
     }

@@ -33,6 +33,8 @@ const HIGH: (f64, f64) = (55.0, 110.0);
 const LOW: (f64, f64) = (1.2, 3.5);
 /// Smallest median and 95th percentile of less.
 const LOW_OF_DAYS: (f64, f64) = (0.1, 0.25);
+/// A usual median, between wholesale and household prices [euro cent/kWh].
+const USUAL: f64 = 10.0;
 /// Four weeks [h].
 const LONG_HOURS: f64 = 28.0 * 24.0;
 
@@ -134,9 +136,12 @@ pub fn unit_slip(prices: &Prices, currency: &str, stated: PriceUnit) -> Option<U
     if fits(1.0) {
         return None;
     }
+    let factor = |unit: &PriceUnit| unit.minor_per_kwh(currency) / stated.minor_per_kwh(currency);
+    let strangeness = |unit: &PriceUnit| (median * factor(unit) / cent / USUAL).ln().abs();
     let likely = PriceUnit::ALL
         .into_iter()
-        .find(|unit| fits(unit.minor_per_kwh(currency) / stated.minor_per_kwh(currency)));
+        .filter(|unit| fits(factor(unit)))
+        .min_by(|a, b| strangeness(a).total_cmp(&strangeness(b)));
     Some(UnitSlip { stated, likely, currency: currency.into(), median, percentile_95 })
 }
 

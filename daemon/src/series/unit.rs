@@ -10,9 +10,9 @@ use optimiser::units::{Price, Temperature};
 pub enum Dimension {
     /// Price of energy [minor unit/kWh].
     Price,
-    /// Energy of the interval [kWh].
+    /// Energy of the interval \[kWh\].
     Energy,
-    /// Mean power over the interval [kW].
+    /// Mean power over the interval \[kW\].
     Power,
     /// Mean irradiance over the interval [W/m²].
     Irradiance,
@@ -22,11 +22,11 @@ pub enum Dimension {
     Temperature,
     /// Speed of wind [m/s].
     Speed,
-    /// Volume of the interval [L].
+    /// Volume of the interval \[L\].
     Volume,
-    /// Depth of rain or snow of the interval [mm].
+    /// Depth of rain or snow of the interval \[mm\].
     Depth,
-    /// Pressure [hPa].
+    /// Pressure \[hPa\].
     Pressure,
     /// Share of a whole, such as relative humidity [%].
     Share,
@@ -160,7 +160,7 @@ pub enum PriceUnit {
 }
 
 impl PriceUnit {
-    /// All of them, the likely ones first.
+    /// All of them.
     pub const ALL: [Self; 4] =
         [Self::MajorPerMwh, Self::MinorPerKwh, Self::MajorPerKwh, Self::MinorPerMwh];
 
