@@ -226,7 +226,10 @@ fn exact_repeats_are_dropped_with_a_notice() {
         "start,load_kwh\n2023-07-02T00:00Z,1\n2023-07-02T00:30Z,2\n2023-07-02T00:30Z,2\n2023-07-02T01:00Z,3\n",
     );
     assert_eq!(values(&file, "load_kwh"), [Some(1.0), Some(2.0), Some(3.0)]);
-    assert_eq!(file.notices(), ["1 rows repeat an earlier row exactly, first row 4; dropped"]);
+    assert_eq!(
+        file.notices(),
+        ["rows that repeat an earlier row exactly were dropped: 1, the first is row 4"]
+    );
 }
 
 // A local clock written with one offset all day gives the repeated hour twice.
@@ -260,10 +263,7 @@ fn shuffled_rows_are_sorted_with_a_notice() {
         good("start,load_kwh\n2023-07-02T01:00Z,3\n2023-07-02T00:00Z,1\n2023-07-02T00:30Z,2\n");
     assert_eq!(values(&file, "load_kwh"), [Some(1.0), Some(2.0), Some(3.0)]);
     assert_eq!(file.starts()[0], at("2023-07-02T00:00Z"));
-    assert_eq!(
-        file.notices(),
-        ["rows are not in order of time, first at row 3 (1 places); sorted"]
-    );
+    assert_eq!(file.notices(), ["rows out of order of time were sorted: 1, the first is row 3"]);
 }
 
 #[test]

@@ -47,7 +47,7 @@ fn sorted(rows: &[Row], notices: &mut Vec<String>) -> Vec<usize> {
         .collect();
     if let Some(first) = early.first() {
         notices.push(format!(
-            "rows are not in order of time, first at row {first} ({} places); sorted",
+            "rows out of order of time were sorted: {}, the first is row {first}",
             early.len()
         ));
         order.sort_by_key(|index| rows[*index].stamp);
@@ -93,7 +93,7 @@ fn without_repeats(
     }
     if let Some(first) = dropped.first() {
         notices.push(format!(
-            "{} rows repeat an earlier row exactly, first row {first}; dropped",
+            "rows that repeat an earlier row exactly were dropped: {}, the first is row {first}",
             dropped.len()
         ));
     }
