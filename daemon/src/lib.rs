@@ -1,6 +1,8 @@
 //! The program around the optimiser: site file, series, command line, service.
 
 pub mod house;
+pub mod local_time;
+pub mod series;
 pub mod site_file;
 pub mod tariff;
 pub mod weather;
