@@ -1,5 +1,6 @@
 //! The program around the optimiser: site file, series, command line, service.
 
+pub mod assemble;
 pub mod house;
 pub mod local_time;
 pub mod series;

@@ -5,6 +5,7 @@
 
 mod epw;
 mod fault;
+pub mod overcast;
 pub mod pv;
 mod pvgis;
 mod tmy3;
