@@ -2,6 +2,7 @@
 //! prices: physics, linear program, simulated plant. A pure library: no files,
 //! clock, network, environment or time zones.
 
+pub mod plant;
 pub mod problem;
 pub mod schedule;
 pub mod site;
