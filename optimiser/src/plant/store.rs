@@ -5,17 +5,14 @@ use std::ops::Range;
 use super::Physics;
 use super::command::HeaterCommand;
 use super::scene::{Scene, SlotFacts, StoreScene};
-use super::tank::{Heat, STEP_LAYERS, STEP_SECONDS, Tank};
+use super::tank::{HEATING_SECONDS, Heat, STEP_LAYERS, STEP_SECONDS, Tank};
 use super::tap::{DrawRecord, Tap, litres_drawn};
 use super::trace::{Span, StoreSlot, StoreTrace};
 use super::water::Water;
 use crate::site::Store;
 use crate::water::heat_kwh;
 
-/// Longest step while an element is on and no water runs [s].
-const HEATING_SECONDS: f64 = 300.0;
-
-/// A thermostat this close below its setting has reached it [K].
+/// A thermostat this close to its setting has reached it [K].
 const REACHED_K: f64 = 1e-9;
 
 /// Bit that marks a tripped cut-out, above those of the elements.
@@ -185,8 +182,9 @@ impl StorePlant {
         for (index, (row, heat)) in course.heaters.iter().zip(&mut bench.heats).enumerate() {
             let command = &row[course.slot];
             let (on, off) = course.facts.stretch(command);
-            heat.kw = 0.0;
-            heat.given_kwh = 0.0;
+            // While the pump runs, an element at any height heats all the water.
+            let layer = if course.pump { 0 } else { self.elements[index].layer };
+            *heat = Heat { layer, kw: 0.0, given_kwh: 0.0, ..*heat };
             if course.now < on {
                 next = next.min(on);
             } else if course.now < off {
@@ -260,10 +258,11 @@ impl StorePlant {
         if temperature >= self.cut_out {
             course.open |= TRIPPED;
         }
-        if temperature >= limit - REACHED_K {
-            course.open |= 1 << index;
-        } else if temperature <= limit - self.hysteresis {
+        // Without a differential the element only makes good the losses.
+        if temperature <= limit - self.hysteresis + REACHED_K {
             course.open &= !(1 << index);
+        } else if temperature >= limit - REACHED_K {
+            course.open |= 1 << index;
         }
         course.open & (TRIPPED | 1 << index) == 0
     }

@@ -37,8 +37,12 @@ const SERIES_TOLERANCE: f64 = 1e-10;
 /// Most of a layer that flows through in one step together with other terms.
 pub(super) const STEP_LAYERS: f64 = 0.25;
 
-/// Longest step while heat and flow act together, or under a thermostat [s].
-pub(super) const STEP_SECONDS: f64 = 60.0;
+/// Longest step while heat and flow act together [s]: the layer at the source
+/// is then short of its share by a step's flow at most.
+pub(super) const STEP_SECONDS: f64 = 10.0;
+
+/// Longest step while heat acts alone [s].
+pub(super) const HEATING_SECONDS: f64 = 300.0;
 
 /// Fixed coefficients of a tank.
 #[derive(Debug, Clone, PartialEq)]
@@ -254,7 +258,11 @@ impl Tank {
     ) -> Outflow {
         let flow: f64 = streams.iter().map(|s| s.litres_per_minute).sum();
         let by_flow = flow * seconds / 60.0 / self.layer_litres / STEP_LAYERS;
-        let by_time = if heats.is_empty() { 0.0 } else { seconds / STEP_SECONDS };
+        let by_time = match (heats.is_empty(), flow > 0.0) {
+            (true, _) => 0.0,
+            (false, false) => seconds / HEATING_SECONDS,
+            (false, true) => seconds / STEP_SECONDS,
+        };
         let steps = by_flow.max(by_time).ceil().max(1.0);
         let hours = seconds / 3_600.0 / steps;
         let mut out = Outflow::default();
