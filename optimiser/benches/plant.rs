@@ -9,9 +9,7 @@ use optimiser::problem::{Draw, State};
 use optimiser::schedule::BatteryMode;
 use optimiser::site::{Battery, Control, Element, Grid, Site, Store};
 use optimiser::time::{Horizon, Instant, Series};
-use optimiser::units::{
-    Energy, Flow, Fraction, HeatLoss, Power, Price, Temperature, Volume,
-};
+use optimiser::units::{Energy, Flow, Fraction, HeatLoss, Power, Price, Temperature, Volume};
 
 /// Minute of the day, litres at 40 °C and litres per minute of ten draws.
 const DAY: [(i64, f64, f64); 10] = [
@@ -101,8 +99,7 @@ fn days(count: usize, run: impl FnOnce(&Conditions<'_>, &Commands)) {
         state: &state,
     };
     let mut commands = Commands::idle(&site(), horizon.len());
-    let full =
-        HeaterCommand { power: Power::constant(3.0), minutes: 30.0, delay_minutes: 0.0 };
+    let full = HeaterCommand { power: Power::constant(3.0), minutes: 30.0, delay_minutes: 0.0 };
     for slot in 0..horizon.len() {
         if (4..9).contains(&(slot % 48)) {
             commands.heaters[0][slot] = full;

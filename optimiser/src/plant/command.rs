@@ -22,8 +22,7 @@ pub struct HeaterCommand {
 
 impl HeaterCommand {
     /// Off for the whole slot.
-    pub const OFF: Self =
-        Self { power: Power::constant(0.0), minutes: 0.0, delay_minutes: 0.0 };
+    pub const OFF: Self = Self { power: Power::constant(0.0), minutes: 0.0, delay_minutes: 0.0 };
 
     /// The stretch that uses an energy in a slot, from its start: full power
     /// for a part of it, the lowest stage that suffices, or constant power
@@ -161,9 +160,7 @@ fn pv_use(plan: &SlotPlan) -> PvUse {
     let gives_up = plan.curtailed.kwh() > NOTHING_KWH;
     if gives_up && plan.import.kwh() > NOTHING_KWH && plan.import_price.per_kwh() < 0.0 {
         PvUse::LastResort
-    } else if plan.export_price.per_kwh() < 0.0
-        || (gives_up && plan.export.kwh() <= NOTHING_KWH)
-    {
+    } else if plan.export_price.per_kwh() < 0.0 || (gives_up && plan.export.kwh() <= NOTHING_KWH) {
         PvUse::NoExport
     } else {
         PvUse::Free

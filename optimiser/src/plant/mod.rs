@@ -182,10 +182,7 @@ impl Plant {
     ) {
         let plant = &self.stores[store];
         let rows = plant.first_heater..plant.first_heater + plant.elements.len();
-        let told = store::Told {
-            heaters: &commands.heaters[rows],
-            pumps: &commands.pumps[store],
-        };
+        let told = store::Told { heaters: &commands.heaters[rows], pumps: &commands.pumps[store] };
         plant.run(&mut self.benches[store], scene, store, told, trace, slots);
     }
 

@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::Physics;
 use super::command::HeaterCommand;
 use super::scene::{Scene, SlotFacts, StoreScene};
-use super::tank::{HEATING_SECONDS, Heat, STEP_LAYERS, STEP_SECONDS, Tank};
+use super::tank::{Heat, STEP_LAYERS, STEP_SECONDS, Tank};
 use super::tap::{DrawRecord, Tap, litres_drawn};
 use super::trace::{Span, StoreSlot, StoreTrace};
 use super::water::Water;
@@ -89,7 +89,8 @@ impl StorePlant {
     }
 
     pub(super) fn bench(&self) -> Bench {
-        let heat = |e: &ElementPlant| Heat { layer: e.layer, kw: 0.0, limit: e.limit, given_kwh: 0.0 };
+        let heat =
+            |e: &ElementPlant| Heat { layer: e.layer, kw: 0.0, limit: e.limit, given_kwh: 0.0 };
         Bench {
             water: Water::new(&[0.0], self.tank.layers()),
             heats: self.elements.iter().map(heat).collect(),
@@ -155,8 +156,7 @@ impl StorePlant {
         course.record.heat_kwh = trace.used(slot).iter().sum();
         course.record.refused_kwh = (wished - course.record.heat_kwh).max(0.0);
         course.record.stored_kwh = self.tank.content_kwh(layers, mains);
-        course.record.usable_litres =
-            self.tank.usable_litres(layers, self.use_temperature, mains);
+        course.record.usable_litres = self.tank.usable_litres(layers, self.use_temperature, mains);
         course.record.v40_litres = self.tank.usable_litres(layers, 40.0, mains);
         trace.slots[slot] = course.record;
         trace.layers_mut(slot + 1).copy_from_slice(layers);
@@ -213,7 +213,7 @@ impl StorePlant {
             let by_flow = STEP_LAYERS * self.tank.layer_litres() / flow * 60.0;
             if heating { by_flow.min(STEP_SECONDS) } else { by_flow }
         } else if heating || course.pump {
-            HEATING_SECONDS
+            self.tank.heating_seconds()
         } else {
             f64::INFINITY
         };
@@ -226,8 +226,7 @@ impl StorePlant {
             let (now, scene) = (course.now, course.scene);
             let running = course.taps().filter(|(_, tap)| tap.runs_at(now)).map(|(_, tap)| tap);
             let litres = litres_drawn(&self.tank, water, running, hours, mains);
-            let outlet =
-                self.tank.pass(water, 0, self.tank.layers() - 1, litres, mains);
+            let outlet = self.tank.pass(water, 0, self.tank.layers() - 1, litres, mains);
             course.record.drawn_kwh += heat_kwh(litres, outlet - mains);
             for (position, tap) in scene.taps_from(course.first_tap, now) {
                 if tap.runs_at(now) {

@@ -42,7 +42,11 @@ pub(super) const STEP_LAYERS: f64 = 0.25;
 pub(super) const STEP_SECONDS: f64 = 10.0;
 
 /// Longest step while heat acts alone [s].
-pub(super) const HEATING_SECONDS: f64 = 300.0;
+const HEATING_SECONDS: f64 = 300.0;
+
+/// Most that a layer may equalise with its neighbour in such a step: the layer
+/// at the source conducts downward all the while that it is kept warm.
+const HEATING_EXCHANGE: f64 = 0.006;
 
 /// Fixed coefficients of a tank.
 #[derive(Debug, Clone, PartialEq)]
@@ -148,6 +152,11 @@ impl Tank {
     /// Water content of a layer [L].
     pub fn layer_litres(&self) -> f64 {
         self.layer_litres
+    }
+
+    /// Longest step while heat acts alone [s].
+    pub(super) fn heating_seconds(&self) -> f64 {
+        HEATING_SECONDS.min(HEATING_EXCHANGE / self.exchange * 3_600.0)
     }
 
     /// Layer at a height given as a share of the whole.
@@ -260,7 +269,7 @@ impl Tank {
         let by_flow = flow * seconds / 60.0 / self.layer_litres / STEP_LAYERS;
         let by_time = match (heats.is_empty(), flow > 0.0) {
             (true, _) => 0.0,
-            (false, false) => seconds / HEATING_SECONDS,
+            (false, false) => seconds / self.heating_seconds(),
             (false, true) => seconds / STEP_SECONDS,
         };
         let steps = by_flow.max(by_time).ceil().max(1.0);

@@ -52,8 +52,7 @@ fn both_registers_count_inside_a_half_hour() {
         let mut plant = Plant::new(&house);
         let scene = plant.scene(&weather.conditions()).expect("conditions that fit");
         let idle = plant.simulate(&scene, &Commands::idle(&house, 1));
-        let difference =
-            outcome.cost(&house, &scene).total() - idle.cost(&house, &scene).total();
+        let difference = outcome.cost(&house, &scene).total() - idle.cost(&house, &scene).total();
         close(difference, cost, 1e-9);
     }
 }

@@ -68,12 +68,9 @@ fn cases() -> impl Strategy<Value = Case> {
         BatteryMode::Charge,
         BatteryMode::Discharge,
     ]);
-    let told = (mode, 0.0..6.0).prop_map(|(mode, kw)| BatteryCommand {
-        mode,
-        power: Power::clamped(kw),
-    });
-    let pv_use =
-        prop::sample::select(vec![PvUse::Free, PvUse::NoExport, PvUse::LastResort]);
+    let told =
+        (mode, 0.0..6.0).prop_map(|(mode, kw)| BatteryCommand { mode, power: Power::clamped(kw) });
+    let pv_use = prop::sample::select(vec![PvUse::Free, PvUse::NoExport, PvUse::LastResort]);
     let tap = (-20..800_i64, 0.0..90.0, 20.0..60.0, 2.0..16.0)
         .prop_map(|(minute, litres, celsius, flow)| draw(minute, litres, celsius, flow));
     (
