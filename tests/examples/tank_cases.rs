@@ -33,9 +33,9 @@ fn case(number: u64) -> Value {
     let conductivity = spread.between(0.5, 2.0);
     let (cold, warm, hot) =
         (spread.between(8.0, 20.0), spread.between(20.0, 40.0), spread.between(45.0, 60.0));
-    let kw = if number % 3 == 0 { 0.0 } else { spread.between(0.5, 3.0) };
+    let kw = if number.is_multiple_of(3) { 0.0 } else { spread.between(0.5, 3.0) };
     let heated = (spread.between(0.0, 0.8) * layers as f64) as usize;
-    let flow = if number % 2 == 0 { 0.0 } else { spread.between(0.05, 0.3) };
+    let flow = if number.is_multiple_of(2) { 0.0 } else { spread.between(0.05, 0.3) };
     let entering = spread.between(6.0, cold);
 
     let tank = Tank::new(litres, height_m, layers, loss, surroundings, conductivity);

@@ -6,10 +6,11 @@ use super::Physics;
 use super::command::HeaterCommand;
 use super::scene::{Scene, SlotFacts, StoreScene};
 use super::tank::{Heat, STEP_LAYERS, STEP_SECONDS, Tank};
-use super::tap::{DrawRecord, Tap, litres_drawn};
+use super::tap::{DrawRecord, litres_drawn};
 use super::trace::{Span, StoreSlot, StoreTrace};
 use super::water::Water;
 use crate::site::Store;
+use crate::units::Temperature;
 use crate::water::heat_kwh;
 
 /// A thermostat this close to its setting has reached it [K].
@@ -84,7 +85,7 @@ impl StorePlant {
             first_heater,
             use_temperature: store.use_temperature.celsius(),
             hysteresis: physics.hysteresis_k,
-            cut_out: store.cut_out.map_or(f64::INFINITY, |t| t.celsius()),
+            cut_out: store.cut_out.map_or(f64::INFINITY, Temperature::celsius),
         }
     }
 
@@ -163,7 +164,7 @@ impl StorePlant {
         trace.open[slot + 1] = course.open;
         trace.spans_before[slot + 1] = trace.spans.len();
         trace.running[slot + 1].clear();
-        for (position, tap) in course.taps() {
+        for (position, tap) in course.scene.taps_from(course.first_tap, course.now) {
             if tap.start < course.now && tap.end > course.now {
                 trace.running[slot + 1].push((position, trace.draws[position]));
             }
@@ -172,11 +173,45 @@ impl StorePlant {
 
     /// One step up to the next event, or shorter.
     fn step(&self, bench: &mut Bench, course: &mut Course<'_>, trace: &mut StoreTrace) {
-        let water = &mut bench.water;
+        if course.pump {
+            bench.water.mix();
+        }
+        let (until, water_runs) = self.next_step(bench, course);
+        let Bench { water, heats } = bench;
+        let (now, scene) = (course.now, course.scene);
+        let hours = (until - now) / 3_600.0;
+        course.record.coldest = course.record.coldest.min(water.layers()[0]);
+        self.tank.heat(water, 0.5 * hours, heats);
+        if water_runs {
+            let open = scene.taps_from(course.first_tap, now).filter(|(_, tap)| tap.runs_at(now));
+            let taps = open.clone().map(|(_, tap)| tap);
+            let litres = litres_drawn(&self.tank, water, &taps, hours, scene.mains);
+            let outlet = self.tank.pass(water, 0, self.tank.layers() - 1, litres, scene.mains);
+            course.record.drawn_kwh += heat_kwh(litres, outlet - scene.mains);
+            for (position, tap) in open {
+                let record = &mut trace.draws[position];
+                course.record.unmet_kwh += tap.book(record, hours, outlet, scene.mains);
+            }
+        }
+        course.record.lost_kwh += self.tank.stand(water, hours);
+        self.tank.heat(water, 0.5 * hours, heats);
         if course.pump {
             water.mix();
         }
-        let mains = course.scene.mains;
+        course.record.coldest = course.record.coldest.min(water.layers()[0]);
+        for (index, heat) in heats.iter().enumerate().filter(|(_, heat)| heat.kw > 0.0) {
+            if heat.given_kwh < heat.kw * hours * (1.0 - 1e-12) {
+                course.open |= 1 << index;
+            }
+            course.log(index, heat, until, trace);
+        }
+        course.now = until;
+    }
+
+    /// Sets the elements for the next step; returns when it ends and whether
+    /// hot water runs in it. Nothing switches within a step.
+    fn next_step(&self, bench: &mut Bench, course: &mut Course<'_>) -> (f64, bool) {
+        let water = &bench.water;
         let mut next = course.facts.end;
         let mut heating = false;
         for (index, (row, heat)) in course.heaters.iter().zip(&mut bench.heats).enumerate() {
@@ -199,14 +234,14 @@ impl StorePlant {
             course.first_tap += 1;
         }
         let mut flow = 0.0;
-        for (_, tap) in course.taps() {
+        for (_, tap) in course.scene.taps_from(course.first_tap, next) {
             if tap.start > course.now {
                 next = next.min(tap.start);
                 break;
             }
             if tap.end > course.now {
                 next = next.min(tap.end);
-                flow += tap.hot_flow(water.top(), mains);
+                flow += tap.hot_flow(water.top(), course.scene.mains);
             }
         }
         let longest = if flow > 0.0 {
@@ -217,37 +252,7 @@ impl StorePlant {
         } else {
             f64::INFINITY
         };
-        let until = if course.now + longest < next { course.now + longest } else { next };
-        let hours = (until - course.now) / 3_600.0;
-
-        course.record.coldest = course.record.coldest.min(water.layers()[0]);
-        self.tank.heat(water, 0.5 * hours, &mut bench.heats);
-        if flow > 0.0 {
-            let (now, scene) = (course.now, course.scene);
-            let running = course.taps().filter(|(_, tap)| tap.runs_at(now)).map(|(_, tap)| tap);
-            let litres = litres_drawn(&self.tank, water, running, hours, mains);
-            let outlet = self.tank.pass(water, 0, self.tank.layers() - 1, litres, mains);
-            course.record.drawn_kwh += heat_kwh(litres, outlet - mains);
-            for (position, tap) in scene.taps_from(course.first_tap, now) {
-                if tap.runs_at(now) {
-                    course.record.unmet_kwh +=
-                        tap.book(&mut trace.draws[position], hours, outlet, mains);
-                }
-            }
-        }
-        course.record.lost_kwh += self.tank.stand(water, hours);
-        self.tank.heat(water, 0.5 * hours, &mut bench.heats);
-        if course.pump {
-            water.mix();
-        }
-        course.record.coldest = course.record.coldest.min(water.layers()[0]);
-        for (index, heat) in bench.heats.iter().enumerate().filter(|(_, heat)| heat.kw > 0.0) {
-            if heat.given_kwh < heat.kw * hours * (1.0 - 1e-12) {
-                course.open |= 1 << index;
-            }
-            course.log(index, heat, until, trace);
-        }
-        course.now = until;
+        (next.min(course.now + longest), flow > 0.0)
     }
 
     /// Lets a thermostat open or close at the temperature of its layer; true
@@ -267,13 +272,7 @@ impl StorePlant {
     }
 }
 
-impl<'a> Course<'a> {
-    /// Draws that have not ended, by their start, up to the first that begins
-    /// after this slot.
-    fn taps(&self) -> impl Iterator<Item = (usize, &'a Tap)> + Clone {
-        self.scene.taps_from(self.first_tap, self.facts.end)
-    }
-
+impl Course<'_> {
     /// Books what an element used until an instant; a stretch that continues
     /// the one before stays one span.
     fn log(&self, element: usize, heat: &Heat, until: f64, trace: &mut StoreTrace) {

@@ -291,5 +291,4 @@ impl Tank {
 }
 
 #[cfg(test)]
-#[path = "tank_tests.rs"]
 mod tests;

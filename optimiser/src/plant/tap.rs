@@ -105,7 +105,7 @@ impl Tap {
 pub(super) fn litres_drawn<'a>(
     tank: &Tank,
     water: &Water,
-    taps: impl Iterator<Item = &'a Tap> + Clone,
+    taps: &(impl Iterator<Item = &'a Tap> + Clone),
     hours: f64,
     mains: f64,
 ) -> f64 {

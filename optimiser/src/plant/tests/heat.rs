@@ -95,6 +95,32 @@ fn a_tap_gets_what_there_is_and_the_rest_is_unmet() {
     }
 }
 
+// Steps within a draw are coarse where the outlet passes the temperature asked
+// for; cutting the draw into single litres must not change what is unmet.
+#[test]
+fn how_a_draw_is_cut_into_steps_does_not_matter() {
+    let mut house = site(store(), None);
+    house.stores[0].heat_loss = HeatLoss::constant(1.5);
+    let unmet = |draws: Vec<Draw>| {
+        let mut weather = Weather::still(4, 60.0);
+        weather.draws = draws;
+        run(&house, &weather, &heating(&house, 4, 0..2), Physics::default()).unmet_kwh()
+    };
+    let whole = unmet(vec![draw(20, 360.0, 40.0, 6.0)]);
+    let cut = unmet(
+        (0..360)
+            .map(|litre| Draw {
+                start: Instant::from_unix(1_200 + 10 * litre),
+                ..draw(0, 1.0, 40.0, 6.0)
+            })
+            .collect(),
+    );
+    assert!(whole > 0.3, "{whole}");
+    close(whole, cut, 2e-3);
+    let two = unmet(vec![draw(20, 180.0, 40.0, 3.0), draw(20, 180.0, 40.0, 3.0)]);
+    close(whole, two, 1e-9);
+}
+
 // C10: heating at 01:45 instead of 06:00 for 07:00 costs 0.21 to 0.32 kWh at
 // 2 to 2.5 W/K and 25 to 30 K.
 #[test]
