@@ -192,6 +192,10 @@ fn poisson(a: f64, weights: &mut [f64; MAX_WEIGHTS]) -> usize {
 /// Mean outflow of a chain of stirred layers: layer `n−1−j` leaves with the
 /// probability that more than `j` volumes' worth of steps pass it.
 fn mean_outflow(chain: &[f64], weights: &[f64], volumes: f64, temperature: f64) -> f64 {
+    if weights.len() < 2 {
+        // Too little moves to change anything.
+        return chain[chain.len() - 1];
+    }
     let mut tail = 0.0;
     let mut left = 0.0;
     for j in (0..weights.len() - 1).rev() {
@@ -251,6 +255,14 @@ mod tests {
             let left = water.push(inlet, outlet, 0.7, 8.0);
             let after: f64 = water.layers().iter().sum();
             close(before - after, 0.7 * (left - 8.0), 1e-12);
+        }
+    }
+
+    #[test]
+    fn the_first_drop_has_the_temperature_of_the_top() {
+        let water = Water::new(&[12.0, 61.0], 5);
+        for volumes in [0.0, 1e-20, 1e-15, 1e-9] {
+            close(water.outlet_mean(volumes, 8.0), 61.0, 1e-6);
         }
     }
 }

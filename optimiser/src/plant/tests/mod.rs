@@ -1,6 +1,7 @@
 //! The whole plant: stores with their elements and taps, the house, and
 //! properties that every run has.
 
+mod commands;
 mod electricity;
 mod heat;
 mod properties;
