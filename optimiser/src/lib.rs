@@ -5,6 +5,7 @@
 pub mod check;
 pub mod model;
 pub mod plan;
+pub mod plant;
 pub mod problem;
 pub mod rule;
 pub mod schedule;
