@@ -23,6 +23,11 @@ impl Currency {
         Self { code: code.to_owned() }
     }
 
+    /// The ISO 4217 code.
+    pub fn code(&self) -> &str {
+        &self.code
+    }
+
     /// An amount in the major unit, as `£1.23`; takes the minor unit.
     pub fn amount(&self, minor: f64) -> String {
         let decimals = self.decimals();

@@ -46,8 +46,8 @@ pub(super) fn all() -> [Sample; 3] {
 /// One cylinder, PV and battery, 24 h in July with prices below zero at noon.
 pub(super) fn summer() -> Sample {
     let heats = [
-        Heat { element: 0, from: 5.5, until: 8.0, kw: 3.0, why: |_| Reason::PaidToUse },
-        Heat { element: 0, from: 8.0, until: 9.5, kw: 2.0, why: |_| Reason::Sun },
+        Heat { element: 0, from: 5.5, until: 7.0, kw: 1.5, why: |_| Reason::Sun },
+        Heat { element: 0, from: 7.0, until: 9.5, kw: 3.0, why: |_| Reason::PaidToUse },
         Heat {
             element: 1,
             from: 13.5,

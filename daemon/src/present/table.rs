@@ -95,18 +95,18 @@ fn footer(plan: &Plan<'_>, out: &mut String) {
 fn cost(plan: &Plan<'_>, cost: &Cost, out: &mut String) {
     let money = plan.currency();
     let parts = [
-        ("import", cost.import, true),
-        ("export income", -cost.export_income, plan.problem.site.grid.export_limit.kw() > 0.0),
-        ("battery wear", cost.wear, plan.problem.site.battery.is_some()),
-        ("fuel", cost.fuel, cost.fuel.abs() >= 0.005),
-        ("left in the stores at the end", -cost.end_value, true),
+        ("import", cost.import),
+        ("export income", -cost.export_income),
+        ("battery wear", cost.wear),
+        ("fuel", cost.fuel),
+        ("worth of what is left at the end", -cost.end_value),
     ];
-    let shown = parts.into_iter().filter(|&(_, _, shown)| shown);
-    for (row, (name, minor, _)) in shown.enumerate() {
+    let shown = parts.into_iter().filter(|(name, minor)| *name == "import" || minor.abs() >= 0.5);
+    for (row, (name, minor)) in shown.enumerate() {
         let head = if row == 0 { "Cost" } else { "" };
-        put(out, format_args!("{head:<10}{name:<30}{:>12}", money.amount(minor)));
+        put(out, format_args!("{head:<10}{name:<34}{:>12}", money.amount(minor)));
     }
-    put(out, format_args!("{:<10}{:<30}{:>12}", "", "total", money.amount(cost.total())));
+    put(out, format_args!("{:<10}{:<34}{:>12}", "", "total", money.amount(cost.total())));
 }
 
 fn energy(plan: &Plan<'_>, out: &mut String) {
@@ -130,6 +130,13 @@ fn energy(plan: &Plan<'_>, out: &mut String) {
     put(out, format_args!("Heat      {} kWh: {}", text(heat.total(), 1), parts(&heat.named())));
     if flows.curtailed >= 0.05 {
         put(out, format_args!("Given up  {} kWh of PV", text(flows.curtailed, 1)));
+    }
+    if flows.swing >= 0.05 {
+        let kwh = text(flows.swing, 1);
+        put(
+            out,
+            format_args!("Besides   {kwh} kWh pass the meter both ways while elements switch"),
+        );
     }
 }
 

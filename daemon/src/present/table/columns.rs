@@ -44,10 +44,15 @@ impl Columns {
             (exports, column("to", "export", 7, |run| kwh(Flows::of(run.slots).export))),
             (battery, column("battery", "holds", 6, |run| text(run.last().battery.kwh(), 1))),
         ];
-        Self {
-            columns: all.into_iter().filter_map(|(used, column)| used.then_some(column)).collect(),
-            price_unit: plan.currency().rate_unit(),
+        let mut columns: Vec<Column> =
+            all.into_iter().filter_map(|(used, column)| used.then_some(column)).collect();
+        let price_unit = plan.currency().rate_unit();
+        for group in columns.chunk_by_mut(|a, b| a.group == b.group) {
+            let width: usize = group.iter().map(|column| column.width).sum();
+            let title = title(group[0].group, &price_unit).chars().count() + 1;
+            group[0].width += title.saturating_sub(width);
         }
+        Self { columns, price_unit }
     }
 
     /// Two lines of headings over a rule.
@@ -55,11 +60,7 @@ impl Columns {
         let mut groups = " ".repeat(TIME);
         for group in self.columns.chunk_by(|a, b| a.group == b.group) {
             let width: usize = group.iter().map(|column| column.width).sum();
-            let title = match group[0].group {
-                "price" => self.price_unit.clone(),
-                "battery" => "kWh".to_owned(),
-                group => format!("{group}, kWh"),
-            };
+            let title = title(group[0].group, &self.price_unit);
             groups += &format!(" │{title:>width$}");
         }
         put(out, format_args!("{groups}"));
@@ -86,6 +87,14 @@ impl Columns {
             }
         }
         line
+    }
+}
+
+fn title(group: &str, price_unit: &str) -> String {
+    match group {
+        "price" => price_unit.to_owned(),
+        "battery" => "kWh".to_owned(),
+        group => format!("{group}, kWh"),
     }
 }
 

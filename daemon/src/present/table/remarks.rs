@@ -76,10 +76,16 @@ fn heating(run: &Run<'_>, number: usize, id: HeaterId) -> Option<String> {
     ))
 }
 
-/// Why all heaters wait, told once where the reason is the same.
+/// Why no heater is on: what the heaters wait for at the end of the run, or
+/// else that they are full, or else that nothing is needed.
 fn waiting(run: &Run<'_>, ids: &[HeaterId]) -> String {
+    let heaters = &run.last().heaters;
     let mut told: Vec<(Reason, Vec<String>)> = Vec::new();
-    for (heater, &id) in run.slots[0].heaters.iter().zip(ids) {
+    let waits = heaters.iter().any(|heater| matches!(heater.why, Reason::CheaperAt(_)));
+    for (heater, &id) in heaters.iter().zip(ids) {
+        if waits && !matches!(heater.why, Reason::CheaperAt(_)) {
+            continue;
+        }
         let name = run.plan.short_name(id);
         match told.iter_mut().find(|(why, _)| *why == heater.why) {
             Some((_, names)) => names.push(name),
@@ -87,16 +93,14 @@ fn waiting(run: &Run<'_>, ids: &[HeaterId]) -> String {
         }
     }
     let words = |why| reasons::short(run.plan, why, run.start());
-    match told.as_slice() {
-        [(why, _)] => format!("○ heating off: {}", words(*why)),
-        told => {
-            let list: Vec<String> = told
-                .iter()
-                .map(|(why, names)| format!("{} {}", names.join(", "), words(*why)))
-                .collect();
-            format!("○ heating off: {}", list.join("; "))
-        }
-    }
+    let list: Vec<String> = match told.as_slice() {
+        [(why, names)] if names.len() == ids.len() => vec![words(*why)],
+        told => told
+            .iter()
+            .map(|(why, names)| format!("{} {}", names.join(", "), words(*why)))
+            .collect(),
+    };
+    format!("○ heating off: {}", list.join("; "))
 }
 
 /// `45 min` or `2 h 30 min`.

@@ -7,8 +7,8 @@ use optimiser::units::Price;
 
 use crate::present::{Plan, local, some};
 
-/// Consecutive slots of one local day in which the heaters do the same for the
-/// same reasons.
+/// Consecutive slots of one local day in which the same heaters are on for the
+/// same reasons, or all are off.
 pub(super) struct Run<'a> {
     pub(super) plan: &'a Plan<'a>,
     pub(super) slots: &'a [SlotPlan],
@@ -56,17 +56,13 @@ struct Likeness {
     forecast: bool,
     /// Whether hot water arrives cold, so that such a slot stands alone.
     cold: bool,
-    heaters: Vec<(bool, Option<Reason>)>,
+    /// Why each heater is on; `None` where it is off.
+    heaters: Vec<Option<Reason>>,
 }
 
 impl Likeness {
     fn of(plan: &Plan<'_>, slot: &SlotPlan) -> Self {
-        let any_on = slot.heaters.iter().any(|heater| some(heater.energy));
-        let heaters = slot.heaters.iter().map(|heater| {
-            let on = some(heater.energy);
-            // Why a heater waits is only told while all of them wait.
-            (on, (on || !any_on).then_some(heater.why))
-        });
+        let heaters = slot.heaters.iter().map(|heater| some(heater.energy).then_some(heater.why));
         Self {
             day: local::date(plan.zone(), slot.slot.start()),
             forecast: plan.is_forecast(slot.slot),

@@ -1,0 +1,95 @@
+//! Temperatures of a store and the draws from it.
+
+use optimiser::time::Instant;
+
+use super::lines::level;
+use super::{Kind, Panel};
+use crate::present::Plan;
+use crate::present::chart::frame::{Frame, Scale, plain_number};
+use crate::present::chart::labels::{Labels, Mark};
+use crate::present::svg::{Anchor, Svg};
+
+/// Height of the strip that holds the draws [px].
+const STRIP: f64 = 20.0;
+/// Width that the label of a draw needs [px].
+const DRAW_LABEL: f64 = 42.0;
+
+pub(super) fn panel(plan: &Plan<'_>, index: usize) -> Panel {
+    let store = &plan.problem.site.stores[index];
+    let bottoms = plan.slots().iter().map(|slot| slot.stores[index].bottom.celsius());
+    let tops = plan.slots().iter().map(|slot| slot.stores[index].top.celsius());
+    let start = ends(plan, index);
+    let low = bottoms.chain([start.1, store.use_temperature.celsius()]).fold(100.0, f64::min);
+    let high = tops.chain([start.0, store.ceiling.celsius()]).fold(0.0, f64::max);
+    Panel {
+        kind: Kind::Store(index),
+        title: format!("Store {}, {}", store.name, store.volume),
+        unit: "°C; ticks below: draws, dashed: promises".to_owned(),
+        scale: Scale::around(low, high, 4.0, (0.06, 0.06)),
+        height: 118.0,
+        strip: STRIP,
+    }
+}
+
+pub(super) fn draw(
+    plan: &Plan<'_>,
+    index: usize,
+    svg: &mut Svg,
+    frame: &Frame<'_>,
+    labels: &mut Labels,
+) {
+    frame.grid(svg, plain_number);
+    let store = &plan.problem.site.stores[index];
+    let (left, right) = (frame.time.left, frame.time.right);
+    for (class, name, temperature) in [
+        ("ceiling", "ceiling", store.ceiling.celsius()),
+        ("use", "of use from", store.use_temperature.celsius()),
+    ] {
+        let y = frame.y(temperature);
+        svg.line(class, (left, y), (right, y));
+        labels.add(y, Mark::Line(class), format!("{name} {temperature:.0} °C"));
+    }
+    let (top, bottom) = ends(plan, index);
+    for (class, name, line) in [
+        (
+            "bottom",
+            "bottom",
+            level(plan, frame, bottom, |slot| slot.stores[index].bottom.celsius()),
+        ),
+        ("top", "top", level(plan, frame, top, |slot| slot.stores[index].top.celsius())),
+    ] {
+        svg.path(class, &line, false);
+        labels.add(line.last().map_or(frame.top, |p| p.1), Mark::Line(class), name.to_owned());
+    }
+    let (from, until) = plan.window();
+    let inside = |at: Instant| at >= from && at < until;
+    let draws = plan.problem.draws.iter().filter(|d| d.store == index && inside(d.start));
+    let ready = plan.problem.ready.iter().filter(|r| r.store == index && inside(r.by));
+    let mut ticks: Vec<(Instant, &str, f64)> = draws
+        .map(|d| (d.start, "draw", d.volume.litres()))
+        .chain(ready.map(|r| (r.by, "promise", r.volume.litres())))
+        .collect();
+    ticks.sort_by_key(|tick| tick.0);
+    let mut free = left;
+    for (at, class, litres) in ticks {
+        let x = frame.time.x(at);
+        svg.line(class, (x, frame.bottom() + 4.0), (x, frame.bottom() + STRIP - 2.0));
+        if x >= free && x + DRAW_LABEL <= right + 30.0 {
+            svg.text(
+                "tick",
+                Anchor::Start,
+                (x + 4.0, frame.bottom() + 15.0),
+                &format!("{litres:.0} L"),
+            );
+            free = x + DRAW_LABEL;
+        }
+    }
+}
+
+/// Temperatures at the top and the bottom at the start [°C].
+fn ends(plan: &Plan<'_>, index: usize) -> (f64, f64) {
+    let layers = &plan.problem.state.stores[index];
+    let celsius =
+        |layer: Option<&optimiser::units::Temperature>| layer.map_or(0.0, |t| t.celsius());
+    (celsius(layers.last()), celsius(layers.first()))
+}
