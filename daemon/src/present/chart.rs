@@ -27,13 +27,13 @@ pub fn render(plan: &Plan<'_>) -> String {
     let lines = lines(&finding);
     let head = 58.0 + 19.0 * lines.len() as f64;
     let panels = panels::of(plan);
-    let plots_top = head + 44.0;
+    let plots_top = head + 34.0;
     let bottom: f64 = plots_top + panels.iter().map(panels::Panel::room).sum::<f64>();
     let height = bottom + 30.0;
 
     let name = format!("Plan for {}", plan.house.name);
     let mut svg = Svg::new(WIDTH, height, &name, &finding);
-    svg.raw(include_str!("chart/chart.css"));
+    svg.raw(include_str!("chart/style.svg"));
     svg.open("aria-hidden=\"true\"");
     svg.rect("paper", (0.0, 0.0), WIDTH, height);
     svg.text("name", Anchor::Start, (24.0, 38.0), &name);

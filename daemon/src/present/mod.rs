@@ -109,6 +109,17 @@ impl Plan<'_> {
         self.schedule.origin != Origin::Rule
     }
 
+    /// Whether there is a PV system.
+    fn has_pv(&self) -> bool {
+        self.problem.pv.values().iter().any(|energy| some(*energy))
+    }
+
+    /// Whether the house could export anything.
+    fn exports(&self) -> bool {
+        let site = &self.problem.site;
+        (self.has_pv() || site.battery.is_some()) && site.grid.export_limit.kw() > 0.0
+    }
+
     /// Whole showers in litres at the store's use temperature.
     fn showers(&self, store: usize, usable_litres: f64) -> u32 {
         let store = &self.problem.site.stores[store];

@@ -2,7 +2,7 @@
 //! of a plan, but no solver made them.
 
 use chrono::NaiveTime;
-use optimiser::problem::{Draw, EndValue, HeaterId, Hygiene, Problem, State, Weights};
+use optimiser::problem::{Draw, EndValue, HeaterId, Hygiene, Problem, Ready, State, Weights};
 use optimiser::schedule::{
     BatteryMode, Cost, Evidence, HeaterPlan, Origin, Reason, Schedule, SlotPlan,
 };
@@ -75,6 +75,7 @@ pub(super) fn summer() -> Sample {
         heats: &heats,
         origin: Origin::Optimal,
         evidence: Evidence::Simulated { rounds: 3, polish_gain: 4.12 },
+        ready: &[],
         hygiene_in_hours: Some((20.0, Some(7.5))),
     }
     .cook()
@@ -100,7 +101,7 @@ pub(super) fn autumn() -> Sample {
         },
         Heat { element: 0, from: 11.5, until: 14.0, kw: 1.5, why: |_| Reason::FreeSun },
         Heat { element: 2, from: 12.0, until: 14.5, kw: 1.0, why: |_| Reason::Sun },
-        Heat { element: 1, from: 19.0, until: 20.0, kw: 3.0, why: |_| Reason::Battery },
+        Heat { element: 1, from: 22.25, until: 23.25, kw: 3.0, why: |_| Reason::Battery },
         Heat {
             element: 0,
             from: 26.0,
@@ -150,6 +151,7 @@ pub(super) fn autumn() -> Sample {
         heats: &heats,
         origin: Origin::LimitReached,
         evidence: Evidence::Modelled,
+        ready: &[(0, 31.5, 60.0), (1, 32.25, 30.0)],
         hygiene_in_hours: Some((32.0, Some(28.0))),
     }
     .cook()
@@ -187,6 +189,7 @@ pub(super) fn plain() -> Sample {
         heats: &heats,
         origin: Origin::Rule,
         evidence: Evidence::Modelled,
+        ready: &[],
         hygiene_in_hours: Some((20.0, None)),
     }
     .cook()
@@ -221,6 +224,8 @@ struct Recipe<'a> {
     heats: &'a [Heat],
     origin: Origin,
     evidence: Evidence,
+    /// Promises: store, hours from the start, litres.
+    ready: &'a [(usize, f64, f64)],
     /// Due and start of a pasteurisation of the first store.
     hygiene_in_hours: Option<(f64, Option<f64>)>,
 }

@@ -6,8 +6,8 @@ use optimiser::time::Instant;
 use super::frame::{Frame, Scale, plain_number};
 use super::labels::{Labels, Mark};
 use super::{Anchor, Svg};
+use crate::present::Plan;
 use crate::present::totals::Sources;
-use crate::present::{Plan, some};
 use lines::{level, shape, steps};
 
 mod lines;
@@ -86,7 +86,7 @@ pub(super) fn of(plan: &Plan<'_>) -> Vec<Panel> {
         .fold(0.5, f64::max);
     panels.push(Panel {
         kind: Kind::Power,
-        title: if has_pv(plan) { "Sun and house" } else { "House" }.to_owned(),
+        title: if plan.has_pv() { "Sun and house" } else { "House" }.to_owned(),
         unit: "kW, mean of each slot".to_owned(),
         scale: Scale::around(0.0, most, 3.0, (0.0, 0.06)),
         height: 84.0,
@@ -104,10 +104,6 @@ pub(super) fn of(plan: &Plan<'_>) -> Vec<Panel> {
     }
     panels.extend((0..site.stores.len()).map(|index| stores::panel(plan, index)));
     panels
-}
-
-fn has_pv(plan: &Plan<'_>) -> bool {
-    plan.problem.pv.values().iter().any(|energy| some(*energy))
 }
 
 /// Each slot with a mean power in it [kW].
@@ -156,7 +152,7 @@ fn heater(plan: &Plan<'_>, number: usize, svg: &mut Svg, frame: &Frame<'_>, labe
 
 fn power(plan: &Plan<'_>, svg: &mut Svg, frame: &Frame<'_>, labels: &mut Labels) {
     frame.grid(svg, plain_number);
-    if has_pv(plan) {
+    if plan.has_pv() {
         let sun = steps(frame, mean_powers(plan, |slot| slot.pv.kwh() + slot.curtailed.kwh()));
         lines::filled(svg, "soft-sun", &sun, frame.y(0.0));
         svg.path("sun", &sun, false);

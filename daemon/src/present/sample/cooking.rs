@@ -55,7 +55,16 @@ impl Recipe<'_> {
                     flow: Flow::constant(8.0),
                 })
                 .collect(),
-            ready: Vec::new(),
+            ready: self
+                .ready
+                .iter()
+                .map(|&(store, hour, litres)| Ready {
+                    store,
+                    by: start + (hour * 3_600.0) as i64,
+                    volume: Volume::clamped(litres),
+                    temperature: Temperature::constant(40.0),
+                })
+                .collect(),
             hygiene: self
                 .hygiene_in_hours
                 .iter()

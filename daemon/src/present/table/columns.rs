@@ -6,7 +6,7 @@ use optimiser::units::Price;
 use super::{Run, put};
 use crate::present::digits::text;
 use crate::present::totals::Flows;
-use crate::present::{Plan, local, some};
+use crate::present::{Plan, local};
 
 /// A column of numbers.
 struct Column {
@@ -27,10 +27,8 @@ const TIME: usize = 12;
 
 impl Columns {
     pub(super) fn of(plan: &Plan<'_>) -> Self {
-        let site = &plan.problem.site;
-        let (pv, battery) =
-            (plan.problem.pv.values().iter().any(|e| some(*e)), site.battery.is_some());
-        let exports = (pv || battery) && site.grid.export_limit.kw() > 0.0;
+        let (pv, battery, exports) =
+            (plan.has_pv(), plan.problem.site.battery.is_some(), plan.exports());
         let column = |group, name, width, cell| Column { group, name, width, cell };
         let all: [(bool, Column); 10] = [
             (true, column("price", "import", 12, import_price)),

@@ -43,7 +43,7 @@ pub(super) fn draw(plan: &Plan<'_>, svg: &mut Svg, frame: &Frame<'_>, labels: &m
     let import = steps(frame, plan.slots().iter().map(|s| (s, s.import_price.per_kwh())));
     let export = steps(frame, plan.slots().iter().map(|s| (s, s.export_price.per_kwh())));
     filled(svg, "soft-import", &import, frame.y(0.0));
-    if plan.problem.site.grid.export_limit.kw() > 0.0 {
+    if plan.exports() {
         svg.path("export", &export, false);
         let y = export.last().map_or(frame.top, |p| p.1);
         labels.add(y, Mark::Line("export"), "export".to_owned());

@@ -11,20 +11,23 @@ use crate::present::svg::{Anchor, Svg};
 
 /// Height of the strip that holds the draws [px].
 const STRIP: f64 = 20.0;
-/// Width that the label of a draw needs [px].
-const DRAW_LABEL: f64 = 42.0;
 
 pub(super) fn panel(plan: &Plan<'_>, index: usize) -> Panel {
     let store = &plan.problem.site.stores[index];
     let bottoms = plan.slots().iter().map(|slot| slot.stores[index].bottom.celsius());
     let tops = plan.slots().iter().map(|slot| slot.stores[index].top.celsius());
+    let mut promises = plan.problem.ready.iter().filter(|promise| promise.store == index);
     let start = ends(plan, index);
     let low = bottoms.chain([start.1, store.use_temperature.celsius()]).fold(100.0, f64::min);
     let high = tops.chain([start.0, store.ceiling.celsius()]).fold(0.0, f64::max);
     Panel {
         kind: Kind::Store(index),
         title: format!("Store {}, {}", store.name, store.volume),
-        unit: "°C; ticks below: draws, dashed: promises".to_owned(),
+        unit: if promises.next().is_some() {
+            "°C; ticks below: draws, dashed: promises".to_owned()
+        } else {
+            "°C; ticks below: draws".to_owned()
+        },
         scale: Scale::around(low, high, 4.0, (0.06, 0.06)),
         height: 118.0,
         strip: STRIP,
@@ -74,16 +77,20 @@ pub(super) fn draw(
     for (at, class, litres) in ticks {
         let x = frame.time.x(at);
         svg.line(class, (x, frame.bottom() + 4.0), (x, frame.bottom() + STRIP - 2.0));
-        if x >= free && x + DRAW_LABEL <= right + 30.0 {
-            svg.text(
-                "tick",
-                Anchor::Start,
-                (x + 4.0, frame.bottom() + 15.0),
-                &format!("{litres:.0} L"),
-            );
-            free = x + DRAW_LABEL;
+        let cold = if class == "draw" && comes_cold(plan, index, at) { " cold" } else { "" };
+        let text = format!("{litres:.0} L{cold}");
+        let width = 12.0 + 6.5 * text.chars().count() as f64;
+        if x >= free && x + width <= right + 30.0 {
+            svg.text("tick", Anchor::Start, (x + 4.0, frame.bottom() + 15.0), &text);
+            free = x + width;
         }
     }
+}
+
+/// Whether a store gives cold water in the slot of an instant.
+fn comes_cold(plan: &Plan<'_>, index: usize, at: Instant) -> bool {
+    let slot = plan.slots().iter().find(|slot| slot.slot.contains(at));
+    slot.is_some_and(|slot| slot.stores[index].unmet_kwh >= 0.005)
 }
 
 /// Temperatures at the top and the bottom at the start [°C].
