@@ -74,15 +74,23 @@ pub(super) fn draw(
         .collect();
     ticks.sort_by_key(|tick| tick.0);
     let mut free = left;
-    for (at, class, litres) in ticks {
+    for (position, &(at, class, litres)) in ticks.iter().enumerate() {
         let x = frame.time.x(at);
         svg.line(class, (x, frame.bottom() + 4.0), (x, frame.bottom() + STRIP - 2.0));
         let cold = if class == "draw" && comes_cold(plan, index, at) { " cold" } else { "" };
         let text = format!("{litres:.0} L{cold}");
-        let width = 12.0 + 6.5 * text.chars().count() as f64;
-        if x >= free && x + width <= right + 30.0 {
-            svg.text("tick", Anchor::Start, (x + 4.0, frame.bottom() + 15.0), &text);
+        let width = 10.0 + 6.5 * text.chars().count() as f64;
+        // A promise is made before a draw, so its label stands to its left.
+        let next = ticks.get(position + 1).map_or(right + 30.0, |tick| frame.time.x(tick.0));
+        let y = frame.bottom() + 15.0;
+        if class == "draw" && x + width <= next {
+            svg.text("tick", Anchor::Start, (x + 4.0, y), &text);
             free = x + width;
+        } else if class == "promise" && x - width >= free {
+            svg.text("tick", Anchor::End, (x - 4.0, y), &text);
+            free = x;
+        } else {
+            free = free.max(x);
         }
     }
 }
