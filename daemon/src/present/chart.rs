@@ -4,8 +4,8 @@
 //! Nothing is told by colour alone: lines differ in dash, areas in hatch, and
 //! each carries its name at its right end.
 
+use super::Plan;
 use super::svg::{Anchor, Svg};
-use super::{Plan, local};
 use frame::{Frame, Timeline};
 
 mod finding;
@@ -73,7 +73,7 @@ fn lines(text: &str) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::present::{golden, sample};
+    use crate::present::{golden, local, sample};
 
     #[test]
     fn charts_are_as_they_were() {

@@ -1,6 +1,11 @@
 //! The plan as a JSON document, `stowheat/plan/1`: what `plan --json` prints
 //! and what is published over MQTT.
 
+#![allow(
+    rustdoc::broken_intra_doc_links,
+    reason = "the comments are the schema's descriptions, with units in plain brackets"
+)]
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 

@@ -73,7 +73,7 @@ impl Svg {
         let mut d = String::new();
         for (step, &(x, y)) in points.iter().enumerate() {
             d.push_str(if step == 0 { "M" } else { "L" });
-            d += &format!("{} {}", number(x), number(y));
+            write!(d, "{} {}", number(x), number(y)).expect("a string takes everything");
         }
         if closed {
             d.push('Z');

@@ -66,11 +66,11 @@ impl Timeline {
         let starts: Vec<Instant> = std::iter::once(self.from).chain(midnights).collect();
         for (index, &start) in starts.iter().enumerate() {
             let end = starts.get(index + 1).copied().unwrap_or(self.until);
-            let mut name = local::short_day(self.zone, start);
-            match local::hours_in_day(self.zone, local::date(self.zone, start)) {
-                Some(24) | None => {}
-                Some(hours) => name += &format!(" · {hours} h"),
-            }
+            let day = local::short_day(self.zone, start);
+            let name = match local::hours_in_day(self.zone, local::date(self.zone, start)) {
+                Some(24) | None => day,
+                Some(hours) => format!("{day} · {hours} h"),
+            };
             if self.x(end) - self.x(start) > 8.0 * name.chars().count() as f64 {
                 svg.text("day", Anchor::Start, (self.x(start) + 5.0, y), &name);
             }

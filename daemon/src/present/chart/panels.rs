@@ -19,6 +19,12 @@ pub(super) const TITLE: f64 = 24.0;
 /// Room below a plot [px].
 const GAP: f64 = 16.0;
 
+/// Classes of what is fed by PV, battery and grid.
+const SOURCES: [&str; 3] = ["fill-sun", "fill-battery", "fill-grid"];
+
+/// Picks a part of a heater's energy [kWh].
+type Part = fn(&HeaterPlan) -> f64;
+
 /// One plot.
 pub(super) struct Panel {
     kind: Kind,
@@ -117,13 +123,9 @@ fn mean_powers<'a>(
 fn heater(plan: &Plan<'_>, number: usize, svg: &mut Svg, frame: &Frame<'_>, labels: &mut Labels) {
     frame.grid(svg, plain_number);
     let of = |slot: &SlotPlan, part: fn(&HeaterPlan) -> f64| part(&slot.heaters[number]);
-    let parts: [(&'static str, fn(&HeaterPlan) -> f64); 3] = [
-        ("fill-sun", |h| h.pv.kwh()),
-        ("fill-battery", |h| h.battery.kwh()),
-        ("fill-grid", |h| h.grid.kwh()),
-    ];
+    let parts: [Part; 3] = [|h| h.pv.kwh(), |h| h.battery.kwh(), |h| h.grid.kwh()];
     let mut below = vec![0.0; plan.slots().len()];
-    for (class, part) in parts {
+    for (class, part) in SOURCES.into_iter().zip(parts) {
         let heights: Vec<(&SlotPlan, f64)> = mean_powers(plan, |slot| of(slot, part)).collect();
         let bars: Vec<(Instant, Instant, f64, f64)> = heights
             .iter()
@@ -138,7 +140,7 @@ fn heater(plan: &Plan<'_>, number: usize, svg: &mut Svg, frame: &Frame<'_>, labe
         below.iter_mut().zip(&heights).for_each(|(base, (_, kw))| *base += kw);
     }
     let sources = Sources::of(plan.slots().iter().map(|slot| &slot.heaters[number]));
-    let named = sources.named().into_iter().zip(["fill-sun", "fill-battery", "fill-grid"]);
+    let named = sources.named().into_iter().zip(SOURCES);
     let shown: Vec<_> = named.filter(|((_, kwh), _)| *kwh >= 0.005).collect();
     for (row, ((name, kwh), class)) in shown.iter().rev().enumerate() {
         let y = frame.top + 8.0 + 17.0 * row as f64;

@@ -167,7 +167,7 @@ impl Recipe<'_> {
             import += from_grid;
             tanks[id.store].heat(id.element, energy);
             let why = match heat {
-                Some(heat) if energy > 0.01 => (heat.why)(problem.horizon.start()),
+                Some(heat) if energy >= 0.005 => (heat.why)(problem.horizon.start()),
                 _ if room < 0.2 => Reason::Full,
                 _ => self.waiting(problem, index, number),
             };
@@ -220,11 +220,7 @@ impl Recipe<'_> {
             charge: Energy::clamped(charge),
             discharge: Energy::clamped(discharge),
             battery: Energy::clamped(*level),
-            battery_mode: self.battery.map(|_| match import_price.per_kwh() {
-                price if price < 0.0 => BatteryMode::Charge,
-                price if price < 8.0 => BatteryMode::Hold,
-                _ => BatteryMode::Follow,
-            }),
+            battery_mode: self.battery.map(|_| mode(import_price)),
             electricity_value: if export > 0.0 { export_price } else { import_price },
             heaters,
             stores: tanks
@@ -300,5 +296,13 @@ fn heater(
         battery: Energy::clamped(battery),
         grid: Energy::clamped(grid),
         why,
+    }
+}
+
+fn mode(import: Price) -> BatteryMode {
+    match import.per_kwh() {
+        price if price < 0.0 => BatteryMode::Charge,
+        price if price < 8.0 => BatteryMode::Hold,
+        _ => BatteryMode::Follow,
     }
 }

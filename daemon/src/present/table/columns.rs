@@ -1,5 +1,7 @@
 //! The columns of the table: those that this plan has a use for.
 
+use std::fmt::Write as _;
+
 use optimiser::schedule::SlotPlan;
 use optimiser::units::Price;
 
@@ -59,7 +61,7 @@ impl Columns {
         for group in self.columns.chunk_by(|a, b| a.group == b.group) {
             let width: usize = group.iter().map(|column| column.width).sum();
             let title = title(group[0].group, &self.price_unit);
-            groups += &format!(" │{title:>width$}");
+            write!(groups, " │{title:>width$}").expect("a string takes everything");
         }
         put(out, format_args!("{groups}"));
         put(
@@ -81,7 +83,8 @@ impl Columns {
         for group in self.columns.chunk_by(|a, b| a.group == b.group) {
             line += " │";
             for column in group {
-                line += &format!("{:>width$}", cell(column), width = column.width);
+                write!(line, "{:>width$}", cell(column), width = column.width)
+                    .expect("a string takes everything");
             }
         }
         line

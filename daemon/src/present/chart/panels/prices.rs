@@ -1,6 +1,7 @@
 //! Unit rates of import and export.
 
 use optimiser::schedule::SlotPlan;
+use optimiser::units::Price;
 
 use super::lines::{filled, steps};
 use super::{Kind, Panel};
@@ -12,7 +13,7 @@ use crate::present::{Plan, local};
 pub(super) fn panel(plan: &Plan<'_>) -> Panel {
     let prices = plan.slots().iter().flat_map(|slot| [slot.import_price, slot.export_price]);
     let (low, high) = prices
-        .map(|price| price.per_kwh())
+        .map(Price::per_kwh)
         .fold((0.0_f64, 1.0_f64), |(low, high), price| (low.min(price), high.max(price)));
     let unit = plan.currency().rate_unit();
     Panel {
@@ -35,7 +36,7 @@ pub(super) fn draw(plan: &Plan<'_>, svg: &mut Svg, frame: &Frame<'_>, labels: &m
         // Marks are in the minor unit; currencies without a sign for it are
         // written in the major unit.
         if money.rate_unit().starts_with(money.code()) {
-            money.rate_number(optimiser::units::Price::clamped(mark))
+            money.rate_number(Price::clamped(mark))
         } else {
             plain_number(mark)
         }
