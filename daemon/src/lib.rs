@@ -5,5 +5,6 @@ pub mod house;
 pub mod local_time;
 pub mod series;
 pub mod site_file;
+pub mod present;
 pub mod tariff;
 pub mod weather;
