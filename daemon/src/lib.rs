@@ -3,8 +3,8 @@
 pub mod assemble;
 pub mod house;
 pub mod local_time;
+pub mod present;
 pub mod series;
 pub mod site_file;
-pub mod present;
 pub mod tariff;
 pub mod weather;
