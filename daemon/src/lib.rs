@@ -1,6 +1,7 @@
 //! The program around the optimiser: site file, series, command line, service.
 
 pub mod assemble;
+pub mod cli;
 pub mod house;
 pub mod local_time;
 pub mod present;

@@ -74,13 +74,13 @@ pub(super) fn pv(
     let Some(system) = &house.pv else { return Ok(vec![nothing; spans.all.len()]) };
     let stated = match (system, &known.pv, &known.weather) {
         (Pv::Forecast { scale }, Some(file), _) => energy_series(file, "pv", *scale, &spans.all)?,
-        (Pv::Forecast { .. }, None, _) => vec![None; spans.all.len()],
+
+        (Pv::Forecast { .. }, None, _) | (_, _, None) => vec![None; spans.all.len()],
         (_, _, Some(weather)) => {
             let span = Slot::new(spans.all.start(), spans.all.end());
             let weather = span.map(|span| weather.over(span)).unwrap_or_default();
             pv::energy(system, house.location.as_ref(), &weather, &spans.all)?
         }
-        (_, _, None) => vec![None; spans.all.len()],
     };
     if stated[..spans.horizon.len()].iter().all(Option::is_some) {
         return Ok(with_yesterday(stated, nothing));

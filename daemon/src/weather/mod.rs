@@ -8,6 +8,7 @@ mod fault;
 pub mod overcast;
 pub mod pv;
 mod pvgis;
+mod series;
 mod tmy3;
 mod typical;
 
