@@ -168,11 +168,3 @@ fn slot_flows(columns: &SlotColumns, flow: &impl Fn(&Col) -> f64) -> SlotFlows {
             .collect(),
     }
 }
-
-/// Temperatures of equal layers that a ladder's litres amount to, for one zone:
-/// the mean temperature [°C].
-pub(crate) fn mean_temperature(rungs: &[f64], litres: &[f64], volume: f64) -> f64 {
-    let lifted: f64 =
-        litres.iter().zip(rungs.windows(2)).map(|(l, pair)| l * (pair[1] - pair[0])).sum();
-    rungs[0] + lifted / volume
-}

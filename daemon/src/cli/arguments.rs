@@ -23,7 +23,7 @@ Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 78 bad site file.";
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Plan the next two days, once
-    Plan(Plan),
+    Plan(Box<Plan>),
     /// Say what a site file means and everything that is wrong with it
     Check(Check),
     /// Print the JSON Schema of a file or document

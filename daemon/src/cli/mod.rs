@@ -35,7 +35,7 @@ struct Problem {
 }
 
 impl Problem {
-    fn new(failure: Failure, text: impl ToString) -> Self {
+    fn new(failure: Failure, text: impl std::fmt::Display) -> Self {
         Self { failure, text: text.to_string() }
     }
 }

@@ -75,7 +75,9 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
         .iter()
         .map(|h| (h.power.kw() - surplus.max(0.0)).max(0.0) * h.minutes / 60.0)
         .sum();
-    let most_swing = if surplus > 0.0 { switched } else { 0.0 };
+    let on_hours = plan.heaters.iter().map(|h| h.minutes / 60.0).fold(0.0, f64::max);
+    let given_away = surplus * (hours - on_hours);
+    let most_swing = if surplus > 0.0 { switched.min(given_away) } else { 0.0 };
     report.within(
         slot,
         "meter",

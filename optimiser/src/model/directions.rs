@@ -1,9 +1,9 @@
 //! One direction a slot, only in the slots where the plain program was seen to
 //! cheat; which direction is decided by branching outside the program.
 //!
-//! - meter in: `export ≤ Σ q`; meter out: `import ≤ Σ q`, where `q` is what an
-//!   on/off element takes from the grid while on although its surplus is given
-//!   away while off;
+//! - meter in: `export ≤ Σ q` and `export ≤ S·(Δt − p/P)` for each element that
+//!   switches; meter out: `import ≤ Σ q`; where `q` is what the element takes from
+//!   the grid while on, and the surplus `S` is given away only while it is off;
 //! - battery in: `discharge ≤ 0`; battery out: `charge ≤ 0`;
 //! - elements one after the other: `Σ p/P ≤ Δt` and
 //!   `import + (P_max·Δt − Σ p) ≤ I·Δt`, so that each fits beside all else.
@@ -30,6 +30,9 @@ pub(super) fn rows(
         };
         let terms = [(closed, 1.0)].into_iter().chain(swings(problem, layout, slot));
         program.row(f64::NEG_INFINITY, 0.0, terms);
+        if direction == Direction::In {
+            off_time_rows(program, problem, layout, slot);
+        }
     }
     for (&slot, &direction) in &refinement.battery {
         let Some(battery) = layout.slots[slot].battery else { continue };
@@ -41,6 +44,27 @@ pub(super) fn rows(
     }
     for &slot in &refinement.in_turn {
         in_turn_rows(program, problem, layout, slot);
+    }
+}
+
+/// Exports of a slot that imports happen only while an element is off.
+fn off_time_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) {
+    let surplus = surplus_kw(problem, slot);
+    if surplus <= 0.0 {
+        return;
+    }
+    let most = surplus * problem.horizon.slots()[slot].hours();
+    let columns = &layout.slots[slot];
+    for (heater, id) in columns.heaters.iter().zip(&layout.heaters) {
+        let element = &problem.site.stores[id.store].elements[id.element];
+        if element.control != Control::Modulating {
+            let share = surplus / element.power.kw();
+            let terms = [(columns.export, 1.0), (heater.energy, share)];
+            // An element weaker than the surplus never draws from the grid.
+            if share < 1.0 {
+                program.row(f64::NEG_INFINITY, most, terms);
+            }
+        }
     }
 }
 

@@ -34,11 +34,10 @@ pub(super) fn directed(
     root: Box<Solved>,
     limits: SolveLimits,
 ) -> Result<Option<Directed>, SolveError> {
-    let mut left = limits.branches;
-    let Some(mut best) = dive(planner, problem, refinement, root.clone(), &mut left)? else {
+    let Some(mut best) = dive(planner, problem, refinement, root.clone())? else {
         return Ok(None);
     };
-    let mut turns_left = left.min(MOST_TURNS);
+    let mut turns_left = limits.branches.min(MOST_TURNS);
     let mut tried: Vec<Cheat> = Vec::new();
     while !is_proven(problem, &mut best, limits) && turns_left > 0 {
         let gains = possible_gains(problem, &best.solved.formulation, &best.solved.answer);
@@ -47,17 +46,16 @@ pub(super) fn directed(
         let mut other = best.refinement.clone();
         turn.forbid(turn.leaning, &mut other);
         turns_left -= 1;
-        left -= 1;
         if let Attempt::Solved(solved) = planner.solved(problem, &other)?
-            && let Some(found) = dive(planner, problem, &other, solved, &mut left)?
+            && let Some(found) = dive(planner, problem, &other, solved)?
             && found.solved.solution.objective < best.solved.solution.objective - 1e-6
         {
             best = found;
             tried.clear();
         }
     }
-    if !best.proven && left > MOST_TURNS {
-        branch(planner, problem, refinement, root, &mut best, left, limits)?;
+    if !best.proven && limits.branches > MOST_TURNS {
+        branch(planner, problem, refinement, root, &mut best, limits)?;
     }
     Ok(Some(best))
 }
@@ -81,9 +79,9 @@ fn branch(
     refinement: &Refinement,
     root: Box<Solved>,
     best: &mut Directed,
-    mut left: usize,
     limits: SolveLimits,
 ) -> Result<(), SolveError> {
+    let mut left = limits.branches - MOST_TURNS;
     let mut open = vec![(refinement.clone(), root)];
     while let Some((node, solved)) = open.pop() {
         if solved.solution.objective >= best.solved.solution.objective - gap(best, limits) {
@@ -111,13 +109,14 @@ fn branch(
     Ok(())
 }
 
-/// Settles every cheating slot the way it leans, until none is left.
+/// Settles every cheating slot the way it leans, until none is left; `None` if
+/// that leaves no answer. Each round settles a device in a slot for good, so it
+/// comes to an end.
 fn dive(
     planner: &mut Planner,
     problem: &Problem,
     refinement: &Refinement,
     mut solved: Box<Solved>,
-    left: &mut usize,
 ) -> Result<Option<Directed>, SolveError> {
     let mut refinement = refinement.clone();
     loop {
@@ -125,13 +124,13 @@ fn dive(
         if found.is_empty() {
             return Ok(Some(Directed { solved, refinement, proven: false }));
         }
-        if *left == 0 {
-            return Ok(None);
-        }
+        let before = refinement.meter.len() + refinement.battery.len();
         for cheat in &found {
             cheat.forbid(cheat.leaning, &mut refinement);
         }
-        *left -= 1;
+        if refinement.meter.len() + refinement.battery.len() == before {
+            return Ok(None);
+        }
         let Attempt::Solved(next) = planner.solved(problem, &refinement)? else { return Ok(None) };
         solved = next;
     }

@@ -57,15 +57,21 @@ impl Cheat {
     }
 }
 
-/// Most energy that may pass the meter both ways in a slot: what elements at
-/// full power take beyond the surplus while they are on [kWh].
+/// Most energy that may pass the meter both ways in a slot [kWh]: what elements
+/// take beyond the surplus while on, and no more than the surplus while off.
 pub(super) fn most_swing(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
     let hours = problem.horizon.slots()[slot].hours();
     let surplus = (problem.pv[slot].kwh() - problem.base_load[slot].kwh()) / hours;
     if surplus <= 0.0 {
         return 0.0;
     }
-    problem
+    let off_time = problem.heaters().zip(&flows.heaters).filter_map(|(id, &energy)| {
+        let element = &problem.site.stores[id.store].elements[id.element];
+        let switches = element.control != Control::Modulating && element.power.kw() > surplus;
+        switches.then(|| surplus * (hours - energy / element.power.kw()).max(0.0))
+    });
+    let while_off = off_time.fold(f64::INFINITY, f64::min);
+    let while_on: f64 = problem
         .heaters()
         .zip(&flows.heaters)
         .filter_map(|(id, &energy)| {
@@ -81,5 +87,6 @@ pub(super) fn most_swing(problem: &Problem, slot: usize, flows: &SlotFlows) -> f
                 }
             }
         })
-        .sum()
+        .sum();
+    while_on.min(while_off)
 }

@@ -18,13 +18,13 @@ pub struct SolveLimits {
     pub seconds: f64,
     /// Relative gap at which the choice of directions counts as solved.
     pub relative_gap: f64,
-    /// Most programs solved to choose directions.
+    /// Most other choices of directions that are tried.
     pub branches: usize,
 }
 
 impl Default for SolveLimits {
     fn default() -> Self {
-        Self { seconds: 10.0, relative_gap: 1e-4, branches: 16 }
+        Self { seconds: 10.0, relative_gap: 1e-4, branches: 12 }
     }
 }
 
