@@ -96,7 +96,10 @@ impl LinkConfig {
             (1..=60).contains(&self.connect_timeout_s),
             "connect_timeout_s: choose 1 to 60, usually 12",
         );
-        rule((1..=600).contains(&self.longest_wait_s), "longest_wait_s: choose 1 to 600, usually 60");
+        rule(
+            (1..=600).contains(&self.longest_wait_s),
+            "longest_wait_s: choose 1 to 600, usually 60",
+        );
         let will_fits = self.will.as_ref().is_none_or(|will| will.retained);
         rule(will_fits, "will: it must be retained, or nobody who connects later learns of it");
         let own = self.will.iter().chain(&self.opening);
@@ -159,7 +162,15 @@ mod tests {
         let keys: Vec<_> = faults.iter().filter_map(|text| text.split(':').next()).collect();
         assert_eq!(
             keys,
-            ["host", "port", "client_id", "keep_alive_s", "connect_timeout_s", "longest_wait_s", "will"]
+            [
+                "host",
+                "port",
+                "client_id",
+                "keep_alive_s",
+                "connect_timeout_s",
+                "longest_wait_s",
+                "will"
+            ]
         );
     }
 

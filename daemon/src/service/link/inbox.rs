@@ -53,9 +53,10 @@ impl Inbox {
     }
 
     fn drop_oldest(&mut self, name: &str) {
-        let found = self.events.iter().position(
-            |event| matches!(event, LinkEvent::Message { topic, .. } if topic == name),
-        );
+        let found = self
+            .events
+            .iter()
+            .position(|event| matches!(event, LinkEvent::Message { topic, .. } if topic == name));
         if let Some(event) = found.and_then(|index| self.events.remove(index)) {
             self.forget(&event);
             self.lost += 1;

@@ -35,7 +35,12 @@ impl Outbox {
     ///
     /// # Errors
     /// If the payload is too large.
-    pub(super) fn set(&mut self, topic: Topic, payload: Vec<u8>, rank: Rank) -> Result<(), SendError> {
+    pub(super) fn set(
+        &mut self,
+        topic: Topic,
+        payload: Vec<u8>,
+        rank: Rank,
+    ) -> Result<(), SendError> {
         fits(&payload)?;
         if self.latest.get(&topic).is_some_and(|held| held.payload == payload) {
             return Ok(());
@@ -77,8 +82,12 @@ impl Outbox {
         self.unacknowledged = 0;
         let mut topics: Vec<_> = self.latest.iter().collect();
         topics.sort_by_key(|(_, latest)| (latest.rank, latest.position));
-        self.changed =
-            self.cleared.iter().chain(topics.into_iter().map(|(topic, _)| topic)).cloned().collect();
+        self.changed = self
+            .cleared
+            .iter()
+            .chain(topics.into_iter().map(|(topic, _)| topic))
+            .cloned()
+            .collect();
     }
 
     /// The connection is gone, and momentary messages with it.

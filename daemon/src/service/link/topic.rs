@@ -125,7 +125,10 @@ mod tests {
         for bad in ["", "a/+", "a/#", "a\0b", "a\nb", "$SYS/x", &"x".repeat(513)] {
             assert!(Topic::new(bad).is_err(), "{bad:?}");
         }
-        assert_eq!(Topic::new("homie/5/mill/$state").expect("a topic").as_str(), "homie/5/mill/$state");
+        assert_eq!(
+            Topic::new("homie/5/mill/$state").expect("a topic").as_str(),
+            "homie/5/mill/$state"
+        );
         let text = Topic::new("a\0b").expect_err("a NUL").to_string();
         assert_eq!(text, "topic `a\\0b` has a control character");
     }

@@ -3,10 +3,9 @@
 use std::collections::BTreeMap;
 
 use optimiser::time::Instant;
-use optimiser::units::{Power, Volume};
-use optimiser::water;
 
 use super::fault::{Kind, ReadingFault};
+use super::limits::Limits;
 use super::payload::{Raw, Shape};
 use super::unit::{Quantity, Unit};
 
@@ -74,88 +73,6 @@ pub enum Freshness {
         /// Its age [s].
         age_s: i64,
     },
-}
-
-/// What an input may physically be, in the unit of its [`Quantity`].
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Limits {
-    /// Smallest value.
-    pub min: f64,
-    /// Largest value.
-    pub max: f64,
-    /// Fastest rise per minute.
-    pub rise: f64,
-    /// Fastest fall per minute; 0 for a counter.
-    pub fall: f64,
-    /// Steps up to this are noise and rounding.
-    pub noise: f64,
-    /// Older readings are not acted on [s].
-    pub max_age_s: i64,
-    /// Heat after which the value must have moved by more than noise [kWh].
-    pub frozen_after_kwh: Option<f64>,
-}
-
-impl Limits {
-    /// Of a probe in a store: what its heaters can do to the least water that may
-    /// surround the probe, and a thermocline that passes within a few minutes of
-    /// full draw. After the heat that warms all of the store by 10 K, it must move.
-    pub fn of_probe(heaters: Power, around_probe: Volume, store: Volume) -> Self {
-        Self {
-            min: 1.0,
-            max: 100.0,
-            rise: rise_limit(heaters, around_probe),
-            fall: 20.0,
-            noise: 0.6,
-            max_age_s: 900,
-            frozen_after_kwh: Some(water::heat_kwh(store.litres(), 10.0)),
-        }
-    }
-
-    /// Of a power that jumps as it likes, up to the fuse or the PV peak.
-    pub fn of_power(most: Power) -> Self {
-        let most = most.kw();
-        Self {
-            min: -most,
-            max: most,
-            rise: f64::MAX,
-            fall: f64::MAX,
-            noise: 0.0,
-            max_age_s: 300,
-            frozen_after_kwh: None,
-        }
-    }
-
-    /// Of an energy counter behind a connection of this power.
-    pub fn of_counter(most: Power) -> Self {
-        Self {
-            min: 0.0,
-            max: 1e7,
-            rise: most.kw() / 60.0,
-            fall: 0.0,
-            noise: 0.1,
-            max_age_s: 900,
-            frozen_after_kwh: None,
-        }
-    }
-
-    /// Of a battery's state of charge, from its power and capacity.
-    pub fn of_charge(most: Power, capacity_kwh: f64) -> Self {
-        let per_minute = most.kw() / 60.0 / capacity_kwh;
-        Self {
-            min: 0.0,
-            max: 1.0,
-            rise: per_minute,
-            fall: per_minute,
-            noise: 0.03,
-            max_age_s: 600,
-            frozen_after_kwh: None,
-        }
-    }
-}
-
-/// Fastest rise of water by heating [K/min]: `P / (V·c)`.
-pub fn rise_limit(power: Power, volume: Volume) -> f64 {
-    power.kw() / 60.0 / water::heat_kwh(volume.litres().max(1.0), 1.0)
 }
 
 /// A value that is not believed yet, and how many readings speak for it.
@@ -367,8 +284,8 @@ impl Gate {
         };
         self.candidate = Some(candidate);
         // A counter that was reset must count before it is believed.
-        let moves = self.unit.quantity != Quantity::Counter
-            || reading.value > candidate.first.value;
+        let moves =
+            self.unit.quantity != Quantity::Counter || reading.value > candidate.first.value;
         if candidate.witnesses >= WITNESSES && reading.at - candidate.first.at >= 60 && moves {
             return Ok(reading);
         }
@@ -386,7 +303,8 @@ impl Gate {
         let minutes = ((reading.at - before.at) as f64 / 60.0).max(0.0);
         let step = reading.value - before.value;
         let Limits { rise, fall, noise, .. } = self.limits;
-        let back = if self.unit.quantity == Quantity::Counter { 0.0 } else { noise + fall * minutes };
+        let back =
+            if self.unit.quantity == Quantity::Counter { 0.0 } else { noise + fall * minutes };
         step <= noise + rise * minutes && step >= -back
     }
 

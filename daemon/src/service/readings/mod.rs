@@ -5,10 +5,12 @@
 
 mod fault;
 mod gate;
+mod limits;
 mod payload;
 mod unit;
 
 pub use fault::{Kind, ReadingFault};
-pub use gate::{Arrival, Freshness, Gate, Limits, Reading, Verdict, rise_limit};
+pub use gate::{Arrival, Freshness, Gate, Reading, Verdict};
+pub use limits::{Limits, rise_limit};
 pub use payload::{Raw, Shape};
 pub use unit::{Quantity, Unit};
