@@ -142,7 +142,6 @@ impl<'a> Session<'a> {
                 self.shared.outbox().acknowledged();
                 self.shared.changed.notify_one();
             }
-            Event::Outgoing(Outgoing::Publish(_)) => self.shared.outbox().sent(),
             _ => {}
         }
     }
@@ -257,6 +256,8 @@ impl Sending {
         if self.config.echo.as_ref() == Some(&topic) && !payload.is_empty() {
             self.echo.expect(&payload);
         }
+        // Counted before the client has it, so that good-bye waits for its answer.
+        self.shared.outbox().sent();
         self.client.publish(topic.as_str(), QoS::AtLeastOnce, retained, payload).await.ok()
     }
 

@@ -1,0 +1,4 @@
+//! Checks against real programs, each with a limit in time.
+
+mod broker;
+mod link;
