@@ -168,7 +168,7 @@ async fn service_to_be_killed() {
         Some(Message { topic: topic("own/state"), payload: b"lost".to_vec(), retained: true });
     let service = start(settings);
     service.publish_latest(topic("own/state"), b"ready".to_vec(), Rank::Ready).expect("set");
-    tokio::time::sleep(Duration::from_secs(60)).await;
+    tokio::time::sleep(Duration::from_mins(1)).await;
 }
 
 // Failure case 1: nobody is left to say good-bye.

@@ -239,6 +239,7 @@ fn pruning_bounds_age_and_size_and_spares_the_proofs() {
 
 /// Not a test of its own: the process that is killed by the next one.
 #[test]
+#[expect(clippy::print_stderr, reason = "the other process counts these lines")]
 fn writer_to_be_killed() {
     let Some(path) = std::env::var_os("STOWHEAT_TEST_ARCHIVE") else { return };
     let mut archive = open(Path::new(&path));

@@ -213,27 +213,12 @@ impl Tree {
 
     /// `$description` of every device.
     pub fn descriptions(&self) -> Vec<Message> {
-        self.entries
-            .iter()
-            .map(|entry| {
-                let published = entry.protocol.publish_description(&entry.description);
-                message(published.expect("the description names the root it was made for"))
-            })
-            .collect()
+        self.entries.iter().map(Entry::describe).collect()
     }
 
     /// Topics on which values are asked for.
     pub fn filters(&self) -> Vec<Filter> {
-        self.entries
-            .iter()
-            .flat_map(|entry| {
-                let wanted = entry.protocol.subscribe_props(&entry.description);
-                wanted.expect("the description names the root it was made for")
-            })
-            .map(|subscription| {
-                Filter::new(subscription.topic).expect("ids make topics without wildcards")
-            })
-            .collect()
+        self.entries.iter().flat_map(Entry::filters).collect()
     }
 
     /// A value of a property.
@@ -281,7 +266,7 @@ impl Tree {
             Alert::StoreBelowMinimum(s) => format!("store-below-minimum-{}", store(s)),
             Alert::ClockUnsynced => "clock-unsynced".to_owned(),
         };
-        let id = HomieID::try_from(name).expect("words and an id joined by hyphens");
+        let id = alert_id(name);
         let protocol = &self.root().protocol;
         message(match text {
             Some(text) => protocol.publish_alert(&id, text),
@@ -292,15 +277,7 @@ impl Tree {
     /// Every retained topic of the tree but the alerts, `$state` first: emptied in
     /// this order, the parents before their children, the tree is gone.
     pub fn topics(&self) -> Vec<Topic> {
-        self.entries
-            .iter()
-            .rev()
-            .flat_map(|entry| {
-                let removal = entry.protocol.remove_device(&entry.description);
-                removal.expect("the description names the root it was made for")
-            })
-            .map(|publish| message(publish).topic)
-            .collect()
+        self.entries.iter().rev().flat_map(Entry::topics).collect()
     }
 
     /// What a message on one of [`Tree::filters`] asks for, and the answer that
@@ -362,6 +339,31 @@ impl Tree {
             Err(_) => Err(TreeError::Value { node, property, value: text }),
         }
     }
+}
+
+/// The invariant of every entry: its description names the root of its protocol.
+const SAME_ROOT: &str = "the description names the root it was made for";
+
+impl Entry {
+    fn describe(&self) -> Message {
+        message(self.protocol.publish_description(&self.description).expect(SAME_ROOT))
+    }
+
+    fn filters(&self) -> Vec<Filter> {
+        let wanted = self.protocol.subscribe_props(&self.description).expect(SAME_ROOT);
+        wanted
+            .map(|wanted| Filter::new(wanted.topic).expect("ids make topics without wildcards"))
+            .collect()
+    }
+
+    fn topics(&self) -> Vec<Topic> {
+        let removal = self.protocol.remove_device(&self.description).expect(SAME_ROOT);
+        removal.map(|publish| message(publish).topic).collect()
+    }
+}
+
+fn alert_id(name: String) -> HomieID {
+    HomieID::try_from(name).expect("words and an id joined by hyphens")
 }
 
 impl Value<'_> {

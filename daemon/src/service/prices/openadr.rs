@@ -16,8 +16,8 @@ const MAX_POINTS: usize = 20_000;
 #[derive(Deserialize)]
 #[serde(rename_all = "camelCase")]
 struct Event {
-    #[serde(default)]
-    event_name: Option<String>,
+    #[serde(default, rename = "eventName")]
+    name: Option<String>,
     #[serde(default)]
     created_date_time: Option<String>,
     #[serde(default)]
@@ -90,7 +90,7 @@ pub fn read(
     for (i, event) in events.into_iter().enumerate() {
         let event: Event = serde_json::from_value(event)
             .map_err(|error| PriceError::new(format!("event {i}"), error.to_string()))?;
-        let place = event.event_name.clone().unwrap_or_else(|| format!("event {i}"));
+        let place = event.name.clone().unwrap_or_else(|| format!("event {i}"));
         read_event(&event, &place, now, until, &mut lists, &mut notes)?;
     }
     Ok((lists, notes))

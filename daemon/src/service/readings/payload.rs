@@ -91,13 +91,11 @@ fn number(text: &str) -> Result<f64, ReadingFault> {
     if ABSENT.contains(&text.to_ascii_lowercase().as_str()) {
         return Err(unavailable(text));
     }
-    match text.parse::<f64>() {
-        Ok(number) => finite(number, text),
-        Err(_) => {
-            let text = format!("`{}` is no number; decimals take a point", shorten(text));
-            Err(ReadingFault::new(Kind::NotANumber, text))
-        }
-    }
+    let parsed = text.parse::<f64>().map_err(|_| {
+        let seen = format!("`{}` is no number; decimals take a point", shorten(text));
+        ReadingFault::new(Kind::NotANumber, seen)
+    })?;
+    finite(parsed, text)
 }
 
 fn finite(number: f64, text: &str) -> Result<f64, ReadingFault> {

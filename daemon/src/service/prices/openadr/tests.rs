@@ -127,7 +127,7 @@ proptest! {
         });
         let text = event.to_string();
         if let Ok((lists, _)) = read(text.as_bytes(), hour(0), hour(48)) {
-            for (slot, value) in lists.iter().flat_map(|list| list.points()) {
+            for (slot, value) in lists.iter().flat_map(PriceList::points) {
                 prop_assert!(value.is_finite() && slot.end() <= hour(48));
             }
         }
