@@ -25,11 +25,12 @@ pub fn start_offset_s(site: &str) -> i64 {
     (Dice::from_text(site).share() * (MAX_START_OFFSET_S + 1) as f64) as i64
 }
 
-/// When a heater goes on in a slot it is planned for; `None` if the slot is too
-/// short for the offset, and then the slot is skipped rather than overrun.
-pub fn switch_on_at(slot: Slot, was_on: bool, offset_s: i64) -> Option<Instant> {
-    let at = if was_on { slot.start() } else { slot.start() + offset_s };
-    slot.contains(at).then_some(at)
+/// When a heater runs in a slot it is planned for: after `delay_s`, for `run_s`,
+/// all of it later by the start offset unless it ran already, and never beyond the
+/// slot. `None` if nothing is left of it.
+pub fn run_window(slot: Slot, delay_s: i64, run_s: i64, offset_s: i64) -> Option<Slot> {
+    let start = slot.start() + (delay_s + offset_s);
+    Slot::new(start, (start + run_s).min(slot.end()))
 }
 
 /// What a heater is wanted to do.
@@ -133,12 +134,14 @@ mod tests {
     }
 
     #[test]
-    fn only_a_start_is_delayed_and_a_short_slot_is_skipped() {
-        let slot = Slot::new(at(0), at(1_800)).expect("a slot");
-        assert_eq!(switch_on_at(slot, false, 240), Some(at(240)));
-        assert_eq!(switch_on_at(slot, true, 240), Some(at(0)));
-        let short = Slot::new(at(0), at(200)).expect("a slot");
-        assert_eq!(switch_on_at(short, false, 240), None);
+    fn a_start_is_delayed_within_its_slot() {
+        let slot = |start, end| Slot::new(at(start), at(end));
+        let half_hour = slot(0, 1_800).expect("a slot");
+        assert_eq!(run_window(half_hour, 0, 600, 240), slot(240, 840), "there is room");
+        assert_eq!(run_window(half_hour, 0, 1_800, 240), slot(240, 1_800), "the end stays");
+        assert_eq!(run_window(half_hour, 1_200, 600, 0), slot(1_200, 1_800));
+        assert_eq!(run_window(half_hour, 1_200, 600, 600), None);
+        assert_eq!(run_window(half_hour, 0, 0, 0), None);
     }
 
     #[test]

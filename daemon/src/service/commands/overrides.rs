@@ -43,6 +43,8 @@ pub struct PlantStore {
 pub struct PlantHeater {
     /// Name.
     pub name: String,
+    /// Power when fully on [W].
+    pub power_w: u32,
 }
 
 /// What is known of a store when a heater is asked about.

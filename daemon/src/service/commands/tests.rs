@@ -10,7 +10,7 @@ fn at(seconds: i64) -> Instant {
 }
 
 fn plant() -> Plant {
-    let heater = |name: &str| PlantHeater { name: name.into() };
+    let heater = |name: &str| PlantHeater { name: name.into(), power_w: 3_000 };
     let store = |name: &str, heaters| PlantStore {
         name: name.into(),
         ceiling: Temperature::constant(70.0),
