@@ -5,8 +5,9 @@ use homie5::{HomieID, HomieValue};
 use optimiser::time::Instant;
 
 use super::tree::{Device, Entry, message};
+use crate::service::commands::{Plant, PlantStore};
 use crate::service::link::Message;
-use crate::service::wire::Stamp;
+use crate::service::wire::{Action, Stamp};
 
 /// What somebody asks for through the tree.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,6 +45,66 @@ pub enum Request {
         /// How long [s].
         seconds: i64,
     },
+}
+
+/// How long a mode or target set in the tree holds, which gives no end [s].
+const MODE_S: i64 = 86_400;
+const AWAY_S: i64 = 14 * 86_400;
+const TARGET_S: i64 = 30 * 86_400;
+
+/// What is promised by a time set in the tree, which gives no amount.
+const READY_LITRES: f64 = 80.0;
+const READY_C: f64 = 40.0;
+
+/// How long a boost of the whole house lasts [min].
+const BOOST_MINUTES: u32 = 60;
+
+impl Request {
+    /// The same as commands; everything that the tree leaves open gets an end.
+    pub fn actions(self, now: Instant, plant: &Plant) -> Vec<Action> {
+        let stores = &plant.stores;
+        let store_name = |store: usize| stores.get(store).map(|s| s.name.clone());
+        let one = match self {
+            Self::Replan => Some(Action::Replan),
+            Self::Auto => Some(Action::Resume),
+            Self::BoostAll => {
+                let boost = |store: &PlantStore| Action::Boost {
+                    store: store.name.clone(),
+                    heater: None,
+                    minutes: Some(BOOST_MINUTES),
+                    until_c: None,
+                };
+                return stores.iter().map(boost).collect();
+            }
+            Self::Away => Some(Action::Away { from: Stamp(now), to: Stamp(now + AWAY_S) }),
+            Self::Off => {
+                Some(Action::Off { store: None, heater: None, until: Stamp(now + MODE_S) })
+            }
+            Self::Target { store, celsius } => store_name(store).map(|store| Action::Target {
+                store,
+                temperature_c: celsius,
+                until: Stamp(now + TARGET_S),
+            }),
+            Self::ReadyBy { store, by } => store_name(store).map(|store| Action::ReadyBy {
+                store,
+                by: Stamp(by),
+                litres: READY_LITRES,
+                temperature_c: READY_C,
+            }),
+            Self::Boost { store, heater, seconds } => stores.get(store).and_then(|s| {
+                let heater = Some(s.heaters.get(heater)?.name.clone());
+                let store = s.name.clone();
+                // Zero takes the place of a running boost and is over at once.
+                Some(if seconds > 0 {
+                    let minutes = u32::try_from((seconds + 59) / 60).unwrap_or(u32::MAX);
+                    Action::Boost { store, heater, minutes: Some(minutes), until_c: None }
+                } else {
+                    Action::Off { store: Some(store), heater, until: Stamp(now + 1) }
+                })
+            }),
+        };
+        one.into_iter().collect()
+    }
 }
 
 /// Why a value that was asked for is not taken.

@@ -2,9 +2,12 @@ use std::collections::BTreeMap;
 
 use homie5::device_description::HomieDeviceDescription;
 use optimiser::time::Instant;
+use optimiser::units::Temperature;
 
 use super::*;
+use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore, WishKind};
 use crate::service::link::Message;
+use crate::service::wire::{Action, Command, Outcome};
 
 fn spec() -> TreeSpec {
     TreeSpec {
@@ -204,4 +207,42 @@ fn the_mirror_speaks_version_four() {
     let original = mirror.original(filter.as_str()).expect("a set topic");
     assert_eq!(original, tree.filters()[0].as_str());
     assert!(held.keys().chain([&original]).all(|t| !t.starts_with("homie/5/") || *t == original));
+}
+
+#[test]
+fn every_request_is_a_command_with_an_end() {
+    let heater = |name: &str| PlantHeater { name: name.into(), power_w: 3_000 };
+    let plant = Plant {
+        stores: vec![PlantStore {
+            name: "Cylinder".into(),
+            ceiling: Temperature::constant(70.0),
+            heaters: vec![heater("Lower"), heater("Upper")],
+        }],
+    };
+    let now = Instant::from_unix(1_767_225_600);
+    let mut overrides = Overrides::new(plant.clone());
+    let boost = Request::Boost { store: 0, heater: 1, seconds: 90 };
+    for (i, request) in [
+        Request::Replan,
+        Request::BoostAll,
+        boost,
+        Request::Away,
+        Request::Off,
+        Request::Target { store: 0, celsius: 55.0 },
+        Request::ReadyBy { store: 0, by: now + 3_600 },
+        boost,
+        Request::Boost { store: 0, heater: 1, seconds: 0 },
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        for action in request.actions(now, &plant) {
+            let (schema, id) = ("stowheat/command/1".to_owned(), format!("{i}"));
+            let answer = overrides.apply(now, &Command { schema, id, valid_until: None, action });
+            assert_eq!(answer.outcome, Outcome::Done, "{request:?}: {}", answer.text);
+        }
+    }
+    let boosts = overrides.wishes().iter().filter(|w| matches!(w.kind, WishKind::Boost { .. }));
+    assert_eq!(boosts.count(), 0, "zero ended the boost, off the others");
+    assert_eq!(Request::Auto.actions(now, &plant), [Action::Resume]);
 }

@@ -18,7 +18,7 @@ use optimiser::units::Temperature;
 use super::archive::Record;
 use super::commands::{self, Overrides, StoreReading};
 use super::link::LinkEvent;
-use super::readings::{Arrival, Freshness, ReadingFault, Verdict};
+use super::readings::{Arrival, Freshness, Gate, ReadingFault, Verdict};
 use super::setpoints::{Issuer, start_offset_s};
 use super::wire::{Answer, Command, Fault, Outcome, Stamp};
 
@@ -332,7 +332,7 @@ impl State {
             .max_by(f64::total_cmp)
             .and_then(|celsius| Temperature::new(celsius).ok());
         // One probe that still moves is enough to see by.
-        let heat_spent = probes.clone().count() > 0 && probes.clone().all(|g| g.is_heat_spent());
+        let heat_spent = probes.clone().count() > 0 && probes.clone().all(Gate::is_heat_spent);
         StoreReading { hottest, heat_spent }
     }
 
