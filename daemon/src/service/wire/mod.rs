@@ -60,10 +60,11 @@ impl JsonSchema for Stamp {
     }
 }
 
-/// Names, and JSON Schemas (2020-12) of every document defined here.
+/// Names, and JSON Schemas (2020-12) of every document of the tree.
 pub fn schemas() -> Vec<(&'static str, Schema)> {
     vec![
         ("availability", schemars::schema_for!(Availability)),
+        ("plan", crate::present::document::schema()),
         ("store", schemars::schema_for!(StoreState)),
         ("faults", schemars::schema_for!(Faults)),
         ("health", schemars::schema_for!(Health)),

@@ -1,0 +1,182 @@
+//! The electrical side: node, meter, battery, limits at every instant.
+
+use crate::problem::Problem;
+use crate::schedule::{Schedule, SlotPlan};
+
+use super::{Report, TOLERANCE_KWH};
+
+pub(super) fn check(problem: &Problem, schedule: &Schedule, report: &mut Report) {
+    let mut level =
+        problem.site.battery.map_or(0.0, |b| problem.state.battery.kwh().min(b.capacity.kwh()));
+    for (index, plan) in schedule.slots.iter().enumerate() {
+        node(problem, index, plan, report);
+        meter(problem, plan, report);
+        level = battery(problem, plan, level, report);
+        instants(problem, plan, report);
+    }
+}
+
+fn node(problem: &Problem, index: usize, plan: &SlotPlan, report: &mut Report) {
+    let slot = plan.slot;
+    if slot != problem.horizon.slots()[index] {
+        report.add(Some(slot), "schedule", "its slots are those of the horizon", 1.0);
+    }
+    let heat: f64 = plan.heaters.iter().map(|h| h.energy.kwh()).sum();
+    let into = plan.import.kwh() + plan.pv.kwh() + plan.discharge.kwh();
+    let out = plan.base_load.kwh() + heat + plan.charge.kwh() + plan.export.kwh();
+    report.equal(slot, "node", "what flows in flows out", into, out);
+    let forecast = problem.pv[index].kwh();
+    report.equal(
+        slot,
+        "pv",
+        "used and curtailed make the forecast",
+        plan.pv.kwh() + plan.curtailed.kwh(),
+        forecast,
+    );
+    report.equal(
+        slot,
+        "base load",
+        "it is the load of the problem",
+        plan.base_load.kwh(),
+        problem.base_load[index].kwh(),
+    );
+    if plan.import_price != problem.import_price[index]
+        || plan.export_price != problem.export_price[index]
+    {
+        report.add(Some(slot), "price", "it is the price of the problem", 1.0);
+    }
+}
+
+fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
+    let (slot, hours) = (plan.slot, plan.slot.hours());
+    let (import, export) = (plan.import.kwh(), plan.export.kwh());
+    report.within(slot, "meter", "import or export, not both", import.min(export), 0.0);
+    let swing = plan.swing.kwh();
+    let most_import = problem.site.grid.import_limit.kw() * hours;
+    let most_export = problem.site.grid.export_limit.kw() * hours;
+    report.within(
+        slot,
+        "meter",
+        "import is within the limit",
+        import + swing - most_import,
+        TOLERANCE_KWH,
+    );
+    report.within(
+        slot,
+        "meter",
+        "export is within the limit",
+        export + swing - most_export,
+        TOLERANCE_KWH,
+    );
+    // Only what is switched on and off inside the slot can pass both ways.
+    let surplus = (plan.pv.kwh() + plan.curtailed.kwh() - plan.base_load.kwh()) / hours;
+    let switched: f64 = plan
+        .heaters
+        .iter()
+        .map(|h| (h.power.kw() - surplus.max(0.0)).max(0.0) * h.minutes / 60.0)
+        .sum();
+    let on_hours = plan.heaters.iter().map(|h| h.minutes / 60.0).fold(0.0, f64::max);
+    let given_away = surplus * (hours - on_hours);
+    let most_swing = if surplus > 0.0 { switched.min(given_away) } else { 0.0 };
+    report.within(
+        slot,
+        "meter",
+        "only a switched element passes both ways",
+        swing - most_swing,
+        TOLERANCE_KWH,
+    );
+}
+
+fn battery(problem: &Problem, plan: &SlotPlan, level: f64, report: &mut Report) -> f64 {
+    let (slot, hours) = (plan.slot, plan.slot.hours());
+    let (charge, discharge) = (plan.charge.kwh(), plan.discharge.kwh());
+    report.within(slot, "battery", "charge or discharge, not both", charge.min(discharge), 0.0);
+    let Some(battery) = &problem.site.battery else {
+        report.within(slot, "battery", "there is none", charge + discharge, 0.0);
+        return level;
+    };
+    let after = level + charge * battery.charge_efficiency.value()
+        - discharge / battery.discharge_efficiency.value();
+    report.equal(slot, "battery", "its level follows its flows", plan.battery.kwh(), after);
+    let floor = battery.reserve.kwh().min(problem.state.battery.kwh());
+    report.within(
+        slot,
+        "battery",
+        "it stays above its reserve",
+        floor - plan.battery.kwh(),
+        TOLERANCE_KWH,
+    );
+    report.within(
+        slot,
+        "battery",
+        "it stays within its capacity",
+        plan.battery.kwh() - battery.capacity.kwh(),
+        TOLERANCE_KWH,
+    );
+    report.within(
+        slot,
+        "battery",
+        "it charges within its power",
+        charge - battery.charge_limit.kw() * hours,
+        TOLERANCE_KWH,
+    );
+    report.within(
+        slot,
+        "battery",
+        "it discharges within its power",
+        discharge - battery.discharge_limit.kw() * hours,
+        TOLERANCE_KWH,
+    );
+    let sun = plan.pv.kwh() + plan.curtailed.kwh();
+    let spare = (sun - plan.base_load.kwh()).max(0.0);
+    let gap = (plan.base_load.kwh() - sun).max(0.0);
+    if !battery.charges_from_grid {
+        report.within(
+            slot,
+            "battery",
+            "it does not charge from the grid",
+            charge - spare,
+            TOLERANCE_KWH,
+        );
+    }
+    if !battery.exports && discharge > TOLERANCE_KWH {
+        report.within(
+            slot,
+            "battery",
+            "it does not export",
+            plan.export.kwh() - spare,
+            TOLERANCE_KWH,
+        );
+    }
+    if !battery.feeds_heaters {
+        let exported = plan.export.kwh() + plan.swing.kwh();
+        report.within(
+            slot,
+            "battery",
+            "it does not feed heaters",
+            discharge - gap - exported,
+            TOLERANCE_KWH,
+        );
+    }
+    plan.battery.kwh()
+}
+
+/// Import at every instant inside the slot, where elements switch.
+fn instants(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
+    let hours = plan.slot.hours();
+    let steady =
+        (plan.base_load.kwh() + plan.charge.kwh() - plan.pv.kwh() - plan.discharge.kwh()) / hours;
+    let peak = plan
+        .heaters
+        .iter()
+        .map(|start| {
+            let at = start.delay_minutes + 1e-6;
+            let on = |h: &&crate::schedule::HeaterPlan| {
+                h.delay_minutes <= at && at < h.delay_minutes + h.minutes
+            };
+            plan.heaters.iter().filter(on).map(|h| h.power.kw()).sum::<f64>()
+        })
+        .fold(0.0, f64::max);
+    let excess = steady + peak - problem.site.grid.import_limit.kw();
+    report.within(plan.slot, "meter", "import is within the limit at every instant", excess, 1e-3);
+}

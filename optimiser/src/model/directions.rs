@@ -1,0 +1,107 @@
+//! One direction a slot, only in the slots where the plain program was seen to
+//! cheat; which direction is decided by branching outside the program.
+//!
+//! - meter in: `export ≤ Σ q` and `export ≤ S·(Δt − p/P)` for each element that
+//!   switches; meter out: `import ≤ Σ q`; where `q` is what the element takes from
+//!   the grid while on, and the surplus `S` is given away only while it is off;
+//! - battery in: `discharge ≤ 0`; battery out: `charge ≤ 0`;
+//! - elements one after the other: `Σ p/P ≤ Δt` and
+//!   `import + (P_max·Δt − Σ p) ≤ I·Δt`, so that each fits beside all else.
+
+use crate::problem::Problem;
+use crate::site::Control;
+
+use super::layout::Layout;
+use super::node::surplus_kw;
+use super::program::{Col, Program};
+use super::refinement::{Direction, Refinement};
+
+pub(super) fn rows(
+    program: &mut Program,
+    problem: &Problem,
+    layout: &Layout,
+    refinement: &Refinement,
+) {
+    for (&slot, &direction) in &refinement.meter {
+        let columns = &layout.slots[slot];
+        let closed = match direction {
+            Direction::In => columns.export,
+            Direction::Out => columns.import,
+        };
+        let terms = [(closed, 1.0)].into_iter().chain(swings(problem, layout, slot));
+        program.row(f64::NEG_INFINITY, 0.0, terms);
+        if direction == Direction::In {
+            off_time_rows(program, problem, layout, slot);
+        }
+    }
+    for (&slot, &direction) in &refinement.battery {
+        let Some(battery) = layout.slots[slot].battery else { continue };
+        let closed = match direction {
+            Direction::In => battery.discharge,
+            Direction::Out => battery.charge,
+        };
+        program.row(f64::NEG_INFINITY, 0.0, [(closed, 1.0)]);
+    }
+    for &slot in &refinement.in_turn {
+        in_turn_rows(program, problem, layout, slot);
+    }
+}
+
+/// Exports of a slot that imports happen only while an element is off.
+fn off_time_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) {
+    let surplus = surplus_kw(problem, slot);
+    if surplus <= 0.0 {
+        return;
+    }
+    let most = surplus * problem.horizon.slots()[slot].hours();
+    let columns = &layout.slots[slot];
+    for (heater, id) in columns.heaters.iter().zip(&layout.heaters) {
+        let element = &problem.site.stores[id.store].elements[id.element];
+        if element.control != Control::Modulating {
+            let share = surplus / element.power.kw();
+            let terms = [(columns.export, 1.0), (heater.energy, share)];
+            // An element weaker than the surplus never draws from the grid.
+            if share < 1.0 {
+                program.row(f64::NEG_INFINITY, most, terms);
+            }
+        }
+    }
+}
+
+/// What on/off elements draw beyond the surplus, with the sign of a limit.
+fn swings(problem: &Problem, layout: &Layout, slot: usize) -> Vec<(Col, f64)> {
+    let surplus = surplus_kw(problem, slot);
+    let heaters = layout.slots[slot].heaters.iter().zip(&layout.heaters);
+    heaters
+        .filter_map(|(heater, id)| {
+            let element = &problem.site.stores[id.store].elements[id.element];
+            let beyond = (1.0 - surplus / element.power.kw()).max(0.0);
+            match (&element.control, heater.coincident) {
+                (Control::OnOff, _) => Some((heater.energy, -beyond)),
+                (Control::Staged(_), Some(coincident)) => Some((coincident, -1.0)),
+                _ => None,
+            }
+        })
+        .filter(|_| surplus > 0.0)
+        .collect()
+}
+
+fn in_turn_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) {
+    let columns = &layout.slots[slot];
+    let hours = problem.horizon.slots()[slot].hours();
+    let limit = problem.site.grid.import_limit.kw() * hours;
+    let switched: Vec<(Col, f64)> = columns
+        .heaters
+        .iter()
+        .zip(&layout.heaters)
+        .filter_map(|(heater, id)| {
+            let element = &problem.site.stores[id.store].elements[id.element];
+            (element.control != Control::Modulating).then(|| (heater.energy, element.power.kw()))
+        })
+        .collect();
+    let strongest = switched.iter().map(|&(_, kw)| kw).fold(0.0, f64::max);
+    program.row(f64::NEG_INFINITY, hours, switched.iter().map(|&(energy, kw)| (energy, 1.0 / kw)));
+    let energies = switched.iter().map(|&(energy, _)| (energy, -1.0));
+    let terms = [(columns.import, 1.0)].into_iter().chain(energies);
+    program.row(f64::NEG_INFINITY, limit - strongest * hours, terms);
+}

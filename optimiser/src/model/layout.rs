@@ -1,0 +1,252 @@
+//! Where each variable of the program stands.
+
+use crate::problem::{HeaterId, Problem};
+use crate::site::Control;
+
+use super::delivery::Demand;
+use super::ladder::Ladder;
+use super::program::{Col, Program};
+
+/// Columns of one heater in one slot.
+#[derive(Debug, Clone)]
+pub(crate) struct HeaterColumns {
+    /// Electrical energy `p` [kWh].
+    pub(crate) energy: Col,
+    /// Part of a staged element's energy that must come from the meter or the
+    /// battery because, while on, it draws more than the surplus [kWh].
+    pub(crate) coincident: Option<Col>,
+    /// Energy above and below the published plan [kWh].
+    pub(crate) change: Option<(Col, Col)>,
+    /// Lifts `u[z,k]` [L], `[z − lowest zone][k − 1]`: in the element's own zone,
+    /// and below it while a pump mixes the store.
+    pub(crate) lifts: Vec<Vec<Col>>,
+    /// Zone of the first row of `lifts`.
+    pub(crate) lowest_zone: usize,
+}
+
+/// Columns of one class of draws in one slot.
+#[derive(Debug, Clone)]
+pub(crate) struct ClassColumns {
+    /// Litres `x[k]` taken at each rung from the class's rung upwards.
+    pub(crate) taken: Vec<Col>,
+    /// Heat that arrives cold `w` [kWh].
+    pub(crate) unmet: Col,
+}
+
+/// Columns of one store in one slot.
+#[derive(Debug, Clone)]
+pub(crate) struct StoreColumns {
+    /// State `H[z,k]` at the end of the slot [L], `[z][k − 1]`.
+    pub(crate) litres: Vec<Vec<Col>>,
+    /// Rise `m[z,k]` from zone `z` to the one above [L], `[z][k − 1]`.
+    pub(crate) rise: Vec<Vec<Col>>,
+    /// Draws, by class.
+    pub(crate) classes: Vec<ClassColumns>,
+    /// Heat missing from the reserve [kWh].
+    pub(crate) reserve_short: Col,
+}
+
+/// Columns of the battery in one slot.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct BatteryColumns {
+    /// AC energy in [kWh].
+    pub(crate) charge: Col,
+    /// AC energy out [kWh].
+    pub(crate) discharge: Col,
+    /// Level at the end of the slot [kWh].
+    pub(crate) level: Col,
+}
+
+/// Columns of one slot.
+#[derive(Debug, Clone)]
+pub(crate) struct SlotColumns {
+    pub(crate) import: Col,
+    pub(crate) export: Col,
+    pub(crate) pv: Col,
+    /// Load left unserved [kWh], in a softened program only.
+    pub(crate) missing: Option<Col>,
+    pub(crate) battery: Option<BatteryColumns>,
+    pub(crate) heaters: Vec<HeaterColumns>,
+    pub(crate) stores: Vec<StoreColumns>,
+}
+
+/// Columns of the whole horizon.
+#[derive(Debug, Clone)]
+pub(crate) struct Layout {
+    pub(crate) slots: Vec<SlotColumns>,
+    /// Steps of the end value, for each store.
+    pub(crate) store_ends: Vec<Vec<Col>>,
+    /// Steps of the end value of the battery.
+    pub(crate) battery_ends: Vec<Col>,
+    /// Heat missing from each promise [kWh].
+    pub(crate) ready_short: Vec<Col>,
+    /// Heaters in the order of the columns.
+    pub(crate) heaters: Vec<HeaterId>,
+}
+
+/// A pump that mixes the store helps a pasteurisation for so long before it [h].
+const MIXING_HOURS: f64 = 6.0;
+
+impl Layout {
+    pub(crate) fn new(
+        program: &mut Program,
+        problem: &Problem,
+        ladders: &[Ladder],
+        demand: &Demand,
+        softened: bool,
+    ) -> Self {
+        let heaters: Vec<HeaterId> = problem.heaters().collect();
+        let slots = (0..problem.horizon.len())
+            .map(|slot| slot_columns(program, problem, ladders, demand, &heaters, slot, softened))
+            .collect();
+        let store_ends = problem
+            .end_value
+            .stores
+            .iter()
+            .map(|steps| {
+                steps
+                    .iter()
+                    .map(|s| program.column(-s.value.per_kwh(), 0.0, s.width.kwh()))
+                    .collect()
+            })
+            .collect();
+        let battery_ends = match problem.site.battery {
+            None => Vec::new(),
+            Some(_) => problem
+                .end_value
+                .battery
+                .iter()
+                .map(|s| program.column(-s.value.per_kwh(), 0.0, s.width.kwh()))
+                .collect(),
+        };
+        let ready_short = problem
+            .ready
+            .iter()
+            .map(|_| program.column(problem.weights.short_per_kwh, 0.0, f64::INFINITY))
+            .collect();
+        Self { slots, store_ends, battery_ends, ready_short, heaters }
+    }
+}
+
+fn slot_columns(
+    program: &mut Program,
+    problem: &Problem,
+    ladders: &[Ladder],
+    demand: &Demand,
+    heaters: &[HeaterId],
+    slot: usize,
+    softened: bool,
+) -> SlotColumns {
+    let hours = problem.horizon.slots()[slot].hours();
+    let grid = &problem.site.grid;
+    let import =
+        program.column(problem.import_price[slot].per_kwh(), 0.0, grid.import_limit.kw() * hours);
+    let export =
+        program.column(-problem.export_price[slot].per_kwh(), 0.0, grid.export_limit.kw() * hours);
+    let pv = program.column(0.0, 0.0, problem.pv[slot].kwh());
+    // Dearer than anything else, so that it is only what cannot be served.
+    let missing = softened.then(|| {
+        program.column(100.0 * problem.weights.unmet_per_kwh.max(1.0), 0.0, f64::INFINITY)
+    });
+    let battery = problem.site.battery.as_ref().map(|battery| {
+        // A level below the reserve at the start is where it must climb from.
+        let floor = battery.reserve.kwh().min(problem.state.battery.kwh());
+        BatteryColumns {
+            charge: program.column(0.0, 0.0, battery.charge_limit.kw() * hours),
+            discharge: program.column(
+                battery.wear.per_kwh(),
+                0.0,
+                battery.discharge_limit.kw() * hours,
+            ),
+            level: program.column(0.0, floor, battery.capacity.kwh()),
+        }
+    });
+    let heaters = heaters
+        .iter()
+        .enumerate()
+        .map(|(index, &id)| heater_columns(program, problem, &ladders[id.store], index, id, slot))
+        .collect();
+    let stores = ladders
+        .iter()
+        .enumerate()
+        .map(|(store, ladder)| {
+            let asked: Vec<(usize, f64)> = demand.classes[store]
+                .iter()
+                .zip(&demand.asked[store])
+                .map(|(&rung, heat)| (rung, heat[slot]))
+                .collect();
+            store_columns(program, problem, ladder, &asked, hours)
+        })
+        .collect();
+    SlotColumns { import, export, pv, missing, battery, heaters, stores }
+}
+
+fn heater_columns(
+    program: &mut Program,
+    problem: &Problem,
+    ladder: &Ladder,
+    index: usize,
+    id: HeaterId,
+    slot: usize,
+) -> HeaterColumns {
+    let hours = problem.horizon.slots()[slot].hours();
+    let store = &problem.site.stores[id.store];
+    let element = &store.elements[id.element];
+    let energy = program.column(0.0, 0.0, element.power.kw() * hours);
+    let coincident = matches!(element.control, Control::Staged(_))
+        .then(|| program.column(0.0, 0.0, element.power.kw() * hours));
+    let change = problem.published.as_ref().map(|_| {
+        let cost = problem.weights.change_per_kwh;
+        (program.column(cost, 0.0, f64::INFINITY), program.column(cost, 0.0, f64::INFINITY))
+    });
+    debug_assert!(problem.published.as_ref().is_none_or(|p| index < p.len()), "validated");
+    let own_zone = ladder.element_zone[id.element];
+    let lowest_zone = if store.destratification_pump { 0 } else { own_zone };
+    let lifts = (lowest_zone..=own_zone)
+        .map(|zone| {
+            let allowed = zone == own_zone || mixing_allowed(problem, id.store, slot);
+            let upper = if allowed { f64::INFINITY } else { 0.0 };
+            (1..=ladder.element_rung[id.element]).map(|_| program.column(0.0, 0.0, upper)).collect()
+        })
+        .collect();
+    HeaterColumns { energy, coincident, change, lifts, lowest_zone }
+}
+
+/// Whether the mixing pump may run in a slot: only for a pasteurisation.
+fn mixing_allowed(problem: &Problem, store: usize, slot: usize) -> bool {
+    let end = problem.horizon.slots()[slot].end();
+    problem.hygiene.iter().any(|rule| {
+        let until_due = rule.due.hours_since(end);
+        rule.store == store && until_due <= MIXING_HOURS + rule.hold_seconds as f64 / 3_600.0
+    })
+}
+
+fn store_columns(
+    program: &mut Program,
+    problem: &Problem,
+    ladder: &Ladder,
+    asked: &[(usize, f64)],
+    hours: f64,
+) -> StoreColumns {
+    let rungs = ladder.rungs();
+    let litres = ladder
+        .volumes
+        .iter()
+        .map(|&volume| (0..rungs).map(|_| program.column(0.0, 0.0, volume)).collect())
+        .collect();
+    let rise = (1..ladder.zones())
+        .map(|_| (0..rungs).map(|_| program.column(0.0, 0.0, f64::INFINITY)).collect())
+        .collect();
+    let classes = asked
+        .iter()
+        .map(|&(rung, heat)| ClassColumns {
+            taken: (rung..=rungs)
+                .map(|k| program.column(0.0, 0.0, heat / ladder.litre_kwh(k)))
+                .collect(),
+            unmet: program.column(problem.weights.unmet_per_kwh, 0.0, heat),
+        })
+        .collect();
+    // A reserve that is short for long costs more than one short for a moment.
+    let reserve_short = program.column(problem.weights.short_per_kwh * hours, 0.0, f64::INFINITY);
+    StoreColumns { litres, rise, classes, reserve_short }
+}

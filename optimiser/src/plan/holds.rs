@@ -1,0 +1,84 @@
+//! When to hold a pasteurisation: a few candidate starts, no binaries.
+
+use crate::model::{HygieneStart, Ladder};
+use crate::problem::Problem;
+use crate::solution::Solution;
+
+/// How many candidate starts are tried.
+const CANDIDATES: usize = 5;
+
+/// Hours of heating before a hold whose price ranks a candidate.
+const HEATING_HOURS: f64 = 3.0;
+
+/// A hold that the answer contains without having been asked for.
+pub(super) fn already_met(
+    problem: &Problem,
+    solution: &Solution,
+    rule: usize,
+) -> Option<HygieneStart> {
+    let hygiene = &problem.hygiene[rule];
+    let ladder = Ladder::new(&problem.site.stores[hygiene.store]);
+    let rung = ladder.rung_for(hygiene.temperature)?;
+    let hot = |slot: usize| {
+        let litres = &solution.slots[slot].stores[hygiene.store].litres;
+        litres.iter().zip(&ladder.volumes).all(|(zone, volume)| zone[rung - 1] >= volume - 1e-6)
+    };
+    all_holds(problem, rule)
+        .into_iter()
+        .find(|hold| (hold.first.saturating_sub(1)..=hold.last).all(hot))
+}
+
+/// Holds worth trying: the ones with the cheapest heating before them, far
+/// enough apart to differ, and the last that is in time.
+pub(super) fn candidates(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
+    let mut holds = all_holds(problem, rule);
+    let Some(&last) = holds.last() else { return Vec::new() };
+    let price = |hold: &HygieneStart| heating_price(problem, hold.first);
+    holds.sort_by(|a, b| price(a).total_cmp(&price(b)).then(a.first.cmp(&b.first)));
+    let mut chosen: Vec<HygieneStart> = Vec::new();
+    for hold in holds {
+        if chosen.len() + 1 == CANDIDATES {
+            break;
+        }
+        if chosen.iter().all(|c| c.first.abs_diff(hold.first) > 3) {
+            chosen.push(hold);
+        }
+    }
+    if !chosen.contains(&last) {
+        chosen.push(last);
+    }
+    chosen
+}
+
+/// Every hold that begins after the first slot and is complete by the due
+/// time; for one that is overdue, those in the first day.
+fn all_holds(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
+    let hygiene = &problem.hygiene[rule];
+    let slots = problem.horizon.slots();
+    if hygiene.due > problem.horizon.end() {
+        return Vec::new();
+    }
+    let earliest = problem.horizon.start() + hygiene.hold_seconds;
+    let due = if hygiene.due < earliest { problem.horizon.start() + 86_400 } else { hygiene.due };
+    (1..slots.len())
+        .filter_map(|first| {
+            let end = slots[first].start() + hygiene.hold_seconds;
+            let last = slots.iter().position(|slot| slot.end() >= end)?;
+            (slots[last].end() <= due).then_some(HygieneStart { first, last })
+        })
+        .collect()
+}
+
+fn heating_price(problem: &Problem, first: usize) -> f64 {
+    let slots = problem.horizon.slots();
+    let mut hours = 0.0;
+    let mut cost = 0.0;
+    for slot in (0..first).rev() {
+        if hours >= HEATING_HOURS {
+            break;
+        }
+        hours += slots[slot].hours();
+        cost += slots[slot].hours() * problem.import_price[slot].per_kwh();
+    }
+    if hours > 0.0 { cost / hours } else { f64::INFINITY }
+}

@@ -1,0 +1,239 @@
+//! From a problem to a checked schedule.
+//!
+//! Solve, look for what the plain program got away with, refine, solve again
+//! from the last basis; then publish and check.
+
+mod bound;
+mod branch;
+mod cheats;
+mod holds;
+mod publish;
+mod reasons;
+mod sharing;
+
+use crate::check::{Violation, violations};
+use crate::model::{Formulation, Refinement};
+use crate::problem::Problem;
+use crate::schedule::{Origin, Schedule};
+use crate::solution::Solution;
+use crate::solve::{Answer, Live, SolveError, SolveLimits, Verdict};
+use crate::time::Slot;
+
+pub(crate) use publish::Publisher;
+
+/// How planning ended.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outcome {
+    /// A schedule that passed the check; its origin says whether it is optimal.
+    Planned(Box<Planned>),
+    /// Nothing satisfies the hard limits; what is missing to do so.
+    Infeasible(Vec<Missing>),
+    /// An answer that the independent check refused.
+    Refused(Vec<Violation>),
+    /// The solver gave no answer.
+    Failed(String),
+}
+
+/// A checked schedule and the answer behind it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Planned {
+    /// What is published.
+    pub schedule: Schedule,
+    /// The linear program's answer.
+    pub solution: Solution,
+}
+
+/// Energy that is missing in a slot to serve the house within its limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Missing {
+    /// The slot.
+    pub slot: Slot,
+    /// Missing energy [kWh].
+    pub kwh: f64,
+}
+
+/// How often elements that do not fit beside each other may be put in turn.
+const MOST_ROUNDS: usize = 4;
+
+/// Plans, and keeps the last program in the solver so that the next plan of
+/// the same house starts from its basis. To be used from one thread.
+#[derive(Default)]
+pub struct Planner {
+    live: Option<Live>,
+    limits: SolveLimits,
+}
+
+impl std::fmt::Debug for Planner {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Planner").field("limits", &self.limits).finish_non_exhaustive()
+    }
+}
+
+impl Planner {
+    /// A planner with other than the usual limits.
+    pub fn with_limits(limits: SolveLimits) -> Self {
+        Self { live: None, limits }
+    }
+
+    /// Plans a problem that was validated.
+    pub fn plan(&mut self, problem: &Problem) -> Outcome {
+        match self.refined(problem) {
+            Ok(Refined::Solved(solution, refinement, verdict)) => {
+                let origin = if verdict == Verdict::Optimal {
+                    Origin::Optimal
+                } else {
+                    Origin::LimitReached
+                };
+                let schedule = Publisher::new(problem, &solution, &refinement).schedule(origin);
+                let found = violations(problem, &schedule, Some(&solution));
+                if found.is_empty() {
+                    Outcome::Planned(Box::new(Planned { schedule, solution: *solution }))
+                } else {
+                    Outcome::Refused(found)
+                }
+            }
+            Ok(Refined::Infeasible) => self.missing(problem),
+            Ok(Refined::Failed(why)) => Outcome::Failed(why.to_owned()),
+            Err(error) => Outcome::Failed(error.to_string()),
+        }
+    }
+
+    /// Solves and refines until the answer cheats nowhere.
+    fn refined(&mut self, problem: &Problem) -> Result<Refined, SolveError> {
+        let mut refinement =
+            Refinement { hygiene: vec![None; problem.hygiene.len()], ..Refinement::default() };
+        let mut best = match self.solved(problem, &refinement)? {
+            Attempt::Solved(best) => best,
+            Attempt::Infeasible => return Ok(Refined::Infeasible),
+            Attempt::Failed(why) => return Ok(Refined::Failed(why)),
+        };
+        for rule in 0..problem.hygiene.len() {
+            if let Some(hold) = holds::already_met(problem, &best.solution, rule) {
+                refinement.hygiene[rule] = Some(hold);
+                continue;
+            }
+            best = self.cheapest_hold(problem, &mut refinement, rule, best)?;
+        }
+        let mut verdict = best.answer.verdict.clone();
+        for _ in 0..MOST_ROUNDS {
+            let Some(next) = branch::directed(self, problem, &refinement, best, self.limits)?
+            else {
+                return Ok(Refined::Failed("no choice of directions has an answer"));
+            };
+            if !next.proven {
+                verdict = Verdict::Limit;
+            }
+            let crowded = sharing::crowded(problem, &next.solved.solution);
+            if crowded.is_subset(&next.refinement.in_turn) {
+                return Ok(Refined::Solved(
+                    Box::new(next.solved.solution),
+                    next.refinement,
+                    verdict,
+                ));
+            }
+            refinement.in_turn.extend(crowded);
+            best = match self.solved(problem, &refinement)? {
+                Attempt::Solved(solved) => solved,
+                Attempt::Infeasible => return Ok(Refined::Infeasible),
+                Attempt::Failed(why) => return Ok(Refined::Failed(why)),
+            };
+        }
+        Ok(Refined::Failed("elements do not fit beside each other"))
+    }
+
+    /// Tries each candidate hold for a pasteurisation and keeps the cheapest.
+    fn cheapest_hold(
+        &mut self,
+        problem: &Problem,
+        refinement: &mut Refinement,
+        rule: usize,
+        without: Box<Solved>,
+    ) -> Result<Box<Solved>, SolveError> {
+        let mut best: Option<(Box<Solved>, crate::model::HygieneStart)> = None;
+        for hold in holds::candidates(problem, rule) {
+            refinement.hygiene[rule] = Some(hold);
+            if let Attempt::Solved(solved) = self.solved(problem, refinement)?
+                && best
+                    .as_ref()
+                    .is_none_or(|(b, _)| solved.solution.objective < b.solution.objective)
+            {
+                best = Some((solved, hold));
+            }
+        }
+        refinement.hygiene[rule] = best.as_ref().map(|(_, hold)| *hold);
+        Ok(best.map_or(without, |(solved, _)| solved))
+    }
+
+    fn solved(
+        &mut self,
+        problem: &Problem,
+        refinement: &Refinement,
+    ) -> Result<Attempt, SolveError> {
+        let formulation = Formulation::new(problem, refinement);
+        let answer = self.answer(&formulation)?;
+        Ok(match answer.verdict {
+            Verdict::Optimal | Verdict::Limit => Attempt::Solved(Box::new(Solved {
+                solution: Solution::new(problem, &formulation, &answer),
+                formulation,
+                answer,
+            })),
+            Verdict::Infeasible => Attempt::Infeasible,
+            Verdict::Failed(why) => Attempt::Failed(why),
+        })
+    }
+
+    fn answer(&mut self, formulation: &Formulation) -> Result<Answer, SolveError> {
+        let program = formulation.program.clone();
+        let live = match self.live.take() {
+            Some(mut live) => {
+                live.load(program)?;
+                live
+            }
+            None => Live::new(program)?,
+        };
+        self.live.insert(live).solve(self.limits)
+    }
+
+    /// Solves the program with load left unserved at a price, to say what is
+    /// missing.
+    fn missing(&mut self, problem: &Problem) -> Outcome {
+        let softened = Refinement {
+            softened: true,
+            hygiene: vec![None; problem.hygiene.len()],
+            ..Refinement::default()
+        };
+        let solved = match self.solved(problem, &softened) {
+            Ok(Attempt::Solved(solved)) => solved,
+            Ok(Attempt::Infeasible | Attempt::Failed(_)) => {
+                return Outcome::Failed("not even the softened program has an answer".to_owned());
+            }
+            Err(error) => return Outcome::Failed(error.to_string()),
+        };
+        let slots = problem.horizon.slots().iter().zip(&solved.solution.slots);
+        Outcome::Infeasible(
+            slots
+                .filter(|(_, flows)| flows.missing > 1e-6)
+                .map(|(&slot, flows)| Missing { slot, kwh: flows.missing })
+                .collect(),
+        )
+    }
+}
+
+#[derive(Clone)]
+struct Solved {
+    formulation: Formulation,
+    answer: Answer,
+    solution: Solution,
+}
+
+enum Attempt {
+    Solved(Box<Solved>),
+    Infeasible,
+    Failed(&'static str),
+}
+
+enum Refined {
+    Solved(Box<Solution>, Refinement, Verdict),
+    Infeasible,
+    Failed(&'static str),
+}

@@ -1,0 +1,218 @@
+//! From the program's answer to the published schedule.
+
+use crate::model::Refinement;
+use crate::problem::Problem;
+use crate::schedule::{
+    BatteryMode, Cost, Evidence, HeaterPlan, Origin, Schedule, SlotPlan, StorePlan,
+};
+use crate::solution::{SlotFlows, Solution};
+use crate::time::Instant;
+use crate::units::{Energy, Power, Price, Temperature};
+use crate::water::KWH_PER_LITRE_KELVIN;
+
+use super::cheats::most_swing;
+use super::reasons::{Reasoner, Situation};
+use super::sharing::{Run, arrange, minutes, sources};
+
+/// Less energy than this is rounding, not a flow [kWh].
+const NOTHING: f64 = 1e-6;
+
+/// Makes the schedule of an answer.
+pub(crate) struct Publisher<'a> {
+    problem: &'a Problem,
+    solution: &'a Solution,
+    holds: Vec<Option<Instant>>,
+}
+
+impl<'a> Publisher<'a> {
+    pub(crate) fn new(
+        problem: &'a Problem,
+        solution: &'a Solution,
+        refinement: &Refinement,
+    ) -> Self {
+        let slots = problem.horizon.slots();
+        let holds =
+            refinement.hygiene.iter().map(|hold| hold.map(|h| slots[h.first].start())).collect();
+        Self { problem, solution, holds }
+    }
+
+    /// The schedule, with the program's own temperatures.
+    pub(crate) fn schedule(&self, origin: Origin) -> Schedule {
+        let reasoner = Reasoner::new(self.problem, self.solution, &self.holds);
+        let slots: Vec<SlotPlan> =
+            (0..self.problem.horizon.len()).map(|slot| self.slot(slot, &reasoner)).collect();
+        let flows = &self.solution.slots;
+        let unmet_kwh: f64 = flows.iter().flat_map(|f| &f.stores).map(|s| s.unmet).sum();
+        let reserve = flows.iter().flat_map(|f| &f.stores).map(|s| s.reserve_short);
+        let short = reserve.chain(self.solution.ready_short.iter().copied()).fold(0.0, f64::max);
+        Schedule {
+            origin,
+            evidence: Evidence::Modelled,
+            cost: self.cost(),
+            unmet_kwh,
+            unmet_litres: self.unmet_litres(),
+            short_kwh: short,
+            hygiene: self.holds.clone(),
+            slots,
+        }
+    }
+
+    fn cost(&self) -> Cost {
+        let wear = self.problem.site.battery.map_or(0.0, |b| b.wear.per_kwh());
+        let mut cost = Cost { end_value: self.solution.end_value, ..Cost::default() };
+        for (slot, flows) in self.solution.slots.iter().enumerate() {
+            cost.import += flows.import * self.problem.import_price[slot].per_kwh();
+            cost.export_income += flows.export * self.problem.export_price[slot].per_kwh();
+            cost.wear += flows.discharge * wear;
+        }
+        cost
+    }
+
+    fn unmet_litres(&self) -> f64 {
+        self.problem
+            .site
+            .stores
+            .iter()
+            .enumerate()
+            .map(|(index, store)| {
+                let unmet: f64 = self.solution.slots.iter().map(|f| f.stores[index].unmet).sum();
+                unmet / (KWH_PER_LITRE_KELVIN * store.use_temperature.above(store.mains))
+            })
+            .sum()
+    }
+
+    fn slot(&self, slot: usize, reasoner: &Reasoner<'_>) -> SlotPlan {
+        let (problem, flows) = (self.problem, &self.solution.slots[slot]);
+        let swing = flows.import.min(flows.export).min(most_swing(problem, slot, flows));
+        let swing = if swing > NOTHING { swing } else { 0.0 };
+        // What is left of the smaller register is rounding of the solver.
+        let net = flows.import - flows.export;
+        SlotPlan {
+            slot: problem.horizon.slots()[slot],
+            import_price: problem.import_price[slot],
+            export_price: problem.export_price[slot],
+            import: Energy::clamped(net.max(0.0)),
+            export: Energy::clamped((-net).max(0.0)),
+            swing: Energy::clamped(swing),
+            pv: Energy::clamped(flows.pv.min(problem.pv[slot].kwh())),
+            curtailed: Energy::clamped((problem.pv[slot].kwh() - flows.pv).max(0.0)),
+            base_load: problem.base_load[slot],
+            charge: Energy::clamped((flows.charge - flows.discharge).max(0.0)),
+            discharge: Energy::clamped((flows.discharge - flows.charge).max(0.0)),
+            battery: Energy::clamped(flows.battery),
+            battery_mode: problem.site.battery.map(|_| battery_mode(flows)),
+            electricity_value: Price::clamped(flows.electricity_value),
+            heaters: self.heaters(slot, swing, reasoner),
+            stores: self.stores(slot),
+        }
+    }
+
+    fn heaters(&self, slot: usize, swing: f64, reasoner: &Reasoner<'_>) -> Vec<HeaterPlan> {
+        let (problem, flows) = (self.problem, &self.solution.slots[slot]);
+        let length = minutes(problem.horizon.slots()[slot]);
+        let runs = arrange(problem, slot, flows).unwrap_or_else(|| {
+            vec![Run { kw: 0.0, minutes: 0.0, delay: 0.0 }; flows.heaters.len()]
+        });
+        let whole = sources(problem, slot, flows, swing);
+        let total: f64 = flows.heaters.iter().sum();
+        problem
+            .heaters()
+            .zip(&flows.heaters)
+            .zip(runs)
+            .enumerate()
+            .map(|(index, ((id, &energy), run))| {
+                let share = if total > NOTHING { energy / total } else { 0.0 };
+                let (pv, battery) = (whole.pv * share, whole.battery * share);
+                let energy = if energy > NOTHING { energy } else { 0.0 };
+                HeaterPlan {
+                    id,
+                    power: Power::clamped(run.kw),
+                    minutes: run.minutes.min(length),
+                    delay_minutes: run.delay,
+                    energy: Energy::clamped(energy),
+                    pv: Energy::clamped(pv),
+                    battery: Energy::clamped(battery),
+                    grid: Energy::clamped((energy - pv - battery).max(0.0)),
+                    why: reasoner.why(&Situation { slot, index, id, energy, pv, battery }),
+                }
+            })
+            .collect()
+    }
+
+    fn stores(&self, slot: usize) -> Vec<StorePlan> {
+        let flows = &self.solution.slots[slot];
+        (0..self.problem.site.stores.len())
+            .map(|index| {
+                let store = &self.problem.site.stores[index];
+                let (rungs, zones) = (&self.solution.rungs[index], &self.solution.zones[index]);
+                let litres = &flows.stores[index].litres;
+                let (bottom, top) = end_temperatures(rungs, zones, litres);
+                let heat_value = self.solution.heaters.iter().zip(&flows.heat_value);
+                let value = heat_value
+                    .filter(|(id, _)| id.store == index)
+                    .map(|(_, &v)| v)
+                    .fold(f64::NEG_INFINITY, f64::max);
+                StorePlan {
+                    stored: Energy::clamped(stored_kwh(rungs, litres)),
+                    top: Temperature::clamped(top),
+                    bottom: Temperature::clamped(bottom),
+                    usable_litres: usable_litres(rungs, litres, store.use_temperature.celsius()),
+                    unmet_kwh: flows.stores[index].unmet,
+                    value: Price::clamped(value),
+                }
+            })
+            .collect()
+    }
+}
+
+/// Mean temperatures of the lowest and the highest zone when the water of all
+/// zones has found its level: what is warmer is above [°C].
+fn end_temperatures(rungs: &[f64], zones: &[f64], litres: &[Vec<f64>]) -> (f64, f64) {
+    let total: f64 = zones.iter().sum();
+    let (lowest, highest) = (zones[0], zones[zones.len() - 1]);
+    let mut ends = (rungs[0], rungs[0]);
+    for (k, pair) in rungs.windows(2).enumerate() {
+        let warm: f64 = litres.iter().map(|zone| zone[k]).sum();
+        let step = pair[1] - pair[0];
+        ends.0 += step * (warm - (total - lowest)).max(0.0) / lowest;
+        ends.1 += step * warm.min(highest) / highest;
+    }
+    ends
+}
+
+/// Heat above mains that a ladder's litres hold [kWh].
+fn stored_kwh(rungs: &[f64], litres: &[Vec<f64>]) -> f64 {
+    let zone_kwh = |zone: &Vec<f64>| -> f64 {
+        zone.iter().zip(rungs.windows(2)).map(|(l, pair)| l * (pair[1] - pair[0])).sum()
+    };
+    KWH_PER_LITRE_KELVIN * litres.iter().map(zone_kwh).sum::<f64>()
+}
+
+/// Litres mixed at the use temperature from all water at or above it [L].
+fn usable_litres(rungs: &[f64], litres: &[Vec<f64>], use_temperature: f64) -> f64 {
+    let first = rungs.partition_point(|&t| t < use_temperature - 1e-6);
+    let cold = rungs[0];
+    litres
+        .iter()
+        .map(|zone| {
+            (first..rungs.len())
+                .map(|k| {
+                    let step = if k == first { rungs[k] - cold } else { rungs[k] - rungs[k - 1] };
+                    zone[k - 1] * step / (use_temperature - cold)
+                })
+                .sum::<f64>()
+        })
+        .sum()
+}
+
+fn battery_mode(flows: &SlotFlows) -> BatteryMode {
+    let (charge, discharge) = (flows.charge - flows.discharge, flows.discharge - flows.charge);
+    let grid_idle = flows.import < NOTHING && flows.export < NOTHING;
+    if charge > NOTHING {
+        if grid_idle { BatteryMode::Follow } else { BatteryMode::Charge }
+    } else if discharge > NOTHING {
+        if grid_idle { BatteryMode::Follow } else { BatteryMode::Discharge }
+    } else {
+        BatteryMode::Hold
+    }
+}

@@ -1,0 +1,133 @@
+//! Why each element is on, or is not.
+
+use crate::problem::{HeaterId, Problem};
+use crate::schedule::Reason;
+use crate::solution::Solution;
+use crate::time::Instant;
+
+/// Less energy than this is not worth a word [kWh].
+const NOTHING: f64 = 1e-6;
+
+/// A draw or promise of less heat than this is not a deadline [kWh].
+const DEADLINE_KWH: f64 = 0.3;
+
+/// Heating so long before a pasteurisation hold belongs to it [h].
+const HOLD_LEAD_HOURS: f64 = 6.0;
+
+/// One heater in one slot, with what it uses.
+pub(super) struct Situation {
+    pub(super) slot: usize,
+    pub(super) index: usize,
+    pub(super) id: HeaterId,
+    pub(super) energy: f64,
+    pub(super) pv: f64,
+    pub(super) battery: f64,
+}
+
+/// Finds reasons in an answer.
+pub(super) struct Reasoner<'a> {
+    problem: &'a Problem,
+    solution: &'a Solution,
+    holds: &'a [Option<Instant>],
+    /// Deadlines of each store, rising.
+    deadlines: Vec<Vec<Instant>>,
+}
+
+impl<'a> Reasoner<'a> {
+    pub(super) fn new(
+        problem: &'a Problem,
+        solution: &'a Solution,
+        holds: &'a [Option<Instant>],
+    ) -> Self {
+        let mut deadlines = vec![Vec::new(); problem.site.stores.len()];
+        for draw in &problem.draws {
+            if draw.heat_kwh(problem.site.stores[draw.store].mains) >= DEADLINE_KWH {
+                deadlines[draw.store].push(draw.start);
+            }
+        }
+        for ready in &problem.ready {
+            deadlines[ready.store].push(ready.by);
+        }
+        for own in &mut deadlines {
+            own.sort_unstable();
+        }
+        Self { problem, solution, holds, deadlines }
+    }
+
+    pub(super) fn why(&self, at: &Situation) -> Reason {
+        if at.energy > NOTHING { self.why_on(at) } else { self.why_off(at) }
+    }
+
+    fn why_on(&self, at: &Situation) -> Reason {
+        let slot = &self.problem.horizon.slots()[at.slot];
+        if let Some(due) = self.hold_after(at) {
+            return Reason::Hygiene(due);
+        }
+        let half = at.energy / 2.0;
+        if at.pv >= half {
+            let wasted = self.problem.pv[at.slot].kwh() - self.solution.slots[at.slot].pv > NOTHING;
+            let earns = self.problem.export_price[at.slot].per_kwh() > 0.0
+                && self.problem.site.grid.export_limit.kw() > 0.0;
+            return if wasted || !earns { Reason::FreeSun } else { Reason::Sun };
+        }
+        if at.battery >= half {
+            return Reason::Battery;
+        }
+        let price = self.problem.import_price[at.slot].per_kwh();
+        if price < 0.0 {
+            return Reason::PaidToUse;
+        }
+        let deadlines = &self.deadlines[at.id.store];
+        match deadlines.get(deadlines.partition_point(|&d| d < slot.end())) {
+            None => Reason::Stock,
+            Some(&by) => {
+                let cheaper_left = (at.slot + 1..self.problem.horizon.len())
+                    .take_while(|&s| self.problem.horizon.slots()[s].end() <= by)
+                    .any(|s| self.problem.import_price[s].per_kwh() < price);
+                if cheaper_left { Reason::NeededBy(by) } else { Reason::CheapestBefore(by) }
+            }
+        }
+    }
+
+    fn hold_after(&self, at: &Situation) -> Option<Instant> {
+        let slot = &self.problem.horizon.slots()[at.slot];
+        self.problem.hygiene.iter().zip(self.holds).find_map(|(rule, hold)| {
+            let start = (*hold)?;
+            let lead = start.hours_since(slot.start());
+            let own = rule.store == at.id.store;
+            (own && lead <= HOLD_LEAD_HOURS && slot.start() < start + rule.hold_seconds)
+                .then_some(rule.due)
+        })
+    }
+
+    fn why_off(&self, at: &Situation) -> Reason {
+        let later = (at.slot + 1..self.problem.horizon.len())
+            .find(|&s| self.solution.slots[s].heaters[at.index] > NOTHING);
+        if self.is_full(at) {
+            return Reason::Full;
+        }
+        match later {
+            Some(next)
+                if self.problem.import_price[next] < self.problem.import_price[at.slot]
+                    || self.problem.pv[next] > self.problem.pv[at.slot] =>
+            {
+                Reason::CheaperAt(self.problem.horizon.slots()[next].start())
+            }
+            _ => Reason::NotNeeded,
+        }
+    }
+
+    /// Whether all water the element can warm is at its highest rung.
+    fn is_full(&self, at: &Situation) -> bool {
+        let element = &self.problem.site.stores[at.id.store].elements[at.id.element];
+        let zones = &self.solution.zones[at.id.store];
+        let total: f64 = zones.iter().sum();
+        let mut top = 0.0;
+        let litres = &self.solution.slots[at.slot].stores[at.id.store].litres;
+        litres.iter().zip(zones).all(|(zone, volume)| {
+            top += volume / total;
+            top <= element.height.value() + 1e-6
+                || zone.last().is_some_and(|&hot| hot >= volume - 0.01 * total)
+        })
+    }
+}

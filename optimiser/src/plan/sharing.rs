@@ -1,0 +1,131 @@
+//! How one slot is shared: which minutes each element is on, and whose energy
+//! it uses.
+
+use std::collections::BTreeSet;
+
+use crate::problem::{HeaterId, Problem};
+use crate::site::Control;
+use crate::solution::{SlotFlows, Solution};
+use crate::time::Slot;
+
+/// Less energy than this is rounding, not a flow [kWh].
+const NOTHING: f64 = 1e-7;
+
+/// Power and minutes of one heater in a slot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Run {
+    pub(crate) kw: f64,
+    pub(crate) minutes: f64,
+    pub(crate) delay: f64,
+}
+
+/// Sets the minutes of all heaters so that the import limit holds at every
+/// instant, or `None` if that cannot be done by shifting them in the slot.
+pub(crate) fn arrange(problem: &Problem, slot: usize, flows: &SlotFlows) -> Option<Vec<Run>> {
+    let span = problem.horizon.slots()[slot];
+    let hours = span.hours();
+    let limit = problem.site.grid.import_limit.kw() + 1e-6;
+    let mut runs: Vec<Run> = problem
+        .heaters()
+        .zip(&flows.heaters)
+        .map(|(id, &energy)| run(problem, id, energy, hours))
+        .collect();
+    let total: f64 = runs.iter().filter(|r| r.minutes > 0.0).map(|r| r.kw).sum();
+    let steady = steady_kw(problem, slot, flows);
+    if steady + total <= limit {
+        return Some(runs);
+    }
+    // Longest first, each at the first minute where it fits.
+    let mut order: Vec<usize> = (0..runs.len()).filter(|&i| runs[i].minutes > 0.0).collect();
+    order.sort_by(|&a, &b| runs[b].minutes.total_cmp(&runs[a].minutes).then(a.cmp(&b)));
+    let mut placed: Vec<Run> = Vec::new();
+    for index in order {
+        let delay = first_fit(&placed, runs[index], hours * 60.0, limit - steady)?;
+        runs[index].delay = delay;
+        placed.push(runs[index]);
+    }
+    Some(runs)
+}
+
+/// Slots whose elements cannot be arranged within the import limit.
+pub(super) fn crowded(problem: &Problem, solution: &Solution) -> BTreeSet<usize> {
+    let slots = solution.slots.iter().enumerate();
+    slots.filter(|(slot, flows)| arrange(problem, *slot, flows).is_none()).map(|(s, _)| s).collect()
+}
+
+/// Power beside the heaters, at its mean over the slot [kW]. PV and battery
+/// that carry heaters are not counted on: the battery follows, the sun may not.
+fn steady_kw(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
+    let hours = problem.horizon.slots()[slot].hours();
+    (problem.base_load[slot].kwh() + flows.charge - flows.pv - flows.discharge) / hours
+}
+
+fn run(problem: &Problem, id: HeaterId, energy: f64, hours: f64) -> Run {
+    if energy <= NOTHING {
+        return Run { kw: 0.0, minutes: 0.0, delay: 0.0 };
+    }
+    let element = &problem.site.stores[id.store].elements[id.element];
+    let mean = energy / hours;
+    let kw = match &element.control {
+        Control::Modulating => mean,
+        Control::OnOff => element.power.kw(),
+        Control::Staged(powers) => {
+            let fits = powers.iter().map(|p| p.kw()).find(|&p| p >= mean - 1e-9);
+            fits.unwrap_or(element.power.kw())
+        }
+    };
+    Run { kw, minutes: (energy / kw * 60.0).min(hours * 60.0), delay: 0.0 }
+}
+
+/// The first delay at which a run fits beside those placed.
+fn first_fit(placed: &[Run], run: Run, slot_minutes: f64, room_kw: f64) -> Option<f64> {
+    let mut starts: Vec<f64> = placed.iter().map(|p| p.delay + p.minutes).collect();
+    starts.push(0.0);
+    starts.sort_by(f64::total_cmp);
+    starts.into_iter().find(|&start| {
+        let end = start + run.minutes;
+        let peak = |at: f64| -> f64 {
+            placed
+                .iter()
+                .filter(|p| p.delay <= at + 1e-9 && at + 1e-9 < p.delay + p.minutes)
+                .map(|p| p.kw)
+                .sum()
+        };
+        let inside = placed.iter().map(|p| p.delay).filter(|&d| d >= start && d < end - 1e-9);
+        end <= slot_minutes + 1e-6 && inside.chain([start]).all(|at| peak(at) + run.kw <= room_kw)
+    })
+}
+
+/// Energy of the heaters in a slot by source [kWh].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Sources {
+    pub(crate) pv: f64,
+    pub(crate) battery: f64,
+    pub(crate) grid: f64,
+}
+
+/// Whose energy the heaters use, by this rule: PV serves the base load first,
+/// then a battery that may not charge from the grid, then the heaters, then
+/// the battery, then export. What an on/off element draws beyond the surplus
+/// while on does not come from PV. The battery serves the rest of the base
+/// load first, then heaters if it may. The grid gives the rest.
+pub(crate) fn sources(problem: &Problem, slot: usize, flows: &SlotFlows, swing: f64) -> Sources {
+    let total: f64 = flows.heaters.iter().sum();
+    let base = problem.base_load[slot].kwh();
+    let mut sun = (flows.pv - base).max(0.0);
+    let (feeds, from_grid) =
+        problem.site.battery.map_or((false, false), |b| (b.feeds_heaters, b.charges_from_grid));
+    if !from_grid {
+        sun = (sun - flows.charge).max(0.0);
+    }
+    let pv = sun.min(total - swing).max(0.0);
+    let uncovered = (base - flows.pv).max(0.0);
+    let spare = if feeds { (flows.discharge - uncovered).max(0.0) } else { 0.0 };
+    let battery = spare.min(total - pv);
+    Sources { pv, battery, grid: total - pv - battery }
+}
+
+/// Length of a slot in minutes.
+pub(crate) fn minutes(slot: Slot) -> f64 {
+    slot.seconds() as f64 / 60.0
+}

@@ -1,0 +1,5 @@
+//! End-to-end and outside-reference checks, as one program.
+
+mod dispatch;
+mod series;
+mod site_file;
