@@ -7,3 +7,4 @@
 
 pub mod family;
 pub mod houses;
+pub mod real;

@@ -9,13 +9,15 @@ use crate::units::Power;
 
 /// A plan with its simulated outcome and score.
 #[derive(Debug, Clone)]
-pub(crate) struct Candidate {
+pub struct Candidate {
     /// Energy of each heater in each slot [kWh].
-    pub(crate) energies: Vec<Vec<f64>>,
-    pub(crate) commands: Commands,
-    pub(crate) outcome: Outcome,
+    pub energies: Vec<Vec<f64>>,
+    /// What the devices are told.
+    pub commands: Commands,
+    /// What the plant makes of it.
+    pub outcome: Outcome,
     /// Cost with everything that counts, less what is left [minor].
-    pub(crate) score: f64,
+    pub score: f64,
 }
 
 /// Sets the commands of one slot to what the energies ask for. False if the

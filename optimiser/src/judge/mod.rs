@@ -14,10 +14,10 @@ mod polish;
 mod score;
 mod verdict;
 
-pub(crate) use candidate::Candidate;
+pub use candidate::Candidate;
 pub(crate) use cuts::next_cuts;
 pub(crate) use polish::polish;
-pub(crate) use score::Judge;
+pub use score::Judge;
 pub(crate) use verdict::judged_solution;
 
 /// How much work judging may be.

@@ -9,7 +9,7 @@ use super::candidate::{Candidate, command_slot};
 
 /// Judges plans of one problem on its simulated plant.
 #[derive(Debug, Clone)]
-pub(crate) struct Judge<'a> {
+pub struct Judge<'a> {
     pub(super) problem: &'a Problem,
     plant: Plant,
     scene: Scene,
@@ -21,10 +21,10 @@ pub(crate) struct Judge<'a> {
 
 impl<'a> Judge<'a> {
     /// A judge of plans of a problem. `holds` are the pasteurisations in the plan.
-    pub(crate) fn new(
-        problem: &'a Problem,
-        holds: &[Option<Instant>],
-    ) -> Result<Self, ProblemError> {
+    ///
+    /// # Errors
+    /// If the problem does not fit its own site, which a validated one does.
+    pub fn new(problem: &'a Problem, holds: &[Option<Instant>]) -> Result<Self, ProblemError> {
         let plant = Plant::new(&problem.site);
         let scene = plant.scene(&problem.into())?;
         let slots = problem.horizon.slots();
@@ -42,7 +42,7 @@ impl<'a> Judge<'a> {
     }
 
     /// Runs commands from the start.
-    pub(crate) fn candidate(&mut self, mut commands: Commands) -> Candidate {
+    pub fn candidate(&mut self, mut commands: Commands) -> Candidate {
         let energies: Vec<Vec<f64>> = commands
             .heaters
             .iter()
@@ -59,7 +59,7 @@ impl<'a> Judge<'a> {
 
     /// Runs a candidate again after its energies changed in some slots; false
     /// if they cannot be commanded.
-    pub(super) fn rerun(&mut self, candidate: &mut Candidate, changed: &[usize]) -> bool {
+    pub fn rerun(&mut self, candidate: &mut Candidate, changed: &[usize]) -> bool {
         let Some(&first) = changed.iter().min() else { return true };
         let commanded = changed.iter().all(|&slot| {
             command_slot(self.problem, slot, &candidate.energies, &mut candidate.commands)
