@@ -11,6 +11,7 @@
 mod candidate;
 mod cuts;
 mod polish;
+mod repack;
 mod score;
 mod verdict;
 
@@ -31,11 +32,11 @@ pub struct Effort {
 
 impl Effort {
     /// For a plan made from nothing, which may take a tenth of a second.
-    pub const COLD: Self = Self { rounds: 4, simulations: 600 };
+    pub const COLD: Self = Self { rounds: 4, simulations: 1200 };
 
     /// For one step of a loop that plans again and again.
-    pub const STEP: Self = Self { rounds: 1, simulations: 25 };
+    pub const STEP: Self = Self { rounds: 1, simulations: 1200 };
 
     /// The linear program's own word.
-    pub const NONE: Self = Self { rounds: 0, simulations: 0 };
+    pub const NONE: Self = Self { rounds: 0, simulations: 1200 };
 }

@@ -6,6 +6,7 @@
 //! electricity are tried first; whatever the plant scores better is kept.
 
 use super::candidate::Candidate;
+use super::repack::{joins, repacks};
 use super::score::Judge;
 
 /// Quanta of the search, as shares of what an element can use in half an hour.
@@ -20,15 +21,20 @@ const GAIN: f64 = 1e-3;
 /// Less energy than this is not worth a run [kWh].
 const NOTHING: f64 = 1e-3;
 
-/// A change of heater energies.
-#[derive(Debug, Clone, Copy)]
-struct Move {
-    heater: usize,
-    slot: usize,
-    kwh: f64,
-    to: Option<(usize, usize)>,
-    /// What it promises to save at the program's values [minor].
-    promise: f64,
+/// A change of heater energies, and what it promises to save at the program's
+/// values [minor].
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Move {
+    /// Heater, slot, and the energy added [kWh]; negative if taken.
+    pub(super) changes: Vec<(usize, usize, f64)>,
+    pub(super) promise: f64,
+}
+
+impl Move {
+    pub(super) fn new(changes: Vec<(usize, usize, f64)>, values: &[f64]) -> Self {
+        let promise = changes.iter().map(|&(_, slot, kwh)| -kwh * values[slot]).sum();
+        Self { changes, promise }
+    }
 }
 
 /// Improves a candidate with at most so many simulations. `values` are the
@@ -40,34 +46,91 @@ pub(crate) fn polish(
     mut simulations: usize,
 ) -> Candidate {
     let mut trial = best.clone();
+    descend(judge, &mut best, &mut trial, values, &mut simulations);
+    // What is left of the simulations goes into shaking the plan out of a
+    // hollow and descending again.
+    let mut shaker = Shaker::default();
+    while simulations > SHAKE_WORTH {
+        let mut shaken = best.clone();
+        if !shaker.shake(judge, &mut shaken, values) {
+            break;
+        }
+        descend(judge, &mut shaken, &mut trial, values, &mut simulations);
+        if shaken.score < best.score - GAIN {
+            best = shaken;
+            shaker = Shaker::default();
+        }
+    }
+    best
+}
+
+/// Improves a candidate until no move does, or the simulations are used up.
+fn descend(
+    judge: &mut Judge<'_>,
+    best: &mut Candidate,
+    trial: &mut Candidate,
+    values: &[f64],
+    simulations: &mut usize,
+) {
     for quantum in QUANTA {
         loop {
             let before = best.score;
-            for change in moves(judge, &best, values, quantum) {
-                if simulations == 0 {
-                    return best;
+            let mut found = moves(judge, best, values, quantum);
+            found.extend(repacks(judge, best, values, quantum));
+            found.sort_by(|a, b| b.promise.total_cmp(&a.promise));
+            for change in found {
+                if *simulations == 0 {
+                    return;
                 }
-                if !applies(judge, &best, change) {
-                    continue;
+                if applies(judge, best, &change) {
+                    *simulations -= 1;
+                    attempt(judge, best, trial, &change);
                 }
-                simulations -= 1;
-                attempt(judge, &mut best, &mut trial, change);
             }
             if best.score > before - GAIN {
                 break;
             }
         }
     }
-    best
+}
+
+/// Fewer simulations than this are not worth a shake.
+const SHAKE_WORTH: usize = 60;
+
+/// Takes all heat out of one stretch after the other.
+#[derive(Default)]
+struct Shaker {
+    turn: usize,
+}
+
+impl Shaker {
+    /// Moves the heat of the next stretch into the one before it; false when
+    /// every stretch had its turn.
+    fn shake(&mut self, judge: &mut Judge<'_>, candidate: &mut Candidate, values: &[f64]) -> bool {
+        let jumps = joins(judge, candidate, values);
+        while let Some(change) = jumps.get(self.turn) {
+            self.turn += 1;
+            let mut changed = Vec::new();
+            for &(heater, slot, kwh) in &change.changes {
+                let own = &mut candidate.energies[heater][slot];
+                *own = (*own + kwh).clamp(0.0, most_kwh(judge, heater, slot));
+                changed.push(slot);
+            }
+            if judge.rerun(candidate, &changed) {
+                return true;
+            }
+        }
+        false
+    }
 }
 
 /// Tries a change and keeps it if the plant scores it better.
-fn attempt(judge: &mut Judge<'_>, best: &mut Candidate, trial: &mut Candidate, change: Move) {
+fn attempt(judge: &mut Judge<'_>, best: &mut Candidate, trial: &mut Candidate, change: &Move) {
     trial.clone_from(best);
-    trial.energies[change.heater][change.slot] -= change.kwh;
-    let mut changed = vec![change.slot];
-    if let Some((heater, slot)) = change.to {
-        trial.energies[heater][slot] += change.kwh;
+    let mut changed: Vec<usize> = Vec::with_capacity(change.changes.len());
+    for &(heater, slot, kwh) in &change.changes {
+        let own = &mut trial.energies[heater][slot];
+        *own = (*own + kwh).max(0.0);
         changed.push(slot);
     }
     if judge.rerun(trial, &changed) && trial.score < best.score - GAIN {
@@ -76,15 +139,14 @@ fn attempt(judge: &mut Judge<'_>, best: &mut Candidate, trial: &mut Candidate, c
 }
 
 /// Whether a change still fits the candidate, after others were kept.
-fn applies(judge: &Judge<'_>, candidate: &Candidate, change: Move) -> bool {
-    let enough = candidate.energies[change.heater][change.slot] >= change.kwh - 1e-9;
-    let room = change.to.is_none_or(|(heater, slot)| {
-        candidate.energies[heater][slot] + change.kwh <= most_kwh(judge, heater, slot) + 1e-9
-    });
-    enough && room
+fn applies(judge: &Judge<'_>, candidate: &Candidate, change: &Move) -> bool {
+    change.changes.iter().all(|&(heater, slot, kwh)| {
+        let after = candidate.energies[heater][slot] + kwh;
+        after >= -1e-9 && after <= most_kwh(judge, heater, slot) + 1e-9
+    })
 }
 
-fn most_kwh(judge: &Judge<'_>, heater: usize, slot: usize) -> f64 {
+pub(super) fn most_kwh(judge: &Judge<'_>, heater: usize, slot: usize) -> f64 {
     let problem = judge.problem;
     problem.heaters().nth(heater).map_or(0.0, |id| {
         let element = &problem.site.stores[id.store].elements[id.element];
@@ -111,7 +173,7 @@ fn moves(judge: &Judge<'_>, best: &Candidate, values: &[f64], quantum: f64) -> V
                 continue;
             }
             let kwh = step.min(has);
-            moves.push(Move { heater, slot, kwh, to: None, promise: kwh * values[slot].max(0.0) });
+            moves.push(Move::new(vec![(heater, slot, -kwh)], values));
             let mut targets = 0;
             for &other in &cheapest {
                 if targets == TARGETS || values[other] > values[slot] + 0.01 {
@@ -122,8 +184,10 @@ fn moves(judge: &Judge<'_>, best: &Candidate, values: &[f64], quantum: f64) -> V
                     let same = peer == heater && other == slot;
                     let room = most_kwh(judge, peer, other) - best.energies[peer][other];
                     if !same && room >= kwh - 1e-9 {
-                        let promise = kwh * (values[slot] - values[other]);
-                        moves.push(Move { heater, slot, kwh, to: Some((peer, other)), promise });
+                        moves.push(Move::new(
+                            vec![(heater, slot, -kwh), (peer, other, kwh)],
+                            values,
+                        ));
                         found = true;
                     }
                 }
@@ -132,13 +196,12 @@ fn moves(judge: &Judge<'_>, best: &Candidate, values: &[f64], quantum: f64) -> V
             // Heat that comes later is lost less.
             for &peer in &peers {
                 if let Some(later) = next_room(judge, best, peer, slot, kwh, values) {
-                    moves.push(Move { heater, slot, kwh, to: Some((peer, later)), promise: 0.0 });
+                    moves.push(Move::new(vec![(heater, slot, -kwh), (peer, later, kwh)], values));
                 }
             }
         }
     }
     moves.extend(additions(judge, best, values, quantum));
-    moves.sort_by(|a, b| b.promise.total_cmp(&a.promise));
     moves
 }
 
@@ -175,10 +238,7 @@ fn additions(judge: &Judge<'_>, best: &Candidate, values: &[f64], quantum: f64) 
             let latest = before.iter().copied().max();
             let chosen = before.into_iter().take(TARGETS).chain(latest);
             moves.extend(chosen.map(|slot| Move {
-                heater,
-                slot,
-                kwh: -kwh,
-                to: None,
+                changes: vec![(heater, slot, kwh)],
                 promise: problem.weights.unmet_per_kwh * kwh,
             }));
         }
@@ -186,18 +246,24 @@ fn additions(judge: &Judge<'_>, best: &Candidate, values: &[f64], quantum: f64) 
     moves
 }
 
-/// The first slots in which a draw or promise of a store is short.
+/// Slots before whose beginning a store wants more heat: for the first draws and
+/// promises that are short, and the first and last slots whose reserve is.
 fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> Vec<usize> {
     let problem = judge.problem;
     let trace = best.outcome.stores[store].slots();
+    let slots = 0..trace.len();
     let mut short: Vec<usize> =
-        (0..trace.len()).filter(|&slot| trace[slot].unmet_kwh > NOTHING).take(2).collect();
+        slots.clone().filter(|&slot| trace[slot].unmet_kwh > NOTHING).take(2).collect();
     let missing = judge.ready_short(&best.outcome);
-    let promises = problem
-        .ready
-        .iter()
-        .zip(missing)
-        .filter(|(ready, kwh)| ready.store == store && *kwh > NOTHING);
-    short.extend(promises.filter_map(|(ready, _)| problem.horizon.index_at(ready.by)).take(2));
+    let promises = problem.ready.iter().zip(missing);
+    short.extend(
+        promises
+            .filter(|(ready, kwh)| ready.store == store && *kwh > NOTHING)
+            .filter_map(|(ready, _)| problem.horizon.index_at(ready.by))
+            .take(2),
+    );
+    let reserve = problem.site.stores[store].held_back.litres();
+    let mut below = slots.filter(|&slot| trace[slot].usable_litres < reserve - 0.5);
+    short.extend(below.next().into_iter().chain(below.next_back()).map(|slot| slot + 1));
     short
 }

@@ -92,7 +92,7 @@ fn search(
     let heaters: Vec<_> = problem.heaters().collect();
     let slots = problem.horizon.len();
     while clock.elapsed() < time {
-        let heat = 4.0 * (1.0 - clock.elapsed().as_secs_f64() / time.as_secs_f64()).max(0.0);
+        let heat = 1.0 * (0.7 - clock.elapsed().as_secs_f64() / time.as_secs_f64()).max(0.0);
         for _ in 0..50 {
             trial.clone_from(&here);
             let changed = stir(problem, &heaters, &mut trial, slots, random);
