@@ -25,14 +25,19 @@ pub(super) fn site_text(path: &Path) -> Result<(String, String), Problem> {
     }
 }
 
-/// What the demo house is known to live with.
-pub(super) fn demo(house: &House) -> Result<Known, Problem> {
+/// What the demo house is known to live with, where no file says otherwise.
+pub(super) fn demo(arguments: &Plan, house: &House) -> Result<Known, Problem> {
+    let stated = known(arguments, house)?;
     let prices = read_series("the demo prices", DEMO_PRICES.as_bytes())?;
+    let weather = match stated.weather {
+        Some(weather) => weather,
+        None => read_weather("the demo weather", DEMO_WEATHER.as_bytes())?,
+    };
     Ok(Known {
-        wholesale: wholesale(&prices, house, None)?,
+        wholesale: wholesale(&prices, house, arguments.price_column.as_deref())?,
         price_step_seconds: prices.step_seconds(),
-        weather: Some(read_weather("the demo weather", DEMO_WEATHER.as_bytes())?),
-        ..Known::default()
+        weather: Some(weather),
+        ..stated
     })
 }
 
