@@ -1,3 +1,4 @@
 //! End-to-end and outside-reference checks, as one program.
 
+mod agreement;
 mod dispatch;

@@ -1,7 +1,8 @@
 //! Binaries, only in the slots where the plain program was seen to cheat.
 //!
 //! - meter: `import ≤ I·y + Σ q`, `export ≤ X·(1 − y) + Σ q`, where `q` is what an
-//!   on/off element takes from the grid while it gives the surplus away when off;
+//!   element that switches takes from the grid at full power while it gives the
+//!   surplus away when off;
 //! - battery: `charge ≤ C·y`, `discharge ≤ D·(1 − y)`;
 //! - overlap: `p ≤ P·Δt·y` for each on/off element, and
 //!   `import + Σ (P·Δt·y − p) ≤ I`: elements at full power at the same time.
@@ -55,7 +56,8 @@ fn meter_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: u
         .filter_map(|(heater, id)| {
             let element = &problem.site.stores[id.store].elements[id.element];
             let beyond = (1.0 - surplus / element.power.kw()).max(0.0);
-            (surplus > 0.0 && element.control == Control::OnOff).then_some((heater.energy, -beyond))
+            let switched = element.control != Control::Modulating;
+            (surplus > 0.0 && switched).then_some((heater.energy, -beyond))
         })
         .collect();
     let import = [(columns.import, 1.0), (importing, -most_import)];

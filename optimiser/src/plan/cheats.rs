@@ -40,16 +40,8 @@ pub(super) fn most_swing(problem: &Problem, slot: usize, flows: &SlotFlows) -> f
         .zip(&flows.heaters)
         .filter_map(|(id, &energy)| {
             let element = &problem.site.stores[id.store].elements[id.element];
-            let beyond = |kw: f64| (1.0 - surplus / kw).max(0.0) * energy;
-            match &element.control {
-                Control::Modulating => None,
-                Control::OnOff => Some(beyond(element.power.kw())),
-                Control::Staged(powers) => {
-                    let mean = energy / hours;
-                    let stage = powers.iter().map(|p| p.kw()).find(|&p| p >= mean - 1e-9);
-                    Some(beyond(stage.unwrap_or(element.power.kw())))
-                }
-            }
+            let beyond = (1.0 - surplus / element.power.kw()).max(0.0) * energy;
+            (element.control != Control::Modulating).then_some(beyond)
         })
         .sum()
 }

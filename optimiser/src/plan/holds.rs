@@ -51,9 +51,13 @@ pub(super) fn candidates(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
 }
 
 /// Every hold that begins after the first slot and is complete by the due
-/// time; for one that is overdue, those in the first day.
+/// time; for one that is overdue, those in the first day; none for a store that
+/// cannot become so hot.
 fn all_holds(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
     let hygiene = &problem.hygiene[rule];
+    if Ladder::new(&problem.site.stores[hygiene.store]).rung_for(hygiene.temperature).is_none() {
+        return Vec::new();
+    }
     let slots = problem.horizon.slots();
     if hygiene.due > problem.horizon.end() {
         return Vec::new();

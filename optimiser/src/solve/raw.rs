@@ -253,8 +253,15 @@ impl Engine {
         done("solve", unsafe { c::Highs_run(model) })?;
         // SAFETY: takes only the instance.
         let status = unsafe { c::Highs_getModelStatus(model) };
+        // SAFETY: takes only the instance.
+        let objective = unsafe { c::Highs_getObjectiveValue(model) };
+        let verdict = verdict(status, objective);
         let mut values = vec![0.0; columns];
         let mut duals = vec![0.0; rows];
+        if !matches!(verdict, Verdict::Optimal | Verdict::Limit) {
+            // There is no solution, and HiGHS calls it an error to ask for one.
+            return Ok(Answer { verdict, objective, values, duals });
+        }
         let mut column_duals = vec![0.0; columns];
         let mut row_values = vec![0.0; rows];
         // SAFETY: the arrays have one place for each column and row.
@@ -267,9 +274,7 @@ impl Engine {
                 duals.as_mut_ptr(),
             )
         })?;
-        // SAFETY: takes only the instance.
-        let objective = unsafe { c::Highs_getObjectiveValue(model) };
-        Ok(Answer { verdict: verdict(status, objective), objective, values, duals })
+        Ok(Answer { verdict, objective, values, duals })
     }
 }
 
