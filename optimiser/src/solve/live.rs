@@ -110,7 +110,14 @@ impl Live {
         }
         // Presolve and an old basis have both been seen to call a feasible
         // program infeasible; only a cold solve without presolve is believed.
-        self.engine.run_cold(limits)
+        let cold = self.engine.run_cold(limits)?;
+        if matches!(cold.verdict, Verdict::Optimal | Verdict::Limit) {
+            return Ok(cold);
+        }
+        // The basis of a program without an answer leads the next astray.
+        self.engine.forget()?;
+        let doubtful = answer.verdict == Verdict::Infeasible;
+        Ok(if doubtful { Answer { verdict: Verdict::Infeasible, ..cold } } else { cold })
     }
 }
 

@@ -232,10 +232,29 @@ impl Engine {
 
     /// Forgets the basis and solves without presolve.
     pub(super) fn run_cold(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
+        self.forget()?;
+        self.run_with(limits, "off")
+    }
+
+    /// Forgets the basis and everything else about the last run.
+    pub(super) fn forget(&mut self) -> Result<(), SolveError> {
         let model = self.pointer();
         // SAFETY: takes only the instance.
-        done("forget the basis", unsafe { c::Highs_clearSolver(model) })?;
-        self.run_with(limits, "off")
+        done("forget the basis", unsafe { c::Highs_clearSolver(model) })
+    }
+
+    /// Whether the values of the last run satisfy every row and bound.
+    fn is_feasible(&mut self) -> bool {
+        let mut status = 0;
+        // SAFETY: the name is a C string and the status outlives the call.
+        let known = unsafe {
+            c::Highs_getIntInfoValue(
+                self.pointer(),
+                c"primal_solution_status".as_ptr(),
+                &raw mut status,
+            )
+        };
+        known == c::STATUS_OK && status == c::kHighsSolutionStatusFeasible
     }
 
     fn run_with(&mut self, limits: SolveLimits, presolve: &str) -> Result<Answer, SolveError> {
@@ -249,13 +268,23 @@ impl Engine {
             .map_err(|_| refused("mip_rel_gap"))?;
         let (columns, rows) = (self.model.num_cols(), self.model.num_rows());
         let model = self.pointer();
+        // The time limit counts the time of all runs since the clocks were zeroed.
         // SAFETY: takes only the instance.
-        done("solve", unsafe { c::Highs_run(model) })?;
+        done("zero the clocks", unsafe { c::Highs_zeroAllClocks(model) })?;
+        // What went wrong, if anything did, is in the status of the model.
+        // SAFETY: takes only the instance.
+        let ran = unsafe { c::Highs_run(model) };
         // SAFETY: takes only the instance.
         let status = unsafe { c::Highs_getModelStatus(model) };
         // SAFETY: takes only the instance.
         let objective = unsafe { c::Highs_getObjectiveValue(model) };
-        let verdict = verdict(status, objective);
+        let verdict = match verdict(status, objective) {
+            Verdict::Limit if !self.is_feasible() => {
+                Verdict::Failed("the solver stopped at a limit, without a feasible answer")
+            }
+            _ if ran == c::STATUS_ERROR => Verdict::Failed("the solver broke off"),
+            verdict => verdict,
+        };
         let mut values = vec![0.0; columns];
         let mut duals = vec![0.0; rows];
         if !matches!(verdict, Verdict::Optimal | Verdict::Limit) {
