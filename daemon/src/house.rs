@@ -4,6 +4,8 @@
 use chrono::{NaiveTime, Weekday};
 use chrono_tz::Tz;
 use optimiser::Site;
+pub use optimiser::solar::Location;
+use optimiser::solar::PvSystem;
 use optimiser::time::Instant;
 use optimiser::units::{Current, Energy, Flow, Power, Temperature, Volume};
 
@@ -38,17 +40,6 @@ pub struct House {
     pub state: PresentState,
 }
 
-/// A place on Earth.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Location {
-    /// Latitude, north positive [°].
-    pub latitude: f64,
-    /// Longitude, east positive [°].
-    pub longitude: f64,
-    /// Height above sea level [m].
-    pub altitude_m: f64,
-}
-
 /// The electrical supply as on the cut-out.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Supply {
@@ -77,6 +68,8 @@ pub enum Pv {
         /// Most AC power of the inverter.
         inverter_limit: Option<Power>,
     },
+    /// Arrays by orientation, fed with irradiance, temperature and wind.
+    Arrays(PvSystem),
 }
 
 /// What the rest of the house takes.

@@ -1,4 +1,11 @@
 //! The program around the optimiser: site file, series, command line, service.
 
+pub mod assemble;
+pub mod cli;
 pub mod house;
+pub mod local_time;
+pub mod present;
+pub mod series;
+pub mod site_file;
 pub mod tariff;
+pub mod weather;

@@ -1,2 +1,7 @@
-//! The program.
-fn main() {}
+//! The program: turns the outcome of a command into an exit code.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    stowheat::cli::run(std::env::args_os())
+}

@@ -1,5 +1,11 @@
 //! How prices become unit rates in minor units per kWh.
 
+mod bands;
+mod rates;
+
+pub use bands::{BandFault, band_faults};
+pub use rates::{Rated, Wholesale, unit_rates};
+
 use chrono::NaiveTime;
 use optimiser::units::Price;
 
@@ -12,7 +18,7 @@ pub struct Tariff {
     pub import: Rates,
     /// Export.
     pub export: Rates,
-    /// Charge per day, whatever is used [minor].
+    /// Charge per day, whatever is used \[minor\].
     pub standing_charge_per_day: f64,
 }
 

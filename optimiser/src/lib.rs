@@ -3,16 +3,21 @@
 //! clock, network, environment or time zones.
 
 pub mod check;
-mod model;
+pub mod model;
 pub mod plan;
+pub mod plant;
 pub mod problem;
+pub mod rule;
 pub mod schedule;
 pub mod site;
+pub mod solar;
 pub mod solution;
 pub mod solve;
+pub mod standards;
 pub mod time;
 pub mod units;
 pub mod water;
+pub mod worth;
 
 pub use problem::Problem;
 pub use schedule::Schedule;

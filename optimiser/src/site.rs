@@ -161,14 +161,14 @@ impl Store {
     }
 
     /// Fixed temperatures of the ladder above the mains temperature, rising:
-    /// a preheat rung, the use temperature, a rung between, and the highest
-    /// temperature an element reaches; 60 °C is always a rung when in reach,
-    /// for hygiene.
+    /// the use temperature, a rung between, and the highest temperature an
+    /// element reaches; 60 °C is always a rung when in reach, for hygiene.
+    /// No rung stands below the use temperature: resistance heat gains nothing
+    /// by stopping there, and a ladder without one cannot cheat about it.
     pub fn rungs(&self) -> Vec<Temperature> {
-        let cold = self.mains.celsius();
         let useful = self.use_temperature.celsius();
         let top = self.highest_reach().celsius();
-        let mut rungs = vec![cold + 0.5 * (useful - cold), useful];
+        let mut rungs = vec![useful];
         let mut candidates = vec![60.0, top];
         if top < 60.0 {
             candidates.insert(0, 0.5 * (useful + top));

@@ -63,7 +63,8 @@ pub struct Solution {
 }
 
 impl Solution {
-    pub(crate) fn new(problem: &Problem, formulation: &Formulation, answer: &Answer) -> Self {
+    /// Reads an answer to a formulation.
+    pub fn new(problem: &Problem, formulation: &Formulation, answer: &Answer) -> Self {
         let layout = &formulation.layout;
         let value = |col: &Col| answer.values[col.0 as usize];
         // Tiny negative values are rounding of the solver, not flows.
@@ -72,8 +73,11 @@ impl Solution {
             .map(|slot| {
                 let mut flows = slot_flows(&layout.slots[slot], &flow);
                 flows.electricity_value = dual(answer, formulation.node_rows[slot]);
-                flows.heat_value =
-                    formulation.heater_rows[slot].iter().map(|&row| -dual(answer, row)).collect();
+                flows.heat_value = layout
+                    .heaters
+                    .iter()
+                    .map(|id| heat_value(formulation, answer, &flows, slot, *id))
+                    .collect();
                 for (store, own) in flows.stores.iter_mut().enumerate() {
                     own.unmet += formulation.demand.beyond[store][slot];
                 }
@@ -104,6 +108,43 @@ fn dual(answer: &Answer, row: Row) -> f64 {
     answer.duals[row.0 as usize]
 }
 
+/// Worth of one more kWh through a heater in a slot: the best of all ways to
+/// lift a litre that is there, from the rung it stands at to a higher one.
+/// Zero where nothing can be lifted.
+///
+/// The dual of the heater's own balance is not used: where the heater is off it
+/// may be anything up to the price.
+fn heat_value(
+    formulation: &Formulation,
+    answer: &Answer,
+    flows: &SlotFlows,
+    slot: usize,
+    id: HeaterId,
+) -> f64 {
+    let ladder = &formulation.ladders[id.store];
+    let mut best = 0.0_f64;
+    for zone in ladder.element_zone[id.element]..ladder.zones() {
+        let litres = &flows.stores[id.store].litres[zone];
+        let rows = &formulation.store_rows[slot][id.store][zone];
+        let at_or_above = |rung: usize| match rung {
+            0 => ladder.volumes[zone],
+            _ => litres.get(rung - 1).copied().unwrap_or(0.0),
+        };
+        for from in 0..ladder.element_rung[id.element] {
+            if at_or_above(from) - at_or_above(from + 1) < 1e-3 {
+                continue;
+            }
+            let (mut worth, mut heat) = (0.0, 0.0);
+            for to in from + 1..=ladder.element_rung[id.element] {
+                worth -= dual(answer, rows[to - 1]);
+                heat += ladder.step_kwh(to);
+                best = best.max(worth / heat);
+            }
+        }
+    }
+    best
+}
+
 fn slot_flows(columns: &SlotColumns, flow: &impl Fn(&Col) -> f64) -> SlotFlows {
     SlotFlows {
         import: flow(&columns.import),
@@ -126,12 +167,4 @@ fn slot_flows(columns: &SlotColumns, flow: &impl Fn(&Col) -> f64) -> SlotFlows {
             })
             .collect(),
     }
-}
-
-/// Temperatures of equal layers that a ladder's litres amount to, for one zone:
-/// the mean temperature [°C].
-pub(crate) fn mean_temperature(rungs: &[f64], litres: &[f64], volume: f64) -> f64 {
-    let lifted: f64 =
-        litres.iter().zip(rungs.windows(2)).map(|(l, pair)| l * (pair[1] - pair[0])).sum();
-    rungs[0] + lifted / volume
 }

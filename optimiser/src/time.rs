@@ -79,6 +79,11 @@ impl Slot {
         self.start <= instant && instant < self.end
     }
 
+    /// The span that two slots share, if any.
+    pub fn intersection(self, other: Self) -> Option<Self> {
+        Self::new(self.start.max(other.start), self.end.min(other.end))
+    }
+
     /// Seconds that two slots share.
     pub fn overlap_seconds(self, other: Self) -> i64 {
         (self.end.min(other.end) - self.start.max(other.start)).max(0)

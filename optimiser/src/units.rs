@@ -131,6 +131,22 @@ quantity!(
     /// Electric current [A].
     Current, amperes, "A", "current", 0.0, 10_000.0
 );
+quantity!(
+    /// Irradiance, on whatever plane the name of the variable says [W/m²].
+    Irradiance, watts_per_m2, "W/m²", "irradiance", 0.0, 2_000.0
+);
+quantity!(
+    /// Wind speed [m/s].
+    WindSpeed, metres_per_second, "m/s", "wind speed", 0.0, 120.0
+);
+quantity!(
+    /// Angle in the plane that the name of the variable says [°].
+    Angle, degrees, "°", "angle", -360.0, 360.0
+);
+quantity!(
+    /// Relative change of a power per kelvin [1/K].
+    PowerCoefficient, per_kelvin, "1/K", "temperature coefficient", -0.02, 0.0
+);
 
 impl Temperature {
     /// Difference to another temperature [K].

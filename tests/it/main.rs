@@ -2,3 +2,5 @@
 
 mod agreement;
 mod dispatch;
+mod series;
+mod site_file;

@@ -67,7 +67,7 @@ pub fn battery() -> Battery {
         discharge_limit: kw(5.0),
         charge_efficiency: Fraction::constant(0.95),
         discharge_efficiency: Fraction::constant(0.95),
-        wear: price(1.0),
+        wear: price(4.0),
         charges_from_grid: true,
         exports: true,
         feeds_heaters: true,

@@ -1,5 +1,11 @@
 //! Houses and days to try the optimiser on.
 
+#![expect(
+    clippy::missing_panics_doc,
+    reason = "a builder of a test panics on a mistake in the test"
+)]
+
+pub mod family;
 pub mod houses;
 pub mod invention;
 pub mod record;

@@ -1,11 +1,12 @@
-//! Binaries, only in the slots where the plain program was seen to cheat.
+//! One direction a slot, only in the slots where the plain program was seen to
+//! cheat; which direction is decided by branching outside the program.
 //!
-//! - meter: `import ≤ I·y + Σ q`, `export ≤ X·(1 − y) + Σ q`, where `q` is what an
-//!   element that switches takes from the grid at full power while it gives the
-//!   surplus away when off;
-//! - battery: `charge ≤ C·y`, `discharge ≤ D·(1 − y)`;
-//! - overlap: `p ≤ P·Δt·y` for each on/off element, and
-//!   `import + Σ (P·Δt·y − p) ≤ I`: elements at full power at the same time.
+//! - meter in: `export ≤ Σ q` and `export ≤ S·(Δt − p/P)` for each element that
+//!   switches; meter out: the same for `import`; where `q` is what the element takes from
+//!   the grid while on at full power, and the surplus `S` is given away only while it is off;
+//! - battery in: `discharge ≤ 0`; battery out: `charge ≤ 0`;
+//! - elements one after the other: `Σ p/P ≤ Δt` and
+//!   `import + (P_max·Δt − Σ p) ≤ I·Δt`, so that each fits beside all else.
 
 use crate::problem::Problem;
 use crate::site::Control;
@@ -13,7 +14,7 @@ use crate::site::Control;
 use super::layout::Layout;
 use super::node::surplus_kw;
 use super::program::{Col, Program};
-use super::refinement::Refinement;
+use super::refinement::{Direction, Refinement};
 
 pub(super) fn rows(
     program: &mut Program,
@@ -21,65 +22,86 @@ pub(super) fn rows(
     layout: &Layout,
     refinement: &Refinement,
 ) {
-    for &slot in &refinement.one_way_meter {
-        meter_rows(program, problem, layout, slot);
+    for (&slot, &direction) in &refinement.meter {
+        let columns = &layout.slots[slot];
+        let closed = match direction {
+            Direction::In => columns.export,
+            Direction::Out => columns.import,
+        };
+        let terms = [(closed, 1.0)].into_iter().chain(swings(problem, layout, slot));
+        program.row(f64::NEG_INFINITY, 0.0, terms);
+        off_time_rows(program, problem, layout, slot, closed);
     }
-    for &slot in &refinement.one_way_battery {
+    for (&slot, &direction) in &refinement.battery {
         let Some(battery) = layout.slots[slot].battery else { continue };
-        let most = |col: Col, program: &Program| program.columns()[col.0 as usize].upper;
-        let (charge, discharge) = (most(battery.charge, program), most(battery.discharge, program));
-        let charging = program.binary();
-        program.row(f64::NEG_INFINITY, 0.0, [(battery.charge, 1.0), (charging, -charge)]);
-        program.row(
-            f64::NEG_INFINITY,
-            discharge,
-            [(battery.discharge, 1.0), (charging, discharge)],
-        );
+        let closed = match direction {
+            Direction::In => battery.discharge,
+            Direction::Out => battery.charge,
+        };
+        program.row(f64::NEG_INFINITY, 0.0, [(closed, 1.0)]);
     }
-    for &slot in &refinement.overlap {
-        overlap_rows(program, problem, layout, slot);
+    for &slot in &refinement.in_turn {
+        in_turn_rows(program, problem, layout, slot);
     }
 }
 
-fn meter_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) {
+/// The lesser register counts no more than the surplus while an element is off.
+fn off_time_rows(
+    program: &mut Program,
+    problem: &Problem,
+    layout: &Layout,
+    slot: usize,
+    closed: Col,
+) {
+    let surplus = surplus_kw(problem, slot);
+    if surplus <= 0.0 {
+        return;
+    }
+    let most = surplus * problem.horizon.slots()[slot].hours();
+    let columns = &layout.slots[slot];
+    for (heater, id) in columns.heaters.iter().zip(&layout.heaters) {
+        let element = &problem.site.stores[id.store].elements[id.element];
+        if element.control != Control::Modulating {
+            let share = surplus / element.power.kw();
+            let terms = [(closed, 1.0), (heater.energy, share)];
+            // An element weaker than the surplus never draws from the grid.
+            if share < 1.0 {
+                program.row(f64::NEG_INFINITY, most, terms);
+            }
+        }
+    }
+}
+
+/// What elements that switch draw beyond the surplus at full power, with the sign of a limit.
+fn swings(problem: &Problem, layout: &Layout, slot: usize) -> Vec<(Col, f64)> {
+    let surplus = surplus_kw(problem, slot);
+    let heaters = layout.slots[slot].heaters.iter().zip(&layout.heaters);
+    heaters
+        .filter_map(|(heater, id)| {
+            let element = &problem.site.stores[id.store].elements[id.element];
+            let beyond = (1.0 - surplus / element.power.kw()).max(0.0);
+            (element.control != Control::Modulating).then_some((heater.energy, -beyond))
+        })
+        .filter(|_| surplus > 0.0)
+        .collect()
+}
+
+fn in_turn_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) {
     let columns = &layout.slots[slot];
     let hours = problem.horizon.slots()[slot].hours();
-    let grid = &problem.site.grid;
-    let surplus = surplus_kw(problem, slot);
-    let importing = program.binary();
-    let most_import = grid.import_limit.kw() * hours;
-    let most_export = grid.export_limit.kw() * hours;
-    let swings: Vec<(Col, f64)> = columns
+    let limit = problem.site.grid.import_limit.kw() * hours;
+    let switched: Vec<(Col, f64)> = columns
         .heaters
         .iter()
         .zip(&layout.heaters)
         .filter_map(|(heater, id)| {
             let element = &problem.site.stores[id.store].elements[id.element];
-            let beyond = (1.0 - surplus / element.power.kw()).max(0.0);
-            let switched = element.control != Control::Modulating;
-            (surplus > 0.0 && switched).then_some((heater.energy, -beyond))
+            (element.control != Control::Modulating).then(|| (heater.energy, element.power.kw()))
         })
         .collect();
-    let import = [(columns.import, 1.0), (importing, -most_import)];
-    program.row(f64::NEG_INFINITY, 0.0, import.into_iter().chain(swings.iter().copied()));
-    let export = [(columns.export, 1.0), (importing, most_export)];
-    program.row(f64::NEG_INFINITY, most_export, export.into_iter().chain(swings));
-}
-
-fn overlap_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) {
-    let columns = &layout.slots[slot];
-    let hours = problem.horizon.slots()[slot].hours();
-    let limit = problem.site.grid.import_limit.kw() * hours;
-    let mut terms = vec![(columns.import, 1.0)];
-    for (heater, id) in columns.heaters.iter().zip(&layout.heaters) {
-        let element = &problem.site.stores[id.store].elements[id.element];
-        if element.control != Control::Modulating {
-            let full = element.power.kw() * hours;
-            let on = program.binary();
-            program.row(f64::NEG_INFINITY, 0.0, [(heater.energy, 1.0), (on, -full)]);
-            terms.push((on, full));
-            terms.push((heater.energy, -1.0));
-        }
-    }
-    program.row(f64::NEG_INFINITY, limit, terms);
+    let strongest = switched.iter().map(|&(_, kw)| kw).fold(0.0, f64::max);
+    program.row(f64::NEG_INFINITY, hours, switched.iter().map(|&(energy, kw)| (energy, 1.0 / kw)));
+    let energies = switched.iter().map(|&(energy, _)| (energy, -1.0));
+    let terms = [(columns.import, 1.0)].into_iter().chain(energies);
+    program.row(f64::NEG_INFINITY, limit - strongest * hours, terms);
 }

@@ -1,14 +1,15 @@
 //! Immersion elements.
 //!
-//! `p = Σ_{z,k} c·(θ_k − θ_{k−1})·u[z,k]`, with `u` only in zones at or above
-//! the element and up to the rung that its thermostat allows, `0 ≤ p ≤ P·Δt`;
-//! and `p − up + down = published p` where a plan is already out.
+//! `p = Σ_k c·(θ_k − θ_{k−1})·u[k]`, with `u` in the element's own zone and up to
+//! the rung that its thermostat allows, `0 ≤ p ≤ P·Δt`. A lift in a zone above
+//! is a lift in the own zone and a rise, so it needs no variable of its own.
+//! And `p − up + down = published p` where a plan is already out.
 
 use crate::problem::Problem;
 
 use super::ladder::Ladder;
 use super::layout::Layout;
-use super::program::{Program, Row};
+use super::program::Program;
 
 pub(super) fn rows(
     program: &mut Program,
@@ -16,20 +17,18 @@ pub(super) fn rows(
     ladders: &[Ladder],
     layout: &Layout,
     slot: usize,
-) -> Vec<Row> {
+) {
     let columns = &layout.slots[slot];
-    let mut balances = Vec::with_capacity(columns.heaters.len());
     for (index, (heater, id)) in columns.heaters.iter().zip(&layout.heaters).enumerate() {
         let ladder = &ladders[id.store];
         let lifts = heater.lifts.iter().flat_map(|zone| {
             zone.iter().enumerate().map(|(rung, &lift)| (lift, ladder.step_kwh(rung + 1)))
         });
         let terms: Vec<_> = lifts.chain([(heater.energy, -1.0)]).collect();
-        balances.push(program.row(0.0, 0.0, terms));
+        program.row(0.0, 0.0, terms);
         if let (Some((up, down)), Some(published)) = (heater.change, &problem.published) {
             let planned = published[index][slot].kwh();
             program.row(planned, planned, [(heater.energy, 1.0), (up, -1.0), (down, 1.0)]);
         }
     }
-    balances
 }

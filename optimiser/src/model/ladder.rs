@@ -117,7 +117,9 @@ impl Ladder {
                     }
                 }
                 // Rounding must not put more water into a zone than it holds.
-                litres.iter_mut().for_each(|l| *l = l.min(*volume));
+                for own in &mut litres {
+                    *own = own.min(*volume);
+                }
                 bottom = top;
                 litres
             })

@@ -12,15 +12,16 @@ use super::program::{Col, Program};
 pub(crate) struct HeaterColumns {
     /// Electrical energy `p` [kWh].
     pub(crate) energy: Col,
-    /// Part of it that must come from the meter or the battery because the
-    /// element, while on, draws more than the surplus [kWh].
+    /// Part of a staged element's energy that must come from the meter or the
+    /// battery because, while on, it draws more than the surplus [kWh].
     pub(crate) coincident: Option<Col>,
     /// Energy above and below the published plan [kWh].
     pub(crate) change: Option<(Col, Col)>,
-    /// Lifts `u[z,k]` [L], `[z − first zone][k − 1]`.
+    /// Lifts `u[z,k]` [L], `[z − lowest zone][k − 1]`: in the element's own zone,
+    /// and below it while a pump mixes the store.
     pub(crate) lifts: Vec<Vec<Col>>,
     /// Zone of the first row of `lifts`.
-    pub(crate) first_zone: usize,
+    pub(crate) lowest_zone: usize,
 }
 
 /// Columns of one class of draws in one slot.
@@ -169,7 +170,12 @@ fn slot_columns(
         .iter()
         .enumerate()
         .map(|(store, ladder)| {
-            store_columns(program, problem, ladder, &demand.classes[store], hours)
+            let asked: Vec<(usize, f64)> = demand.classes[store]
+                .iter()
+                .zip(&demand.asked[store])
+                .map(|(&rung, heat)| (rung, heat[slot]))
+                .collect();
+            store_columns(program, problem, ladder, &asked, hours)
         })
         .collect();
     SlotColumns { import, export, pv, missing, battery, heaters, stores }
@@ -187,7 +193,7 @@ fn heater_columns(
     let store = &problem.site.stores[id.store];
     let element = &store.elements[id.element];
     let energy = program.column(0.0, 0.0, element.power.kw() * hours);
-    let coincident = (element.control != Control::Modulating)
+    let coincident = matches!(element.control, Control::Staged(_))
         .then(|| program.column(0.0, 0.0, element.power.kw() * hours));
     let change = problem.published.as_ref().map(|_| {
         let cost = problem.weights.change_per_kwh;
@@ -195,15 +201,15 @@ fn heater_columns(
     });
     debug_assert!(problem.published.as_ref().is_none_or(|p| index < p.len()), "validated");
     let own_zone = ladder.element_zone[id.element];
-    let first_zone = if store.destratification_pump { 0 } else { own_zone };
-    let lifts = (first_zone..ladder.zones())
+    let lowest_zone = if store.destratification_pump { 0 } else { own_zone };
+    let lifts = (lowest_zone..=own_zone)
         .map(|zone| {
-            let allowed = zone >= own_zone || mixing_allowed(problem, id.store, slot);
-            let upper = if allowed { ladder.volumes[zone] } else { 0.0 };
+            let allowed = zone == own_zone || mixing_allowed(problem, id.store, slot);
+            let upper = if allowed { f64::INFINITY } else { 0.0 };
             (1..=ladder.element_rung[id.element]).map(|_| program.column(0.0, 0.0, upper)).collect()
         })
         .collect();
-    HeaterColumns { energy, coincident, change, lifts, first_zone }
+    HeaterColumns { energy, coincident, change, lifts, lowest_zone }
 }
 
 /// Whether the mixing pump may run in a slot: only for a pasteurisation.
@@ -219,7 +225,7 @@ fn store_columns(
     program: &mut Program,
     problem: &Problem,
     ladder: &Ladder,
-    classes: &[usize],
+    asked: &[(usize, f64)],
     hours: f64,
 ) -> StoreColumns {
     let rungs = ladder.rungs();
@@ -231,11 +237,13 @@ fn store_columns(
     let rise = (1..ladder.zones())
         .map(|_| (0..rungs).map(|_| program.column(0.0, 0.0, f64::INFINITY)).collect())
         .collect();
-    let classes = classes
+    let classes = asked
         .iter()
-        .map(|&rung| ClassColumns {
-            taken: (rung..=rungs).map(|_| program.column(0.0, 0.0, f64::INFINITY)).collect(),
-            unmet: program.column(problem.weights.unmet_per_kwh, 0.0, f64::INFINITY),
+        .map(|&(rung, heat)| ClassColumns {
+            taken: (rung..=rungs)
+                .map(|k| program.column(0.0, 0.0, heat / ladder.litre_kwh(k)))
+                .collect(),
+            unmet: program.column(problem.weights.unmet_per_kwh, 0.0, heat),
         })
         .collect();
     // A reserve that is short for long costs more than one short for a moment.

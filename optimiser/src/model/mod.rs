@@ -2,7 +2,7 @@
 //!
 //! Columns and rows are laid out slot by slot in the same order, so that a
 //! program whose horizon has moved on by a slot has the same shape. What only
-//! some programs need (direction binaries, completion cuts) comes last.
+//! some programs need (directions, completion cuts) comes last.
 
 mod battery;
 mod comfort;
@@ -20,47 +20,54 @@ mod store;
 
 pub(crate) use ladder::Ladder;
 pub(crate) use layout::{Layout, SlotColumns};
-pub(crate) use program::{Col, Program, Row};
-pub(crate) use refinement::{Completion, HygieneStart, Refinement};
+pub use program::Program;
+pub(crate) use program::{Col, Row};
+pub use refinement::Refinement;
+pub(crate) use refinement::{Direction, HygieneStart};
 
 use crate::problem::Problem;
 use delivery::Demand;
 
 /// A program together with the meaning of its columns and rows.
 #[derive(Debug, Clone)]
-pub(crate) struct Formulation {
-    pub(crate) program: Program,
+pub struct Formulation {
+    /// The program itself.
+    pub program: Program,
     pub(crate) layout: Layout,
     pub(crate) ladders: Vec<Ladder>,
     pub(crate) demand: Demand,
     /// Balance of the electrical node in each slot.
     pub(crate) node_rows: Vec<Row>,
-    /// Heat balance of each heater in each slot.
-    pub(crate) heater_rows: Vec<Vec<Row>>,
+    /// Balances of the ladders, `[slot][store][z][k − 1]`.
+    pub(crate) store_rows: Vec<Vec<Vec<Vec<Row>>>>,
+    /// Rows that settle directions.
+    pub(crate) direction_rows: std::ops::Range<usize>,
 }
 
 impl Formulation {
     /// Formulates a problem, with the refinements found necessary so far.
-    pub(crate) fn new(problem: &Problem, refinement: &Refinement) -> Self {
+    pub fn new(problem: &Problem, refinement: &Refinement) -> Self {
         let ladders: Vec<Ladder> = problem.site.stores.iter().map(Ladder::new).collect();
         let demand = Demand::new(problem, &ladders);
         let mut program = Program::default();
         let layout = Layout::new(&mut program, problem, &ladders, &demand, refinement.softened);
         let mut node_rows = Vec::with_capacity(problem.horizon.len());
-        let mut heater_rows = Vec::with_capacity(problem.horizon.len());
+        let mut store_rows = Vec::with_capacity(problem.horizon.len());
         for slot in 0..problem.horizon.len() {
             node_rows.push(node::rows(&mut program, problem, &layout, slot));
             battery::rows(&mut program, problem, &layout, slot);
-            heater_rows.push(element::rows(&mut program, problem, &ladders, &layout, slot));
-            store::rows(&mut program, problem, &ladders, &layout, slot);
+            element::rows(&mut program, problem, &ladders, &layout, slot);
+            store_rows.push(store::rows(&mut program, problem, &ladders, &layout, slot));
             delivery::rows(&mut program, &ladders, &layout, &demand, slot);
             comfort::reserve_rows(&mut program, problem, &ladders, &layout, slot);
         }
         ending::rows(&mut program, problem, &ladders, &layout);
         comfort::ready_rows(&mut program, problem, &ladders, &layout);
         comfort::hygiene_bounds(&mut program, problem, &ladders, &layout, refinement);
+        let first = program.bounds().len();
         directions::rows(&mut program, problem, &layout, refinement);
+        let direction_rows = first..program.bounds().len();
         cuts::rows(&mut program, problem, &ladders, &layout, refinement);
-        Self { program, layout, ladders, demand, node_rows, heater_rows }
+        Self { program, layout, ladders, demand, node_rows, store_rows, direction_rows }
     }
 }

@@ -12,18 +12,17 @@ pub(crate) struct Col(pub(crate) u32);
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Row(pub(crate) u32);
 
-/// Cost, bounds and kind of a column.
+/// Cost and bounds of a column.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Column {
     pub(crate) cost: f64,
     pub(crate) lower: f64,
     pub(crate) upper: f64,
-    pub(crate) binary: bool,
 }
 
 /// A linear program: minimise the cost of the columns within rows and bounds.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(crate) struct Program {
+pub struct Program {
     columns: Vec<Column>,
     bounds: Vec<(f64, f64)>,
     starts: Vec<u32>,
@@ -34,16 +33,7 @@ pub(crate) struct Program {
 impl Program {
     /// Adds a column `lower ≤ x ≤ upper` with a cost per unit.
     pub(crate) fn column(&mut self, cost: f64, lower: f64, upper: f64) -> Col {
-        self.push(Column { cost, lower, upper, binary: false })
-    }
-
-    /// Adds a column that is 0 or 1.
-    pub(crate) fn binary(&mut self) -> Col {
-        self.push(Column { cost: 0.0, lower: 0.0, upper: 1.0, binary: true })
-    }
-
-    fn push(&mut self, column: Column) -> Col {
-        self.columns.push(column);
+        self.columns.push(Column { cost, lower, upper });
         Col(self.columns.len() as u32 - 1)
     }
 

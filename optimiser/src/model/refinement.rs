@@ -1,6 +1,6 @@
 //! What is added to a program after a look at its answer.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Water that must be at least so warm at the end of a slot, because a draw
 /// failed in the simulated plant without it.
@@ -27,15 +27,22 @@ pub(crate) struct HygieneStart {
     pub(crate) last: usize,
 }
 
+/// One of the two ways through a meter or a battery.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Direction {
+    In,
+    Out,
+}
+
 /// Refinements of a program.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(crate) struct Refinement {
-    /// Slots in which the meter may only go one way.
-    pub(crate) one_way_meter: BTreeSet<usize>,
-    /// Slots in which the battery may only go one way.
-    pub(crate) one_way_battery: BTreeSet<usize>,
-    /// Slots in which on/off elements may overlap only within the import limit.
-    pub(crate) overlap: BTreeSet<usize>,
+pub struct Refinement {
+    /// Slots in which the meter goes one way: in is import.
+    pub(crate) meter: BTreeMap<usize, Direction>,
+    /// Slots in which the battery goes one way: in is charge.
+    pub(crate) battery: BTreeMap<usize, Direction>,
+    /// Slots in which elements that switch run one after the other.
+    pub(crate) in_turn: BTreeSet<usize>,
     /// For each pasteurisation of the problem, the hold to plan for.
     pub(crate) hygiene: Vec<Option<HygieneStart>>,
     /// Whether load may be left unserved at a price, to find what is missing.

@@ -11,28 +11,39 @@ use crate::problem::Problem;
 
 use super::ladder::Ladder;
 use super::layout::Layout;
-use super::program::Program;
+use super::program::{Program, Row};
 
+/// Adds the rows of a slot; returns the balances, `[store][z][k − 1]`.
 pub(super) fn rows(
     program: &mut Program,
     problem: &Problem,
     ladders: &[Ladder],
     layout: &Layout,
     slot: usize,
-) {
+) -> Vec<Vec<Vec<Row>>> {
     let hours = problem.horizon.slots()[slot].hours();
+    let mut balances = Vec::with_capacity(ladders.len());
     for (store, ladder) in ladders.iter().enumerate() {
         let start = (slot == 0).then(|| ladder.litres(&problem.state.stores[store]));
+        let mut own = Vec::with_capacity(ladder.zones());
         for zone in 0..ladder.zones() {
-            for rung in 1..=ladder.rungs() {
-                balance(program, ladder, layout, (slot, store, zone, rung), hours, start.as_ref());
-            }
+            let rungs = 1..=ladder.rungs();
+            own.push(
+                rungs
+                    .map(|rung| {
+                        let at = (slot, store, zone, rung);
+                        balance(program, ladder, layout, at, hours, start.as_ref())
+                    })
+                    .collect(),
+            );
             let litres = &layout.slots[slot].stores[store].litres[zone];
             for pair in litres.windows(2) {
                 program.row(0.0, f64::INFINITY, [(pair[0], 1.0), (pair[1], -1.0)]);
             }
         }
+        balances.push(own);
     }
+    balances
 }
 
 fn balance(
@@ -42,7 +53,7 @@ fn balance(
     (slot, store, zone, rung): (usize, usize, usize, usize),
     hours: f64,
     start: Option<&Vec<Vec<f64>>>,
-) {
+) -> Row {
     let columns = &layout.slots[slot];
     let own = &columns.stores[store];
     let decay = ladder.decay(zone, rung, hours);
@@ -61,9 +72,9 @@ fn balance(
     }
     for (heater, id) in columns.heaters.iter().zip(&layout.heaters) {
         let lift = zone
-            .checked_sub(heater.first_zone)
+            .checked_sub(heater.lowest_zone)
             .filter(|_| id.store == store)
-            .and_then(|z| heater.lifts[z].get(k));
+            .and_then(|z| heater.lifts.get(z)?.get(k));
         terms.extend(lift.map(|&u| (u, -1.0)));
     }
     if let Some(below) = zone.checked_sub(1) {
@@ -85,5 +96,5 @@ fn balance(
             }
         }
     }
-    program.row(before, before, terms);
+    program.row(before, before, terms)
 }

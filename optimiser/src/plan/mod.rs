@@ -3,6 +3,8 @@
 //! Solve, look for what the plain program got away with, refine, solve again
 //! from the last basis; then publish and check.
 
+mod bound;
+mod branch;
 mod cheats;
 mod holds;
 mod publish;
@@ -17,7 +19,7 @@ use crate::solution::Solution;
 use crate::solve::{Answer, Live, SolveError, SolveLimits, Verdict};
 use crate::time::Slot;
 
-use publish::Publisher;
+pub(crate) use publish::Publisher;
 
 /// How planning ended.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,8 +52,8 @@ pub struct Missing {
     pub kwh: f64,
 }
 
-/// How often the program may be refined before its answer must do.
-const MOST_REFINEMENTS: usize = 12;
+/// How often elements that do not fit beside each other may be put in turn.
+const MOST_ROUNDS: usize = 4;
 
 /// Plans, and keeps the last program in the solver so that the next plan of
 /// the same house starts from its basis. To be used from one thread.
@@ -76,7 +78,7 @@ impl Planner {
     /// Plans a problem that was validated.
     pub fn plan(&mut self, problem: &Problem) -> Outcome {
         match self.refined(problem) {
-            Ok(Refined::Solved { solution, refinement, verdict }) => {
+            Ok(Refined::Solved(solution, refinement, verdict)) => {
                 let origin = if verdict == Verdict::Optimal {
                     Origin::Optimal
                 } else {
@@ -85,7 +87,7 @@ impl Planner {
                 let schedule = Publisher::new(problem, &solution, &refinement).schedule(origin);
                 let found = violations(problem, &schedule, Some(&solution));
                 if found.is_empty() {
-                    Outcome::Planned(Box::new(Planned { schedule, solution }))
+                    Outcome::Planned(Box::new(Planned { schedule, solution: *solution }))
                 } else {
                     Outcome::Refused(found)
                 }
@@ -112,17 +114,31 @@ impl Planner {
             }
             best = self.cheapest_hold(problem, &mut refinement, rule, best)?;
         }
-        for _ in 0..MOST_REFINEMENTS {
-            if !cheats::found(problem, &best.solution, &mut refinement) {
-                break;
+        let mut verdict = best.answer.verdict.clone();
+        for _ in 0..MOST_ROUNDS {
+            let Some(next) = branch::directed(self, problem, &refinement, best, self.limits)?
+            else {
+                return Ok(Refined::Failed("no choice of directions has an answer"));
+            };
+            if !next.proven {
+                verdict = Verdict::Limit;
             }
-            match self.solved(problem, &refinement)? {
-                Attempt::Solved(next) => best = next,
-                // The plain answer stands; the check decides on it.
-                Attempt::Infeasible | Attempt::Failed(_) => break,
+            let crowded = sharing::crowded(problem, &next.solved.solution);
+            if crowded.is_subset(&next.refinement.in_turn) {
+                return Ok(Refined::Solved(
+                    Box::new(next.solved.solution),
+                    next.refinement,
+                    verdict,
+                ));
             }
+            refinement.in_turn.extend(crowded);
+            best = match self.solved(problem, &refinement)? {
+                Attempt::Solved(solved) => solved,
+                Attempt::Infeasible => return Ok(Refined::Infeasible),
+                Attempt::Failed(why) => return Ok(Refined::Failed(why)),
+            };
         }
-        Ok(Refined::Solved { solution: best.solution, refinement, verdict: best.verdict })
+        Ok(Refined::Failed("elements do not fit beside each other"))
     }
 
     /// Tries each candidate hold for a pasteurisation and keeps the cheapest.
@@ -131,9 +147,9 @@ impl Planner {
         problem: &Problem,
         refinement: &mut Refinement,
         rule: usize,
-        without: Solved,
-    ) -> Result<Solved, SolveError> {
-        let mut best: Option<(Solved, crate::model::HygieneStart)> = None;
+        without: Box<Solved>,
+    ) -> Result<Box<Solved>, SolveError> {
+        let mut best: Option<(Box<Solved>, crate::model::HygieneStart)> = None;
         for hold in holds::candidates(problem, rule) {
             refinement.hygiene[rule] = Some(hold);
             if let Attempt::Solved(solved) = self.solved(problem, refinement)?
@@ -156,10 +172,11 @@ impl Planner {
         let formulation = Formulation::new(problem, refinement);
         let answer = self.answer(&formulation)?;
         Ok(match answer.verdict {
-            Verdict::Optimal | Verdict::Limit => Attempt::Solved(Solved {
+            Verdict::Optimal | Verdict::Limit => Attempt::Solved(Box::new(Solved {
                 solution: Solution::new(problem, &formulation, &answer),
-                verdict: answer.verdict,
-            }),
+                formulation,
+                answer,
+            })),
             Verdict::Infeasible => Attempt::Infeasible,
             Verdict::Failed(why) => Attempt::Failed(why),
         })
@@ -202,19 +219,21 @@ impl Planner {
     }
 }
 
+#[derive(Clone)]
 struct Solved {
+    formulation: Formulation,
+    answer: Answer,
     solution: Solution,
-    verdict: Verdict,
 }
 
 enum Attempt {
-    Solved(Solved),
+    Solved(Box<Solved>),
     Infeasible,
     Failed(&'static str),
 }
 
 enum Refined {
-    Solved { solution: Solution, refinement: Refinement, verdict: Verdict },
+    Solved(Box<Solution>, Refinement, Verdict),
     Infeasible,
     Failed(&'static str),
 }

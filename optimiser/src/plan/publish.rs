@@ -5,7 +5,7 @@ use crate::problem::Problem;
 use crate::schedule::{
     BatteryMode, Cost, Evidence, HeaterPlan, Origin, Schedule, SlotPlan, StorePlan,
 };
-use crate::solution::{SlotFlows, Solution, mean_temperature};
+use crate::solution::{SlotFlows, Solution};
 use crate::time::Instant;
 use crate::units::{Energy, Power, Price, Temperature};
 use crate::water::KWH_PER_LITRE_KELVIN;
@@ -146,9 +146,7 @@ impl<'a> Publisher<'a> {
                 let store = &self.problem.site.stores[index];
                 let (rungs, zones) = (&self.solution.rungs[index], &self.solution.zones[index]);
                 let litres = &flows.stores[index].litres;
-                let mean = |zone: usize| {
-                    Temperature::clamped(mean_temperature(rungs, &litres[zone], zones[zone]))
-                };
+                let (bottom, top) = end_temperatures(rungs, zones, litres);
                 let heat_value = self.solution.heaters.iter().zip(&flows.heat_value);
                 let value = heat_value
                     .filter(|(id, _)| id.store == index)
@@ -156,8 +154,8 @@ impl<'a> Publisher<'a> {
                     .fold(f64::NEG_INFINITY, f64::max);
                 StorePlan {
                     stored: Energy::clamped(stored_kwh(rungs, litres)),
-                    top: mean(zones.len() - 1),
-                    bottom: mean(0),
+                    top: Temperature::clamped(top),
+                    bottom: Temperature::clamped(bottom),
                     usable_litres: usable_litres(rungs, litres, store.use_temperature.celsius()),
                     unmet_kwh: flows.stores[index].unmet,
                     value: Price::clamped(value),
@@ -165,6 +163,21 @@ impl<'a> Publisher<'a> {
             })
             .collect()
     }
+}
+
+/// Mean temperatures of the lowest and the highest zone when the water of all
+/// zones has found its level: what is warmer is above [°C].
+fn end_temperatures(rungs: &[f64], zones: &[f64], litres: &[Vec<f64>]) -> (f64, f64) {
+    let total: f64 = zones.iter().sum();
+    let (lowest, highest) = (zones[0], zones[zones.len() - 1]);
+    let mut ends = (rungs[0], rungs[0]);
+    for (k, pair) in rungs.windows(2).enumerate() {
+        let warm: f64 = litres.iter().map(|zone| zone[k]).sum();
+        let step = pair[1] - pair[0];
+        ends.0 += step * (warm - (total - lowest)).max(0.0) / lowest;
+        ends.1 += step * warm.min(highest) / highest;
+    }
+    ends
 }
 
 /// Heat above mains that a ladder's litres hold [kWh].

@@ -48,7 +48,9 @@ impl<'a> Reasoner<'a> {
         for ready in &problem.ready {
             deadlines[ready.store].push(ready.by);
         }
-        deadlines.iter_mut().for_each(|own| own.sort_unstable());
+        for own in &mut deadlines {
+            own.sort_unstable();
+        }
         Self { problem, solution, holds, deadlines }
     }
 

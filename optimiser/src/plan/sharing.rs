@@ -1,9 +1,11 @@
 //! How one slot is shared: which minutes each element is on, and whose energy
 //! it uses.
 
+use std::collections::BTreeSet;
+
 use crate::problem::{HeaterId, Problem};
 use crate::site::Control;
-use crate::solution::SlotFlows;
+use crate::solution::{SlotFlows, Solution};
 use crate::time::Slot;
 
 /// Less energy than this is rounding, not a flow [kWh].
@@ -48,6 +50,12 @@ pub(crate) fn arrange(problem: &Problem, slot: usize, flows: &SlotFlows) -> Opti
     Some(runs)
 }
 
+/// Slots whose elements cannot be arranged within the import limit.
+pub(super) fn crowded(problem: &Problem, solution: &Solution) -> BTreeSet<usize> {
+    let slots = solution.slots.iter().enumerate();
+    slots.filter(|(slot, flows)| arrange(problem, *slot, flows).is_none()).map(|(s, _)| s).collect()
+}
+
 /// Power beside the heaters, at its mean over the slot [kW]. PV and battery
 /// that carry heaters are not counted on: the battery follows, the sun may not.
 fn steady_kw(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
@@ -73,12 +81,13 @@ fn swing(problem: &Problem, slot: usize, runs: &[Run]) -> f64 {
         return 0.0;
     }
     let control = |id: HeaterId| &problem.site.stores[id.store].elements[id.element].control;
-    problem
-        .heaters()
-        .zip(runs)
-        .filter(|(id, _)| *control(*id) != Control::Modulating)
-        .map(|(_, run)| (run.kw - surplus).max(0.0) * run.minutes / 60.0)
-        .sum()
+    let switched = problem.heaters().zip(runs);
+    let switched =
+        switched.filter(|(id, run)| *control(*id) != Control::Modulating && run.kw > surplus);
+    let (on, longest) = switched.fold((0.0, 0.0_f64), |(on, longest), (_, run)| {
+        (on + (run.kw - surplus) * run.minutes / 60.0, longest.max(run.minutes / 60.0))
+    });
+    on.min(surplus * (hours - longest))
 }
 
 fn run(problem: &Problem, id: HeaterId, energy: f64, hours: f64, stage: Stage) -> Run {

@@ -8,7 +8,7 @@
 mod live;
 mod raw;
 
-pub(crate) use live::{Answer, Live, Verdict};
+pub use live::{Answer, Live, Verdict};
 
 /// Limits of one solve.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -16,13 +16,15 @@ pub struct SolveLimits {
     /// Time HiGHS may take [s]. HiGHS reads a clock that can be set, so whoever
     /// must have an answer in time also watches a monotonic one.
     pub seconds: f64,
-    /// Relative gap at which a program with binaries counts as solved.
+    /// Relative gap at which the choice of directions counts as solved.
     pub relative_gap: f64,
+    /// Most other choices of directions that are tried.
+    pub branches: usize,
 }
 
 impl Default for SolveLimits {
     fn default() -> Self {
-        Self { seconds: 10.0, relative_gap: 1e-6 }
+        Self { seconds: 10.0, relative_gap: 1e-4, branches: 12 }
     }
 }
 

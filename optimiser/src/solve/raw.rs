@@ -3,7 +3,6 @@
 #![expect(unsafe_code, reason = "the C interface takes pointers; each call says why it is sound")]
 
 use std::ffi::c_void;
-use std::ops::Range;
 
 use highs_sys as c;
 
@@ -24,6 +23,7 @@ impl Engine {
         model.try_set_option("threads", 1).map_err(|_| refused("threads"))?;
         model.try_set_option("parallel", "off").map_err(|_| refused("parallel"))?;
         model.try_set_option("random_seed", 0).map_err(|_| refused("random_seed"))?;
+        model.try_set_option("presolve", "off").map_err(|_| refused("presolve"))?;
         Ok(Self { model })
     }
 
@@ -157,90 +157,62 @@ impl Engine {
         Ok(())
     }
 
-    /// Makes every column continuous.
-    pub(super) fn all_continuous(&mut self) -> Result<(), SolveError> {
-        let model = self.pointer();
-        // SAFETY: takes only the instance.
-        done("clear integrality", unsafe { c::Highs_clearIntegrality(model) })
-    }
-
-    /// Makes columns integer.
-    pub(super) fn make_binary(&mut self, columns: &[usize]) -> Result<(), SolveError> {
-        self.all_continuous()?;
-        let model = self.pointer();
-        for &column in columns {
-            // SAFETY: the column exists in the loaded model.
-            done("make a column integer", unsafe {
-                c::Highs_changeColIntegrality(model, int(column), c::kHighsVarTypeInteger)
-            })?;
-        }
-        Ok(())
-    }
-
-    /// Fixes columns at values and makes everything continuous.
-    pub(super) fn fix(&mut self, columns: &[usize], values: &[f64]) -> Result<(), SolveError> {
-        self.all_continuous()?;
-        self.bound(columns.iter().copied().zip(values.iter().map(|&v| (v, v))))
-    }
-
-    /// Lets columns be anything from 0 to 1 again.
-    pub(super) fn release(&mut self, columns: &[usize]) -> Result<(), SolveError> {
-        self.bound(columns.iter().map(|&column| (column, (0.0, 1.0))))
-    }
-
-    fn bound(
-        &mut self,
-        bounds: impl Iterator<Item = (usize, (f64, f64))>,
-    ) -> Result<(), SolveError> {
-        let model = self.pointer();
-        for (column, (lower, upper)) in bounds {
-            // SAFETY: the column exists in the loaded model.
-            done("bound a column", unsafe {
-                c::Highs_changeColBounds(model, int(column), lower, upper)
-            })?;
-        }
-        Ok(())
-    }
-
-    /// See [`super::Live::shift_basis`].
-    pub(super) fn shift_basis(
-        &mut self,
-        columns: Range<usize>,
-        columns_per_slot: usize,
-        rows: Range<usize>,
-        rows_per_slot: usize,
-    ) -> Result<(), SolveError> {
-        let mut column_status = vec![0; self.model.num_cols()];
-        let mut row_status = vec![0; self.model.num_rows()];
-        let model = self.pointer();
-        // SAFETY: the arrays have one place for each column and row.
-        done("read the basis", unsafe {
-            c::Highs_getBasis(model, column_status.as_mut_ptr(), row_status.as_mut_ptr())
-        })?;
-        shift(&mut column_status[columns], columns_per_slot);
-        shift(&mut row_status[rows], rows_per_slot);
-        // SAFETY: as above.
-        done("set the basis", unsafe {
-            c::Highs_setBasis(model, column_status.as_ptr(), row_status.as_ptr())
-        })
-    }
-
-    /// Solves from the present basis, or with presolve if there is none.
-    pub(super) fn run(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
-        self.run_with(limits, "choose")
-    }
-
-    /// Forgets the basis and solves without presolve.
-    pub(super) fn run_cold(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
-        self.forget()?;
-        self.run_with(limits, "off")
-    }
-
-    /// Forgets the basis and everything else about the last run.
+    /// Forgets the basis.
     pub(super) fn forget(&mut self) -> Result<(), SolveError> {
         let model = self.pointer();
         // SAFETY: takes only the instance.
         done("forget the basis", unsafe { c::Highs_clearSolver(model) })
+    }
+
+    /// Solves from the present basis, or from the slack basis if there is none.
+    pub(super) fn run(
+        &mut self,
+        method: Method,
+        limits: SolveLimits,
+    ) -> Result<Answer, SolveError> {
+        let refused = |option: &str| SolveError::Refused(format!("option {option}"));
+        self.model
+            .try_set_option("simplex_strategy", method as i32)
+            .map_err(|_| refused("simplex_strategy"))?;
+        self.model
+            .try_set_option("time_limit", limits.seconds)
+            .map_err(|_| refused("time_limit"))?;
+        let (columns, rows) = (self.model.num_cols(), self.model.num_rows());
+        let model = self.pointer();
+        // The time limit counts all runs since the clocks were last zeroed.
+        // SAFETY: takes only the instance.
+        done("zero the clocks", unsafe { c::Highs_zeroAllClocks(model) })?;
+        // SAFETY: takes only the instance.
+        let ran = unsafe { c::Highs_run(model) };
+        // SAFETY: takes only the instance.
+        let status = unsafe { c::Highs_getModelStatus(model) };
+        // SAFETY: takes only the instance.
+        let objective = unsafe { c::Highs_getObjectiveValue(model) };
+        let verdict = match verdict(status, objective) {
+            _ if ran == c::STATUS_ERROR => Verdict::Failed("the solver broke off"),
+            Verdict::Limit if !self.is_feasible() => {
+                Verdict::Failed("the solver reached a limit without a feasible answer")
+            }
+            verdict => verdict,
+        };
+        let mut values = vec![0.0; columns];
+        let mut duals = vec![0.0; rows];
+        if !matches!(verdict, Verdict::Optimal | Verdict::Limit) {
+            // There is no solution, and HiGHS calls it an error to ask for one.
+            return Ok(Answer { verdict, objective, values, duals });
+        }
+        // SAFETY: the arrays have one place for each column and row; the
+        // interface leaves out what has a null pointer.
+        done("read the solution", unsafe {
+            c::Highs_getSolution(
+                model,
+                values.as_mut_ptr(),
+                std::ptr::null_mut(),
+                std::ptr::null_mut(),
+                duals.as_mut_ptr(),
+            )
+        })?;
+        Ok(Answer { verdict, objective, values, duals })
     }
 
     /// Whether the values of the last run satisfy every row and bound.
@@ -256,55 +228,13 @@ impl Engine {
         };
         known == c::STATUS_OK && status == c::kHighsSolutionStatusFeasible
     }
+}
 
-    fn run_with(&mut self, limits: SolveLimits, presolve: &str) -> Result<Answer, SolveError> {
-        let refused = |option: &str| SolveError::Refused(format!("option {option}"));
-        self.model.try_set_option("presolve", presolve).map_err(|_| refused("presolve"))?;
-        self.model
-            .try_set_option("time_limit", limits.seconds)
-            .map_err(|_| refused("time_limit"))?;
-        self.model
-            .try_set_option("mip_rel_gap", limits.relative_gap)
-            .map_err(|_| refused("mip_rel_gap"))?;
-        let (columns, rows) = (self.model.num_cols(), self.model.num_rows());
-        let model = self.pointer();
-        // The time limit counts the time of all runs since the clocks were zeroed.
-        // SAFETY: takes only the instance.
-        done("zero the clocks", unsafe { c::Highs_zeroAllClocks(model) })?;
-        // What went wrong, if anything did, is in the status of the model.
-        // SAFETY: takes only the instance.
-        let ran = unsafe { c::Highs_run(model) };
-        // SAFETY: takes only the instance.
-        let status = unsafe { c::Highs_getModelStatus(model) };
-        // SAFETY: takes only the instance.
-        let objective = unsafe { c::Highs_getObjectiveValue(model) };
-        let verdict = match verdict(status, objective) {
-            Verdict::Limit if !self.is_feasible() => {
-                Verdict::Failed("the solver stopped at a limit, without a feasible answer")
-            }
-            _ if ran == c::STATUS_ERROR => Verdict::Failed("the solver broke off"),
-            verdict => verdict,
-        };
-        let mut values = vec![0.0; columns];
-        let mut duals = vec![0.0; rows];
-        if !matches!(verdict, Verdict::Optimal | Verdict::Limit) {
-            // There is no solution, and HiGHS calls it an error to ask for one.
-            return Ok(Answer { verdict, objective, values, duals });
-        }
-        let mut column_duals = vec![0.0; columns];
-        let mut row_values = vec![0.0; rows];
-        // SAFETY: the arrays have one place for each column and row.
-        done("read the solution", unsafe {
-            c::Highs_getSolution(
-                model,
-                values.as_mut_ptr(),
-                column_duals.as_mut_ptr(),
-                row_values.as_mut_ptr(),
-                duals.as_mut_ptr(),
-            )
-        })?;
-        Ok(Answer { verdict, objective, values, duals })
-    }
+/// How the simplex method moves; the numbers are HiGHS's own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Method {
+    Dual = 1,
+    Primal = 4,
 }
 
 fn verdict(status: c::HighsInt, objective: f64) -> Verdict {
@@ -321,13 +251,6 @@ fn verdict(status: c::HighsInt, objective: f64) -> Verdict {
         c::MODEL_STATUS_UNBOUNDED => Verdict::Failed("the program is unbounded"),
         c::MODEL_STATUS_MODEL_EMPTY => Verdict::Failed("the program is empty"),
         _ => Verdict::Failed("the solver stopped without an answer"),
-    }
-}
-
-/// Moves statuses one slot towards the front and repeats those of the last.
-fn shift(status: &mut [c::HighsInt], per_slot: usize) {
-    if per_slot > 0 && status.len() > per_slot {
-        status.copy_within(per_slot.., 0);
     }
 }
 

@@ -1,0 +1,22 @@
+//! What is known beside the site: prices, weather and series.
+
+use crate::series::SeriesFile;
+use crate::tariff::Wholesale;
+use crate::weather::Reading;
+
+/// Everything that a plan may know.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    /// Prices that the tariff follows.
+    pub wholesale: Wholesale,
+    /// Interval of the price series [s]; 0 without one.
+    pub price_step_seconds: i64,
+    /// Weather.
+    pub weather: Option<Reading>,
+    /// A series of PV energy or power.
+    pub pv: Option<SeriesFile>,
+    /// A series of the base load.
+    pub load: Option<SeriesFile>,
+    /// A series of draws.
+    pub draws: Option<SeriesFile>,
+}

@@ -1,0 +1,119 @@
+//! From a house and what is known at an instant to a planning problem.
+//!
+//! Nothing here looks past what was published or measured by that instant:
+//! what is not known is estimated, and every estimate is a note.
+
+mod habits;
+mod known;
+mod slots;
+mod supply;
+
+pub use known::Known;
+
+use optimiser::problem::{Problem, ProblemError, State, Weights};
+use optimiser::time::{Instant, Series, TimeError};
+use optimiser::worth::{Ahead, end_value};
+
+use crate::house::House;
+use crate::series::Origin;
+use crate::weather::pv::PvError;
+
+/// A problem with what is worth saying about its making.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Assembled {
+    /// The problem, validated.
+    pub problem: Problem,
+    /// Where the price of each slot comes from.
+    pub price_origins: Vec<Origin>,
+    /// Every estimate that stands in for something unknown.
+    pub notes: Vec<String>,
+}
+
+/// Why no problem could be made.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum AssembleError {
+    /// There is no time left to plan.
+    #[error("there is nothing to plan from {0}: no slot lies after it")]
+    NoTime(Instant),
+    /// Not a single price is known.
+    #[error(
+        "no price is known at {at}: the price series covers {covers}; give --prices a file that reaches there, or another --at"
+    )]
+    NoPrices {
+        /// The instant of planning.
+        at: Instant,
+        /// What the series covers.
+        covers: String,
+    },
+    /// The site follows a price series and there is none.
+    #[error("the tariff follows a price series; give one with --prices FILE")]
+    PricesNeeded,
+    /// The PV energy cannot be made from this weather.
+    #[error(transparent)]
+    Pv(#[from] PvError),
+    /// A column that the site names is missing.
+    #[error("{0}")]
+    Column(String),
+    /// The parts do not fit together.
+    #[error(transparent)]
+    Problem(#[from] ProblemError),
+    /// The slots do not fit together.
+    #[error(transparent)]
+    Time(#[from] TimeError),
+}
+
+/// Makes the problem of a house at an instant.
+///
+/// # Errors
+/// If prices are missing altogether, a named column is not there, or the parts
+/// contradict each other.
+pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, AssembleError> {
+    let mut notes = Vec::new();
+    let spans = slots::spans(house, known, at).ok_or(AssembleError::NoTime(at))?;
+    let priced = supply::prices(house, known, at, &spans)?;
+    let pv = supply::pv(house, known, &spans, &mut notes)?;
+    let base_load = supply::base_load(house, known, &spans, &mut notes)?;
+    let draws = habits::draws(house, known, &spans, &mut notes)?;
+    let horizon = spans.horizon.clone();
+    let count = horizon.len();
+
+    let import_price = Series::new("the import price", &horizon, priced.import[..count].to_vec())?;
+    let weights = Weights::for_prices(&import_price);
+    let ahead: Vec<Ahead> = (count..spans.all.len())
+        .map(|slot| Ahead {
+            hours: spans.all.slots()[slot].hours(),
+            import_price: priced.import[slot],
+            export_price: priced.export[slot],
+            pv: pv[slot],
+            base_load: base_load[slot],
+            draws: habits::heat_in(house, &draws, spans.all.slots()[slot]),
+        })
+        .collect();
+    if priced.origins[..count].contains(&Origin::Forecast) {
+        let first = priced.origins.iter().position(|o| *o == Origin::Forecast).unwrap_or(0);
+        notes.push(format!(
+            "prices from {} are expected from earlier days, not published",
+            crate::local_time::day_and_clock(horizon.slots()[first].start(), house.time_zone)
+        ));
+    }
+    let problem = Problem {
+        export_price: Series::new("the export price", &horizon, priced.export[..count].to_vec())?,
+        pv: Series::new("the PV forecast", &horizon, pv[..count].to_vec())?,
+        base_load: Series::new("the base load", &horizon, base_load[..count].to_vec())?,
+        end_value: end_value(&house.site, &ahead, &weights),
+        ready: habits::ready(house, &horizon),
+        hygiene: habits::hygiene(house, &horizon),
+        draws,
+        state: State { battery: house.state.battery, stores: house.state.stores.clone() },
+        site: house.site.clone(),
+        published: None,
+        weights,
+        import_price,
+        horizon,
+    };
+    Ok(Assembled {
+        problem: problem.validated()?,
+        price_origins: priced.origins[..count].to_vec(),
+        notes,
+    })
+}

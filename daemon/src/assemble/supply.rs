@@ -1,0 +1,195 @@
+//! Prices, PV and base load on the slots of a plan.
+
+use chrono::Timelike;
+use optimiser::time::{Horizon, Instant, Slot};
+use optimiser::units::{Energy, Price};
+
+use crate::house::{BaseLoad, House, Pv};
+use crate::local_time;
+use crate::series::{Dimension, Origin, Prices, SeriesFile, outlook};
+use crate::tariff::{Rates, Wholesale, unit_rates};
+use crate::weather::overcast::{DULL_SHARE, dull_sky};
+use crate::weather::pv;
+
+use super::slots::Spans;
+use super::{AssembleError, Known};
+
+/// Unit rates of all slots.
+pub(super) struct Priced {
+    pub(super) import: Vec<Price>,
+    pub(super) export: Vec<Price>,
+    pub(super) origins: Vec<Origin>,
+}
+
+pub(super) fn prices(
+    house: &House,
+    known: &Known,
+    at: Instant,
+    spans: &Spans,
+) -> Result<Priced, AssembleError> {
+    let end = spans.horizon.end();
+    let mut origins = vec![Origin::Published; spans.all.len()];
+    let mut expected = |rates: &Rates, prices: &Prices| match rates {
+        Rates::Bands(_) => Ok(Prices::default()),
+        Rates::Indexed(_) => {
+            let reach = prices.known_until().ok_or(AssembleError::PricesNeeded)?;
+            // A file of past years reaches far beyond what a plan may know.
+            let known_until = reach.min(end);
+            let begins = prices.points().first().map_or(at, |(slot, _)| slot.start());
+            if reach <= at || begins > at {
+                let covers = format!("{begins} to {reach}");
+                return Err(AssembleError::NoPrices { at, covers });
+            }
+            let points = outlook(prices, &spans.all, known_until, house.time_zone);
+            for (origin, point) in origins.iter_mut().zip(&points) {
+                if point.origin == Origin::Forecast {
+                    *origin = Origin::Forecast;
+                }
+            }
+            let points = points.into_iter().map(|p| (p.slot, p.price)).collect();
+            Ok(Prices::new(points).unwrap_or_default())
+        }
+    };
+    let wholesale = Wholesale {
+        import: expected(&house.tariff.import, &known.wholesale.import)?,
+        export: expected(&house.tariff.export, &known.wholesale.export)?,
+    };
+    let rated = unit_rates(&house.tariff, &wholesale, &spans.all, house.time_zone, None);
+    let complete = |rates: Vec<Option<Price>>| {
+        rates.into_iter().collect::<Option<Vec<Price>>>().ok_or_else(|| AssembleError::NoPrices {
+            at,
+            covers: "too little to expect the others from".to_owned(),
+        })
+    };
+    Ok(Priced { import: complete(rated.import)?, export: complete(rated.export)?, origins })
+}
+
+pub(super) fn pv(
+    house: &House,
+    known: &Known,
+    spans: &Spans,
+    notes: &mut Vec<String>,
+) -> Result<Vec<Energy>, AssembleError> {
+    let nothing = Energy::constant(0.0);
+    let Some(system) = &house.pv else { return Ok(vec![nothing; spans.all.len()]) };
+    let stated = match (system, &known.pv, &known.weather) {
+        (Pv::Forecast { scale }, Some(file), _) => energy_series(file, "pv", *scale, &spans.all)?,
+
+        (Pv::Forecast { .. }, None, _) | (_, _, None) => vec![None; spans.all.len()],
+        (_, _, Some(weather)) => {
+            let span = Slot::new(spans.all.start(), spans.all.end());
+            let weather = span.map(|span| weather.over(span)).unwrap_or_default();
+            pv::energy(system, house.location.as_ref(), &weather, &spans.all)?
+        }
+    };
+    if stated[..spans.horizon.len()].iter().all(Option::is_some) {
+        return Ok(with_yesterday(stated, nothing));
+    }
+    let span = Slot::new(spans.all.start(), spans.all.end());
+    let dull = match (&house.location, span, system) {
+        (Some(location), Some(span), Pv::Irradiance { .. } | Pv::Arrays(_)) => {
+            pv::energy(system, Some(location), &dull_sky(location, span), &spans.all)?
+        }
+        _ => vec![None; spans.all.len()],
+    };
+    notes.push(if dull.iter().any(Option::is_some) {
+        let share = (DULL_SHARE * 100.0).round();
+        format!("where no weather is known, PV is counted as on a dull day: {share} % of a clear sky's light")
+    } else {
+        "where no PV forecast is known, PV is counted as nothing".to_owned()
+    });
+    let or_dull =
+        |(stated, dull): (Option<Energy>, Option<Energy>)| stated.or(dull).unwrap_or(nothing);
+    Ok(stated.into_iter().zip(dull).map(or_dull).collect())
+}
+
+/// Fills what is missing at the end with the same time a day earlier.
+fn with_yesterday(stated: Vec<Option<Energy>>, nothing: Energy) -> Vec<Energy> {
+    let mut filled: Vec<Energy> = Vec::with_capacity(stated.len());
+    for value in stated {
+        let day_before = filled.len().checked_sub(24).and_then(|i| filled.get(i).copied());
+        filled.push(value.or(day_before).unwrap_or(nothing));
+    }
+    filled
+}
+
+pub(super) fn base_load(
+    house: &House,
+    known: &Known,
+    spans: &Spans,
+    notes: &mut Vec<String>,
+) -> Result<Vec<Energy>, AssembleError> {
+    match &house.base_load {
+        BaseLoad::Daily(steps) => {
+            Ok(spans.all.slots().iter().map(|slot| daily_energy(steps, house, *slot)).collect())
+        }
+        BaseLoad::Series { scale } => {
+            let Some(file) = &known.load else {
+                return Err(AssembleError::Column(
+                    "the site's base load is a series; give one with --load FILE".to_owned(),
+                ));
+            };
+            let stated = energy_series(file, "load", *scale, &spans.all)?;
+            let known_values: Vec<f64> = stated.iter().flatten().map(|e| e.kwh()).collect();
+            if stated.iter().any(Option::is_none) {
+                notes.push("where the load series has a gap, its mean is taken".to_owned());
+            }
+            let hours: f64 = spans
+                .all
+                .slots()
+                .iter()
+                .zip(&stated)
+                .filter(|(_, e)| e.is_some())
+                .map(|(s, _)| s.hours())
+                .sum();
+            let mean_kw = if hours > 0.0 { known_values.iter().sum::<f64>() / hours } else { 0.0 };
+            let slots = spans.all.slots().iter().zip(stated);
+            Ok(slots
+                .map(|(slot, e)| e.unwrap_or(Energy::clamped(mean_kw * slot.hours())))
+                .collect())
+        }
+    }
+}
+
+/// Energy of steps by local time of day in a slot, minute by minute where the
+/// slot crosses a step.
+fn daily_energy(
+    steps: &[(chrono::NaiveTime, optimiser::units::Power)],
+    house: &House,
+    slot: Slot,
+) -> Energy {
+    const PIECE: i64 = 300;
+    let power_at = |instant| {
+        let time = local_time::time_of_day(instant, house.time_zone);
+        let step = steps.iter().rev().find(|(from, _)| *from <= time).or(steps.last());
+        step.map_or(0.0, |(_, power)| power.kw())
+    };
+    debug_assert!(steps.iter().all(|(from, _)| from.second() == 0), "the site file gives minutes");
+    let pieces = (0..).map(|i| slot.start() + i * PIECE).take_while(|start| *start < slot.end());
+    let kwh: f64 = pieces
+        .map(|start| power_at(start) * (slot.end().min(start + PIECE).hours_since(start)))
+        .sum();
+    Energy::clamped(kwh)
+}
+
+/// Energy of each slot from a column of energy or power.
+fn energy_series(
+    file: &SeriesFile,
+    name: &str,
+    scale: f64,
+    horizon: &Horizon,
+) -> Result<Vec<Option<Energy>>, AssembleError> {
+    let column = file
+        .quantity(name)
+        .filter(|c| matches!(c.dimension(), Dimension::Energy | Dimension::Power))
+        .map_or_else(|| file.only(Dimension::Energy).or_else(|_| file.only(Dimension::Power)), Ok)
+        .map_err(|error| AssembleError::Column(error.to_string()))?;
+    let per_slot = |(value, slot): (Option<f64>, &Slot)| {
+        let kwh = match column.dimension() {
+            Dimension::Power => value? * slot.hours(),
+            _ => value?,
+        };
+        Some(Energy::clamped(kwh * scale))
+    };
+    Ok(file.onto(column, horizon).into_iter().zip(horizon.slots()).map(per_slot).collect())
+}

@@ -1,0 +1,92 @@
+//! What can be typed.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Plans heat stores, battery and PV against electricity prices.
+#[derive(Debug, Parser)]
+#[command(name = "stowheat", version, propagate_version = true, after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    #[command(subcommand)]
+    pub(super) command: Command,
+}
+
+const EXAMPLES: &str = "Examples:
+  stowheat plan                                   the demo house that is built in
+  stowheat check house.toml                       what the site file means, and what is wrong with it
+  stowheat plan house.toml --prices prices.csv --at 2023-07-02T06:00:00+01:00
+  stowheat plan house.toml --prices prices.csv --chart plan.svg --explain bottom@13:00
+
+Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 78 bad site file.";
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Plan the next two days, once
+    Plan(Box<Plan>),
+    /// Say what a site file means and everything that is wrong with it
+    Check(Check),
+    /// Print the JSON Schema of a file or document
+    Schema(Schema),
+}
+
+/// Arguments of `plan`.
+#[derive(Debug, Args)]
+pub(super) struct Plan {
+    /// Site file; without it, the demo house
+    pub(super) site: Option<PathBuf>,
+    /// Prices that the tariff follows, a CSV series
+    #[arg(long, value_name = "FILE")]
+    pub(super) prices: Option<PathBuf>,
+    /// Column of the price file, instead of the one the site names
+    #[arg(long, value_name = "HEADER")]
+    pub(super) price_column: Option<String>,
+    /// Weather: a CSV series, EPW, TMY3, or the hourly output of PVGIS
+    #[arg(long, value_name = "FILE")]
+    pub(super) weather: Option<PathBuf>,
+    /// PV energy or power, a CSV series
+    #[arg(long, value_name = "FILE")]
+    pub(super) pv: Option<PathBuf>,
+    /// Base load, a CSV series
+    #[arg(long, value_name = "FILE")]
+    pub(super) load: Option<PathBuf>,
+    /// Hot-water draws, a CSV series of litres
+    #[arg(long, value_name = "FILE")]
+    pub(super) draws: Option<PathBuf>,
+    /// Plan from this instant, as 2023-07-02T06:00:00+01:00; now if left out
+    #[arg(long, value_name = "TIME")]
+    pub(super) at: Option<String>,
+    /// Print the schedule as JSON (see `stowheat schema plan`)
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Explain a decision, as bottom@13:00; without a value, the present slot
+    #[arg(long, value_name = "HEATER@TIME", num_args = 0..=1, default_missing_value = "")]
+    pub(super) explain: Option<String>,
+    /// Write the plan as a chart
+    #[arg(long, value_name = "FILE.svg")]
+    pub(super) chart: Option<PathBuf>,
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+pub(super) struct Check {
+    /// Site file
+    pub(super) site: PathBuf,
+}
+
+/// Arguments of `schema`.
+#[derive(Debug, Args)]
+pub(super) struct Schema {
+    /// Which one
+    #[arg(value_enum)]
+    pub(super) of: SchemaOf,
+}
+
+/// What has a schema.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+pub(super) enum SchemaOf {
+    /// The site file
+    Site,
+    /// The schedule that `plan --json` prints
+    Plan,
+}

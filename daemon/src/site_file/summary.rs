@@ -1,0 +1,52 @@
+//! What a site file was understood to mean, as plain text for an installer.
+
+mod habits;
+mod safety;
+mod stores;
+mod supply;
+
+use std::fmt::Write as _;
+
+use super::Checked;
+
+/// Column at which values begin.
+const VALUE_COLUMN: usize = 26;
+
+/// The house in words and figures, with the safety cautions at the end.
+pub fn summary(checked: &Checked) -> String {
+    let mut page = Page(String::new());
+    supply::describe(&mut page, checked);
+    stores::describe(&mut page, checked);
+    habits::describe(&mut page, &checked.house);
+    safety::describe(&mut page, &checked.house);
+    page.0
+}
+
+/// Text in two columns under headings.
+struct Page(String);
+
+impl Page {
+    fn heading(&mut self, text: &str) {
+        let gap = if self.0.is_empty() { "" } else { "\n" };
+        let _ = writeln!(self.0, "{gap}{text}");
+    }
+
+    fn line(&mut self, label: &str, value: &str) {
+        let width = VALUE_COLUMN - 2;
+        let _ = writeln!(self.0, "  {label:<width$}{value}");
+    }
+
+    fn sentence(&mut self, text: &str) {
+        let _ = writeln!(self.0, "  {text}");
+    }
+}
+
+/// Hours as `2 h 40 min`.
+fn duration(hours: f64) -> String {
+    let minutes = (hours * 60.0).round() as i64;
+    if minutes < 60 {
+        format!("{minutes} min")
+    } else {
+        format!("{} h {:02} min", minutes / 60, minutes % 60)
+    }
+}

@@ -1,0 +1,92 @@
+//! Draws, promises, hygiene and the present state.
+
+use chrono::Weekday;
+use optimiser::site::Store;
+use optimiser::standards::volume;
+use optimiser::water;
+
+use super::Page;
+use crate::house::{DailyDraw, DrawKind, House};
+
+pub(super) fn describe(page: &mut Page, house: &House) {
+    page.heading("Hot water");
+    for habit in &house.draws {
+        let store = &house.site.stores[habit.store];
+        let text = match &habit.kind {
+            DrawKind::Daily(draws) => daily(draws, store),
+            DrawKind::Series { column, temperature, scale, .. } => {
+                format!("the series `{column}` × {scale}, mixed at {temperature}")
+            }
+        };
+        page.line(&format!("draws, `{}`", store.name), &text);
+    }
+    if house.draws.is_empty() {
+        page.line("draws", "none described");
+    }
+    for promise in &house.ready {
+        page.line(
+            &format!("ready, `{}`", house.site.stores[promise.store].name),
+            &format!(
+                "{} at {} by {} {}",
+                promise.volume,
+                promise.temperature,
+                promise.by.format("%H:%M"),
+                days(&promise.days)
+            ),
+        );
+    }
+    for rule in &house.hygiene {
+        let store = &house.site.stores[rule.store];
+        page.line(
+            &format!("hygiene, `{}`", store.name),
+            &format!(
+                "the coldest water at {} for {} min every {} days, {}",
+                rule.temperature,
+                rule.hold_minutes,
+                rule.every_days,
+                rule.last_proven.map_or_else(
+                    || "not proven so far".to_owned(),
+                    |at| format!("last proven {at}")
+                )
+            ),
+        );
+    }
+    if house.hygiene.is_empty() {
+        page.line("hygiene", "no rule");
+    }
+    state(page, house);
+}
+
+fn state(page: &mut Page, house: &House) {
+    page.heading("Present state");
+    if house.site.battery.is_some() {
+        page.line("battery", &format!("{:.2} kWh", house.state.battery.kwh()));
+    }
+    for (store, profile) in house.site.stores.iter().zip(&house.state.stores) {
+        let mean = volume::mixed_celsius(profile.iter().map(|t| t.celsius()));
+        let heat = water::heat_kwh(store.volume.litres(), mean - store.mains.celsius());
+        page.line(
+            &format!("store `{}`", store.name),
+            &format!("{heat:.2} kWh above mains, {mean:.1} °C if it were mixed"),
+        );
+    }
+}
+
+/// Heat and litres of a mean day.
+fn daily(draws: &[DailyDraw], store: &Store) -> String {
+    let mean = |of: &dyn Fn(&DailyDraw) -> f64| -> f64 {
+        draws.iter().map(|draw| of(draw) * draw.days.len() as f64 / 7.0).sum()
+    };
+    let litres = mean(&|draw| draw.volume.litres());
+    let kwh =
+        mean(&|draw| water::heat_kwh(draw.volume.litres(), draw.temperature.above(store.mains)));
+    format!("{} draws, on average {kwh:.2} kWh and {litres:.0} L at the tap a day", draws.len())
+}
+
+fn days(days: &[Weekday]) -> String {
+    if days.len() == 7 {
+        "every day".to_owned()
+    } else {
+        format!("on {}", days.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "))
+    }
+}

@@ -1,0 +1,42 @@
+//! The safety cautions that end every summary.
+
+use optimiser::standards::{hygiene, scald};
+use optimiser::water;
+
+use super::{Page, duration};
+use crate::house::House;
+
+pub(super) fn describe(page: &mut Page, house: &House) {
+    page.heading("Safety");
+    page.sentence("stowheat is not a safety device, and no setting here replaces one.");
+    page.sentence(&format!(
+        "Keep on every store an independent thermostat, a non-self-resetting cut-out (at most {} °C) and relief at {} °C; stored water must never exceed {} °C.",
+        scald::CUT_OUT_MAX_CELSIUS,
+        scald::RELIEF_CELSIUS,
+        scald::NEVER_CELSIUS
+    ));
+    page.sentence(
+        "Unvented cylinders and fixed wiring are work for licensed people under local codes.",
+    );
+    page.sentence(&format!(
+        "Legionella: store at {} °C, have {} °C at the outlets within a minute, and follow local guidance.",
+        hygiene::STORE_CELSIUS,
+        hygiene::OUTLET_CELSIUS
+    ));
+    for store in &house.site.stores {
+        let hot = store.highest_reach().celsius();
+        if let Some(seconds) = scald::burn_seconds(hot) {
+            let time = if seconds < 60.0 {
+                format!("{seconds:.0} s or less")
+            } else {
+                duration(seconds / 3_600.0)
+            };
+            page.sentence(&format!(
+                "Scalds: water at {hot} °C from store `{}` burns skin in {time}. Mix down at the tap: {} °C at a bath is {:.0} % of it.",
+                store.name,
+                scald::BATH_CELSIUS,
+                100.0 * water::hot_share(hot, scald::BATH_CELSIUS, store.mains.celsius()).min(1.0)
+            ));
+        }
+    }
+}

@@ -1,0 +1,221 @@
+//! Site, connection, tariff, PV, battery and base load.
+
+use optimiser::standards::electrics;
+use optimiser::units::{Current, Price};
+
+use super::super::Checked;
+use super::super::cautions::phase_amperes;
+use super::Page;
+use crate::house::{BaseLoad, House, Pv};
+use crate::tariff::{Band, Index, Rates, Tariff};
+
+pub(super) fn describe(page: &mut Page, checked: &Checked) {
+    let house = &checked.house;
+    page.heading(&house.name);
+    page.line("time zone", house.time_zone.name());
+    page.line("currency", &house.tariff.currency);
+    if let Some(place) = house.location {
+        page.line(
+            "location",
+            &format!("{}°, {}°, {} m", place.latitude, place.longitude, place.altitude_m),
+        );
+    }
+    connection(page, checked);
+    tariff(page, &house.tariff);
+    sources(page, house);
+}
+
+fn connection(page: &mut Page, checked: &Checked) {
+    let house = &checked.house;
+    let supply = house.supply;
+    page.heading("Connection");
+    page.line(
+        "main fuse",
+        &format!(
+            "{} on {} phase{} of {} V: {:.1} kW",
+            supply.fuse,
+            supply.phases,
+            if supply.phases == 1 { "" } else { "s" },
+            supply.volts,
+            supply.fuse.power_at(supply.volts, supply.phases).kw()
+        ),
+    );
+    page.line("import limit", &format!("{:.2} kW", house.site.grid.import_limit.kw()));
+    let free = Current::constant(electrics::G98_AMPERES).power_at(supply.volts, supply.phases);
+    let consent = if house.site.grid.export_limit > free {
+        format!(
+            "; above {:.2} kW (16 A per phase, G98) Great Britain asks for the network operator's consent",
+            free.kw()
+        )
+    } else {
+        String::new()
+    };
+    page.line("export limit", &format!("{:.2} kW{consent}", house.site.grid.export_limit.kw()));
+    for wired in &checked.wiring {
+        let store = &house.site.stores[wired.heater.store];
+        let element = &store.elements[wired.heater.element];
+        let circuit = wired.circuit.map_or_else(
+            || "circuit not stated".to_owned(),
+            |at| {
+                let circuit = &checked.circuits[at];
+                format!(
+                    "circuit of {}, headroom {:.1} A",
+                    circuit.rating,
+                    circuit.rating.amperes() - circuit.load.amperes()
+                )
+            },
+        );
+        page.line(
+            &format!("{} / {}", store.name, element.name),
+            &format!(
+                "{}: {:.1} A{}, {circuit}",
+                element.power,
+                wired.current.amperes(),
+                per_phase(wired.phases)
+            ),
+        );
+    }
+    let total = phase_amperes(&checked.wiring);
+    let assumption =
+        if supply.phases == 1 { "" } else { " if all single-phase ones are on one phase" };
+    page.line(
+        "all elements on",
+        &format!(
+            "{total:.1} A on a phase{assumption}; headroom to the main fuse {:.1} A",
+            supply.fuse.amperes() - total
+        ),
+    );
+}
+
+fn per_phase(phases: u8) -> &'static str {
+    if phases == 1 { "" } else { " on each of three phases" }
+}
+
+fn tariff(page: &mut Page, tariff: &Tariff) {
+    page.heading("Tariff, in minor units per kWh");
+    rates(page, "import", &tariff.import);
+    rates(page, "export", &tariff.export);
+    page.line("standing charge", &format!("{} a day", tariff.standing_charge_per_day));
+}
+
+fn rates(page: &mut Page, label: &str, rates: &Rates) {
+    match rates {
+        Rates::Bands(bands) if bands.len() == 1 => {
+            page.line(label, &format!("{} at all times", bands[0].rate.per_kwh()));
+        }
+        Rates::Bands(bands) => {
+            for (index, band) in bands.iter().enumerate() {
+                page.line(if index == 0 { label } else { "" }, &banded(band));
+            }
+        }
+        Rates::Indexed(index) => {
+            page.line(label, &formula(index));
+            for adder in &index.adders {
+                page.line("", &format!("plus {}", banded(adder)));
+            }
+        }
+    }
+}
+
+fn banded(band: &Band) -> String {
+    format!(
+        "{} from {} to {}",
+        band.rate.per_kwh(),
+        band.from.format("%H:%M"),
+        band.until.format("%H:%M")
+    )
+}
+
+fn formula(index: &Index) -> String {
+    let column = index.column.as_deref().map_or(String::new(), |name| format!(" `{name}`"));
+    let limit = |word: &str, price: Option<Price>| {
+        price.map_or(String::new(), |price| format!(", {word} {}", price.per_kwh()))
+    };
+    format!(
+        "follows the price series{column} × {}{}, then {} % VAT{}{}",
+        index.factor,
+        if index.adders.is_empty() { "" } else { " plus an adder" },
+        (index.vat * 1_000.0).round() / 10.0,
+        limit("never below", index.floor),
+        limit("never above", index.cap),
+    )
+}
+
+fn sources(page: &mut Page, house: &House) {
+    page.heading("Sources and base load");
+    let pv = match &house.pv {
+        None => "none".to_owned(),
+        Some(Pv::Forecast { scale }) => format!("a forecast series × {scale}"),
+        Some(Pv::Irradiance { peak, performance_ratio, inverter_limit }) => format!(
+            "{peak} peak × irradiance × {performance_ratio}{}",
+            inverter_limit.map_or(String::new(), |limit| format!(", inverter at most {limit}"))
+        ),
+        Some(Pv::Arrays(system)) => {
+            let arrays: Vec<String> = system
+                .arrays
+                .iter()
+                .map(|a| format!("{} at {} facing {}", a.peak, a.tilt, a.azimuth))
+                .collect();
+            format!("{}, inverter at most {}", arrays.join(" and "), system.inverter.limit)
+        }
+    };
+    page.line("PV", &pv);
+    battery(page, house);
+    let base = match &house.base_load {
+        BaseLoad::Series { scale } => format!("a load series × {scale}"),
+        BaseLoad::Daily(steps) if steps.len() == 1 => format!("{} all day", steps[0].1),
+        BaseLoad::Daily(steps) => {
+            let ends = steps.iter().skip(1).map(|(from, _)| seconds(*from)).chain([86_400.0]);
+            let kwh: f64 = steps
+                .iter()
+                .zip(ends)
+                .map(|((from, power), end)| power.kw() * (end - seconds(*from)) / 3_600.0)
+                .sum();
+            format!("{kwh:.1} kWh a day in {} steps", steps.len())
+        }
+    };
+    page.line("base load", &base);
+}
+
+fn seconds(time: chrono::NaiveTime) -> f64 {
+    f64::from(chrono::Timelike::num_seconds_from_midnight(&time))
+}
+
+fn battery(page: &mut Page, house: &House) {
+    let Some(battery) = &house.site.battery else {
+        page.line("battery", "none");
+        return;
+    };
+    let round_trip = battery.charge_efficiency.value() * battery.discharge_efficiency.value();
+    page.line(
+        "battery",
+        &format!(
+            "{} with {} in reserve, {} in, {} out, round trip {:.0} %",
+            battery.capacity,
+            battery.reserve,
+            battery.charge_limit,
+            battery.discharge_limit,
+            100.0 * round_trip
+        ),
+    );
+    let may = |allowed: bool, what: &'static str| if allowed { what } else { "" };
+    let rules: Vec<&str> = [
+        may(battery.charges_from_grid, "charge from the grid"),
+        may(battery.exports, "discharge into the grid"),
+        may(battery.feeds_heaters, "feed elements"),
+    ]
+    .into_iter()
+    .filter(|rule| !rule.is_empty())
+    .collect();
+    let rules =
+        if rules.is_empty() { "only carry PV to the house".to_owned() } else { rules.join(", ") };
+    page.line("", &format!("may {rules}"));
+    let wear = battery.wear.per_kwh();
+    page.line(
+        "",
+        &format!(
+            "wear {wear:.1} a kWh; bought at 10, a kWh must be worth {:.1} later",
+            electrics::break_even(10.0, round_trip, wear)
+        ),
+    );
+}

@@ -1,0 +1,168 @@
+//! What the devices are told to do in each slot.
+
+use crate::problem::Problem;
+use crate::schedule::{BatteryMode, Schedule, SlotPlan};
+use crate::site::{Control, Element, Site};
+use crate::time::{Horizon, Slot};
+use crate::units::{Energy, Power};
+
+/// Energies below this are rounding, not a wish [kWh].
+const NOTHING_KWH: f64 = 1e-6;
+
+/// One element in one slot: one stretch at one power.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeaterCommand {
+    /// Power while on.
+    pub power: Power,
+    /// Minutes on.
+    pub minutes: f64,
+    /// Minutes after the start of the slot at which it goes on.
+    pub delay_minutes: f64,
+}
+
+impl HeaterCommand {
+    /// Off for the whole slot.
+    pub const OFF: Self = Self { power: Power::constant(0.0), minutes: 0.0, delay_minutes: 0.0 };
+
+    /// The stretch that uses an energy in a slot, from its start: full power
+    /// for a part of it, the lowest stage that suffices, or constant power
+    /// throughout, as the element can. What does not fit is left out.
+    pub fn using(element: &Element, energy: Energy, slot: Slot) -> Self {
+        let mean = energy.kwh() / slot.hours();
+        if mean <= 0.0 {
+            return Self::OFF;
+        }
+        let full = element.power.kw();
+        let power = match &element.control {
+            Control::OnOff => full,
+            Control::Modulating => mean.min(full),
+            Control::Staged(stages) => {
+                stages.iter().map(|s| s.kw()).find(|kw| *kw >= mean).unwrap_or(full)
+            }
+        };
+        let minutes = 60.0 * slot.hours() * (mean / power).min(1.0);
+        Self { power: Power::clamped(power), minutes, delay_minutes: 0.0 }
+    }
+
+    /// Energy it uses if nothing stops it.
+    pub fn energy(&self) -> Energy {
+        self.power.over_hours(self.minutes / 60.0)
+    }
+}
+
+/// The battery in one slot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BatteryCommand {
+    /// What it does.
+    pub mode: BatteryMode,
+    /// AC power of [`BatteryMode::Charge`] and [`BatteryMode::Discharge`].
+    pub power: Power,
+}
+
+impl BatteryCommand {
+    /// Neither charge nor discharge.
+    pub const HOLD: Self = Self { mode: BatteryMode::Hold, power: Power::constant(0.0) };
+}
+
+/// How far PV is used in a slot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PvUse {
+    /// As much as house and grid take.
+    Free,
+    /// Only what the house takes: nothing may go to the grid.
+    NoExport,
+    /// Only what the house needs beyond the import limit: import is paid for.
+    LastResort,
+}
+
+/// Commands for every device and slot of a horizon.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Commands {
+    /// For each element, in the order of [`Problem::heaters`], every slot.
+    pub heaters: Vec<Vec<HeaterCommand>>,
+    /// The battery; ignored without one.
+    pub battery: Vec<BatteryCommand>,
+    /// The use of PV.
+    pub pv: Vec<PvUse>,
+    /// For each store, the slots in which its destratification pump runs.
+    pub pumps: Vec<Vec<bool>>,
+}
+
+impl Commands {
+    /// Nothing heats, the battery holds, PV is used freely.
+    pub fn idle(site: &Site, slots: usize) -> Self {
+        let heaters = site.stores.iter().map(|s| s.elements.len()).sum();
+        Self {
+            heaters: vec![vec![HeaterCommand::OFF; slots]; heaters],
+            battery: vec![BatteryCommand::HOLD; slots],
+            pv: vec![PvUse::Free; slots],
+            pumps: vec![vec![false; slots]; site.stores.len()],
+        }
+    }
+
+    /// Elements that use given energies, one row per element; all else idle.
+    pub fn heating(site: &Site, horizon: &Horizon, energies: &[Vec<Energy>]) -> Self {
+        let mut commands = Self::idle(site, horizon.len());
+        let elements = site.stores.iter().flat_map(|store| &store.elements);
+        for ((row, element), wishes) in commands.heaters.iter_mut().zip(elements).zip(energies) {
+            for ((command, wish), slot) in row.iter_mut().zip(wishes).zip(horizon.slots()) {
+                *command = HeaterCommand::using(element, *wish, *slot);
+            }
+        }
+        commands
+    }
+
+    /// What a published schedule tells the devices. A pump runs through the
+    /// hold of each pasteurisation, where there is one.
+    pub fn of(problem: &Problem, schedule: &Schedule) -> Self {
+        let mut commands = Self::idle(&problem.site, schedule.slots.len());
+        for (index, plan) in schedule.slots.iter().enumerate() {
+            for (row, heater) in commands.heaters.iter_mut().zip(&plan.heaters) {
+                row[index] = HeaterCommand {
+                    power: heater.power,
+                    minutes: heater.minutes,
+                    delay_minutes: heater.delay_minutes,
+                };
+            }
+            commands.battery[index] = battery_command(plan);
+            commands.pv[index] = pv_use(plan);
+        }
+        for (due, start) in problem.hygiene.iter().zip(&schedule.hygiene) {
+            let hold = start.and_then(|start| Slot::new(start, start + due.hold_seconds));
+            if let Some(hold) = hold
+                && problem.site.stores[due.store].destratification_pump
+            {
+                let runs = &mut commands.pumps[due.store];
+                for (run, plan) in runs.iter_mut().zip(&schedule.slots) {
+                    *run |= plan.slot.overlap_seconds(hold) > 0;
+                }
+            }
+        }
+        commands
+    }
+}
+
+fn battery_command(plan: &SlotPlan) -> BatteryCommand {
+    let energy = match plan.battery_mode {
+        Some(BatteryMode::Charge) => plan.charge,
+        Some(BatteryMode::Discharge) => plan.discharge,
+        Some(BatteryMode::Hold | BatteryMode::Follow) | None => Energy::constant(0.0),
+    };
+    BatteryCommand {
+        mode: plan.battery_mode.unwrap_or(BatteryMode::Hold),
+        power: Power::clamped(energy.kwh() / plan.slot.hours()),
+    }
+}
+
+/// A plan that gives up PV while it imports is paid to import; otherwise PV
+/// stays off the grid where export costs money.
+fn pv_use(plan: &SlotPlan) -> PvUse {
+    let gives_up = plan.curtailed.kwh() > NOTHING_KWH;
+    if gives_up && plan.import.kwh() > NOTHING_KWH && plan.import_price.per_kwh() < 0.0 {
+        PvUse::LastResort
+    } else if plan.export_price.per_kwh() < 0.0 || (gives_up && plan.export.kwh() <= NOTHING_KWH) {
+        PvUse::NoExport
+    } else {
+        PvUse::Free
+    }
+}

@@ -1,0 +1,134 @@
+//! The electrical balance of the house inside a slot, and the two registers of
+//! the meter.
+//!
+//! PV and base load are constant over a slot and elements switch at known
+//! instants, so power is constant between events. The balance goes from event
+//! to event, which is what minute steps would tend to: flows that a half-hour
+//! mean would cancel reach both registers.
+
+use super::battery::{Surroundings, exchange, gain, hours_left};
+use super::command::{BatteryCommand, PvUse};
+use super::scene::SlotFacts;
+use super::trace::Span;
+use crate::site::Site;
+
+/// The meter and the battery over one slot.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct HouseSlot {
+    /// Import register [kWh].
+    pub import_kwh: f64,
+    /// Export register [kWh].
+    pub export_kwh: f64,
+    /// PV used, in the house or by export [kWh].
+    pub pv_kwh: f64,
+    /// PV given up [kWh].
+    pub curtailed_kwh: f64,
+    /// The rest of the house [kWh].
+    pub base_kwh: f64,
+    /// All elements [kWh].
+    pub heaters_kwh: f64,
+    /// AC energy into the battery [kWh].
+    pub charge_kwh: f64,
+    /// AC energy out of the battery [kWh].
+    pub discharge_kwh: f64,
+    /// Battery level at the end [kWh].
+    pub battery_kwh: f64,
+    /// Highest import power at any instant [kW].
+    pub peak_import_kw: f64,
+    /// Import above the limit: a fuse under stress, not a flow refused [kWh].
+    pub overload_kwh: f64,
+}
+
+impl HouseSlot {
+    /// Energy that the books do not explain [kWh].
+    pub fn residual_kwh(&self) -> f64 {
+        self.import_kwh + self.pv_kwh + self.discharge_kwh
+            - self.base_kwh
+            - self.heaters_kwh
+            - self.charge_kwh
+            - self.export_kwh
+    }
+}
+
+/// Runs one slot with the battery at a level [kWh]. `spans` are the elements'
+/// stretches inside the slot; `instants` is room to sort their ends in.
+pub(super) fn run_slot(
+    site: &Site,
+    facts: &SlotFacts,
+    (battery, pv): (&BatteryCommand, PvUse),
+    level: f64,
+    spans: &[&[Span]],
+    instants: &mut Vec<f64>,
+) -> HouseSlot {
+    let mut record = HouseSlot { battery_kwh: level, ..HouseSlot::default() };
+    instants.clear();
+    instants.push(facts.end);
+    let all = || spans.iter().copied().flatten();
+    instants.extend(all().flat_map(|span| [span.start, span.end]));
+    instants.sort_unstable_by(f64::total_cmp);
+    let mut now = facts.start;
+    for until in instants.iter().copied().filter(|instant| *instant <= facts.end) {
+        if until > now {
+            let middle = 0.5 * (now + until);
+            let on = all().filter(|span| span.start <= middle && middle < span.end);
+            let heaters = on.map(|span| span.kw).sum();
+            stretch(site, facts, battery, pv, heaters, (until - now) / 3_600.0, &mut record);
+            now = until;
+        }
+    }
+    record
+}
+
+/// Runs a time [h] of constant heater power, from one battery event to the next.
+fn stretch(
+    site: &Site,
+    facts: &SlotFacts,
+    command: &BatteryCommand,
+    pv: PvUse,
+    heaters: f64,
+    hours: f64,
+    record: &mut HouseSlot,
+) {
+    let import_limit = site.grid.import_limit.kw();
+    let export_limit = if pv == PvUse::Free { site.grid.export_limit.kw() } else { 0.0 };
+    let wish = site.battery.as_ref().map_or(0.0, |b| {
+        let charging = command.mode == crate::schedule::BatteryMode::Charge;
+        if charging { command.power.kw().min(b.charge_limit.kw()) } else { 0.0 }
+    });
+    let usable = match pv {
+        PvUse::Free | PvUse::NoExport => facts.pv_kw,
+        PvUse::LastResort => {
+            (facts.base_kw + heaters + wish - import_limit).clamp(0.0, facts.pv_kw)
+        }
+    };
+    let around =
+        Surroundings { pv: usable, base: facts.base_kw, heaters, import_limit, export_limit };
+    let mut left = hours;
+    while left > 0.0 {
+        let (flows, event) = site.battery.as_ref().map_or_else(
+            || (super::battery::Exchange::default(), f64::INFINITY),
+            |battery| {
+                let flows = exchange(battery, command, record.battery_kwh, &around);
+                (flows, hours_left(battery, record.battery_kwh, flows))
+            },
+        );
+        let step = left.min(event);
+        let grid = around.net() + flows.charge - flows.discharge;
+        let export = (-grid).max(0.0);
+        let given_up = (export - export_limit).clamp(0.0, usable);
+        record.import_kwh += grid.max(0.0) * step;
+        record.export_kwh += (export - given_up) * step;
+        record.pv_kwh += (usable - given_up) * step;
+        record.curtailed_kwh += (facts.pv_kw - usable + given_up) * step;
+        record.base_kwh += facts.base_kw * step;
+        record.heaters_kwh += heaters * step;
+        record.charge_kwh += flows.charge * step;
+        record.discharge_kwh += flows.discharge * step;
+        record.peak_import_kw = record.peak_import_kw.max(grid);
+        record.overload_kwh += (grid - import_limit).max(0.0) * step;
+        if let Some(battery) = &site.battery {
+            record.battery_kwh += gain(battery, flows) * step;
+        }
+        left -= step;
+    }
+}

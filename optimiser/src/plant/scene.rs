@@ -1,0 +1,175 @@
+//! What the house meets during a simulation, prepared once for many runs.
+
+use super::command::HeaterCommand;
+use super::tap::Tap;
+use crate::problem::{Draw, Problem, ProblemError, State};
+use crate::time::{Horizon, Series, TimeError};
+use crate::units::{Energy, Price, Temperature};
+
+/// What the house meets: forecast when a plan is judged, truth in a replay.
+#[derive(Debug, Clone, Copy)]
+pub struct Conditions<'a> {
+    /// The slots.
+    pub horizon: &'a Horizon,
+    /// Unit rate of import.
+    pub import_price: &'a Series<Price>,
+    /// Unit rate of export.
+    pub export_price: &'a Series<Price>,
+    /// Energy the PV could give in each slot, spread evenly over it.
+    pub pv: &'a Series<Energy>,
+    /// Energy the rest of the house takes, spread evenly.
+    pub base_load: &'a Series<Energy>,
+    /// Draws, in any order.
+    pub draws: &'a [Draw],
+    /// Mains temperature of each store where it differs from the site's, as
+    /// it does with the season; empty to keep the site's.
+    pub mains: &'a [Temperature],
+    /// State at the start.
+    pub state: &'a State,
+}
+
+impl<'a> From<&'a Problem> for Conditions<'a> {
+    fn from(problem: &'a Problem) -> Self {
+        Self {
+            horizon: &problem.horizon,
+            import_price: &problem.import_price,
+            export_price: &problem.export_price,
+            pv: &problem.pv,
+            base_load: &problem.base_load,
+            draws: &problem.draws,
+            mains: &[],
+            state: &problem.state,
+        }
+    }
+}
+
+/// Conditions in the form that a simulation reads.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scene {
+    pub(super) slots: Vec<SlotFacts>,
+    pub(super) stores: Vec<StoreScene>,
+    /// Battery level at the start [kWh].
+    pub(super) battery: f64,
+}
+
+/// One slot, in seconds from the start of the horizon.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct SlotFacts {
+    pub(super) start: f64,
+    pub(super) end: f64,
+    pub(super) pv_kw: f64,
+    pub(super) base_kw: f64,
+    pub(super) import_price: f64,
+    pub(super) export_price: f64,
+}
+
+/// What one store meets.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct StoreScene {
+    pub(super) mains: f64,
+    pub(super) start: Vec<Temperature>,
+    /// Draws by their start.
+    pub(super) taps: Vec<Tap>,
+    /// Position of each of them in the list that was given.
+    pub(super) draws: Vec<usize>,
+    /// Length of the longest draw [s].
+    longest: f64,
+}
+
+impl SlotFacts {
+    /// When a command is on, inside the slot [s].
+    pub(super) fn stretch(&self, command: &HeaterCommand) -> (f64, f64) {
+        let on = self.start + command.delay_minutes.max(0.0) * 60.0;
+        (on, self.end.min(on + command.minutes.max(0.0) * 60.0))
+    }
+
+    /// Energy that a command asks for inside the slot [kWh].
+    pub(super) fn energy(&self, command: &HeaterCommand) -> f64 {
+        let (on, off) = self.stretch(command);
+        command.power.kw() * (off - on).max(0.0) / 3_600.0
+    }
+}
+
+impl StoreScene {
+    /// First draw that may still run at an instant [s].
+    pub(super) fn first_tap(&self, instant: f64) -> usize {
+        self.taps.partition_point(|tap| tap.start + self.longest <= instant)
+    }
+
+    /// Draws from a position on, up to the first that begins after an instant.
+    pub(super) fn taps_from(
+        &self,
+        first: usize,
+        until: f64,
+    ) -> impl Iterator<Item = (usize, &Tap)> + Clone {
+        self.taps.iter().enumerate().skip(first).take_while(move |(_, tap)| tap.start <= until)
+    }
+}
+
+impl Scene {
+    /// Prepares conditions for a site with `stores` stores and their mains
+    /// temperatures.
+    pub(super) fn new(
+        conditions: &Conditions<'_>,
+        mains: &[Temperature],
+    ) -> Result<Self, ProblemError> {
+        let stores = mains.len();
+        let slots = conditions.horizon.len();
+        for (what, values) in [
+            ("the import price", conditions.import_price.values().len()),
+            ("the export price", conditions.export_price.values().len()),
+            ("the PV", conditions.pv.values().len()),
+            ("the base load", conditions.base_load.values().len()),
+        ] {
+            if values != slots {
+                return Err(TimeError::Length { what, values, slots }.into());
+            }
+        }
+        let given = conditions.state.stores.len();
+        if given != stores || conditions.state.stores.iter().any(Vec::is_empty) {
+            return Err(ProblemError::State { given, stores });
+        }
+        if let Some(draw) = conditions.draws.iter().find(|draw| draw.store >= stores) {
+            return Err(ProblemError::Store { what: "a draw", store: draw.store, stores });
+        }
+        let origin = conditions.horizon.start();
+        let facts = conditions.horizon.slots().iter().enumerate().map(|(index, slot)| SlotFacts {
+            start: (slot.start() - origin) as f64,
+            end: (slot.end() - origin) as f64,
+            pv_kw: conditions.pv[index].kwh() / slot.hours(),
+            base_kw: conditions.base_load[index].kwh() / slot.hours(),
+            import_price: conditions.import_price[index].per_kwh(),
+            export_price: conditions.export_price[index].per_kwh(),
+        });
+        let store_scene = |store: usize| {
+            let mut order: Vec<usize> = (0..conditions.draws.len())
+                .filter(|index| conditions.draws[*index].store == store)
+                .collect();
+            order.sort_by_key(|index| conditions.draws[*index].start);
+            let taps: Vec<Tap> =
+                order.iter().map(|index| Tap::new(&conditions.draws[*index], origin)).collect();
+            StoreScene {
+                mains: conditions.mains.get(store).unwrap_or(&mains[store]).celsius(),
+                start: conditions.state.stores[store].clone(),
+                longest: taps.iter().map(|tap| tap.end - tap.start).fold(0.0, f64::max),
+                taps,
+                draws: order,
+            }
+        };
+        Ok(Self {
+            slots: facts.collect(),
+            stores: (0..stores).map(store_scene).collect(),
+            battery: conditions.state.battery.kwh(),
+        })
+    }
+
+    /// Number of slots.
+    pub fn len(&self) -> usize {
+        self.slots.len()
+    }
+
+    /// Whether there is no slot; never so for a horizon.
+    pub fn is_empty(&self) -> bool {
+        self.slots.is_empty()
+    }
+}

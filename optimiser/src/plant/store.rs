@@ -1,0 +1,291 @@
+//! One store over its slots: elements with thermostats, draws, pump, losses.
+
+use std::ops::Range;
+
+use super::Physics;
+use super::command::HeaterCommand;
+use super::scene::{Scene, SlotFacts, StoreScene};
+use super::tank::{Heat, STEP_LAYERS, STEP_SECONDS, Tank};
+use super::tap::{DrawRecord, litres_drawn};
+use super::trace::{Span, StoreSlot, StoreTrace};
+use super::water::Water;
+use crate::site::Store;
+use crate::units::Temperature;
+use crate::water::heat_kwh;
+
+/// A thermostat this close to its setting has reached it [K].
+const REACHED_K: f64 = 1e-9;
+
+/// Bit that marks a tripped cut-out, above those of the elements.
+const TRIPPED: u64 = 1 << 63;
+
+/// An element as the tank sees it.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct ElementPlant {
+    layer: usize,
+    /// Its thermostat or the ceiling, whichever is lower [°C].
+    limit: f64,
+}
+
+/// Fixed coefficients of a store.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct StorePlant {
+    pub(super) tank: Tank,
+    pub(super) elements: Vec<ElementPlant>,
+    /// Position of its first element in [`crate::Problem::heaters`].
+    pub(super) first_heater: usize,
+    use_temperature: f64,
+    hysteresis: f64,
+    cut_out: f64,
+}
+
+/// What a store works with while it runs; reused from run to run.
+#[derive(Debug, Clone)]
+pub(super) struct Bench {
+    water: Water,
+    heats: Vec<Heat>,
+}
+
+/// What the devices of one store are told: rows of slots.
+#[derive(Clone, Copy)]
+pub(super) struct Told<'a> {
+    pub(super) heaters: &'a [Vec<HeaterCommand>],
+    pub(super) pumps: &'a [bool],
+}
+
+/// The instant reached, and what stays fixed during a slot.
+struct Course<'a> {
+    scene: &'a StoreScene,
+    facts: SlotFacts,
+    heaters: &'a [Vec<HeaterCommand>],
+    slot: usize,
+    pump: bool,
+    now: f64,
+    /// First draw that has not ended.
+    first_tap: usize,
+    /// Open thermostats, a bit for each element, and [`TRIPPED`].
+    open: u64,
+    record: StoreSlot,
+}
+
+impl StorePlant {
+    pub(super) fn new(store: &Store, physics: &Physics, first_heater: usize) -> Self {
+        let tank = Tank::of(store, physics.conductivity);
+        let elements = store
+            .elements
+            .iter()
+            .map(|element| ElementPlant {
+                layer: tank.layer_at(element.height.value()),
+                limit: store.reach(element).celsius(),
+            })
+            .collect();
+        Self {
+            tank,
+            elements,
+            first_heater,
+            use_temperature: store.use_temperature.celsius(),
+            hysteresis: physics.hysteresis_k,
+            cut_out: store.cut_out.map_or(f64::INFINITY, Temperature::celsius),
+        }
+    }
+
+    pub(super) fn bench(&self) -> Bench {
+        let heat =
+            |e: &ElementPlant| Heat { layer: e.layer, kw: 0.0, limit: e.limit, given_kwh: 0.0 };
+        Bench {
+            water: Water::new(&[0.0], self.tank.layers()),
+            heats: self.elements.iter().map(heat).collect(),
+        }
+    }
+
+    /// Runs slots of the store at an index on from the state that the trace
+    /// holds at the first of them.
+    pub(super) fn run(
+        &self,
+        bench: &mut Bench,
+        scene: &Scene,
+        index: usize,
+        told: Told<'_>,
+        trace: &mut StoreTrace,
+        slots: Range<usize>,
+    ) {
+        let Some(first) = scene.slots.get(slots.start) else { return };
+        let (facts, scene, begin) = (&scene.slots, &scene.stores[index], first.start);
+        bench.water.restore(trace.layers(slots.start));
+        trace.spans.truncate(trace.spans_before[slots.start]);
+        let first_tap = scene.first_tap(begin);
+        for (tap, record) in scene.taps[first_tap..].iter().zip(&mut trace.draws[first_tap..]) {
+            if tap.end > begin {
+                *record = DrawRecord::new(record.draw);
+            }
+        }
+        for (position, record) in &trace.running[slots.start] {
+            trace.draws[*position] = *record;
+        }
+        let mut course = Course {
+            scene,
+            facts: facts[slots.start],
+            heaters: told.heaters,
+            slot: slots.start,
+            pump: false,
+            now: begin,
+            first_tap,
+            open: trace.open[slots.start],
+            record: StoreSlot::default(),
+        };
+        for slot in slots {
+            course.slot = slot;
+            course.facts = facts[slot];
+            course.pump = told.pumps[slot];
+            self.slot(bench, &mut course, trace);
+        }
+    }
+
+    fn slot(&self, bench: &mut Bench, course: &mut Course<'_>, trace: &mut StoreTrace) {
+        let slot = course.slot;
+        course.now = course.facts.start;
+        course.record = StoreSlot { coldest: f64::INFINITY, ..StoreSlot::default() };
+        trace.used_mut(slot).fill(0.0);
+        while course.now < course.facts.end {
+            self.step(bench, course, trace);
+        }
+        for (index, element) in self.elements.iter().enumerate() {
+            self.thermostat(course, index, bench.water.layers()[element.layer]);
+        }
+        let (layers, mains) = (bench.water.layers(), course.scene.mains);
+        let wished: f64 = course.heaters.iter().map(|row| course.facts.energy(&row[slot])).sum();
+        course.record.heat_kwh = trace.used(slot).iter().sum();
+        course.record.refused_kwh = (wished - course.record.heat_kwh).max(0.0);
+        course.record.stored_kwh = self.tank.content_kwh(layers, mains);
+        course.record.usable_litres = self.tank.usable_litres(layers, self.use_temperature, mains);
+        course.record.v40_litres = self.tank.usable_litres(layers, 40.0, mains);
+        trace.slots[slot] = course.record;
+        trace.layers_mut(slot + 1).copy_from_slice(layers);
+        trace.open[slot + 1] = course.open;
+        trace.spans_before[slot + 1] = trace.spans.len();
+        trace.running[slot + 1].clear();
+        for (position, tap) in course.scene.taps_from(course.first_tap, course.now) {
+            if tap.start < course.now && tap.end > course.now {
+                trace.running[slot + 1].push((position, trace.draws[position]));
+            }
+        }
+    }
+
+    /// One step up to the next event, or shorter.
+    fn step(&self, bench: &mut Bench, course: &mut Course<'_>, trace: &mut StoreTrace) {
+        if course.pump {
+            bench.water.mix();
+        }
+        let (until, water_runs) = self.next_step(bench, course);
+        let Bench { water, heats } = bench;
+        let (now, scene) = (course.now, course.scene);
+        let hours = (until - now) / 3_600.0;
+        course.record.coldest = course.record.coldest.min(water.layers()[0]);
+        self.tank.heat(water, 0.5 * hours, heats);
+        if water_runs {
+            let open = scene.taps_from(course.first_tap, now).filter(|(_, tap)| tap.runs_at(now));
+            let taps = open.clone().map(|(_, tap)| tap);
+            let litres = litres_drawn(&self.tank, water, &taps, hours, scene.mains);
+            let outlet = self.tank.pass(water, 0, self.tank.layers() - 1, litres, scene.mains);
+            course.record.drawn_kwh += heat_kwh(litres, outlet - scene.mains);
+            for (position, tap) in open {
+                let record = &mut trace.draws[position];
+                course.record.unmet_kwh += tap.book(record, hours, outlet, scene.mains);
+            }
+        }
+        course.record.lost_kwh += self.tank.stand(water, hours);
+        self.tank.heat(water, 0.5 * hours, heats);
+        if course.pump {
+            water.mix();
+        }
+        course.record.coldest = course.record.coldest.min(water.layers()[0]);
+        for (index, heat) in heats.iter().enumerate().filter(|(_, heat)| heat.kw > 0.0) {
+            if heat.given_kwh < heat.kw * hours * (1.0 - 1e-12) {
+                course.open |= 1 << index;
+            }
+            course.log(index, heat, until, trace);
+        }
+        course.now = until;
+    }
+
+    /// Sets the elements for the next step; returns when it ends and whether
+    /// hot water runs in it. Nothing switches within a step.
+    fn next_step(&self, bench: &mut Bench, course: &mut Course<'_>) -> (f64, bool) {
+        let water = &bench.water;
+        let mut next = course.facts.end;
+        let mut heating = false;
+        for (index, (row, heat)) in course.heaters.iter().zip(&mut bench.heats).enumerate() {
+            let command = &row[course.slot];
+            let (on, off) = course.facts.stretch(command);
+            // While the pump runs, an element at any height heats all the water.
+            let layer = if course.pump { 0 } else { self.elements[index].layer };
+            *heat = Heat { layer, kw: 0.0, given_kwh: 0.0, ..*heat };
+            if course.now < on {
+                next = next.min(on);
+            } else if course.now < off {
+                next = next.min(off);
+                heating = true;
+                if self.thermostat(course, index, water.layers()[heat.layer]) {
+                    heat.kw = command.power.kw();
+                }
+            }
+        }
+        while course.scene.taps.get(course.first_tap).is_some_and(|t| t.end <= course.now) {
+            course.first_tap += 1;
+        }
+        let mut flow = 0.0;
+        for (_, tap) in course.scene.taps_from(course.first_tap, next) {
+            if tap.start > course.now {
+                next = next.min(tap.start);
+                break;
+            }
+            if tap.end > course.now {
+                next = next.min(tap.end);
+                flow += tap.hot_flow(water.top(), course.scene.mains);
+            }
+        }
+        let longest = if flow > 0.0 {
+            let by_flow = STEP_LAYERS * self.tank.layer_litres() / flow * 60.0;
+            if heating { by_flow.min(STEP_SECONDS) } else { by_flow }
+        } else if heating || course.pump {
+            self.tank.heating_seconds()
+        } else {
+            f64::INFINITY
+        };
+        (next.min(course.now + longest), flow > 0.0)
+    }
+
+    /// Lets a thermostat open or close at the temperature of its layer; true
+    /// if its element may heat.
+    fn thermostat(&self, course: &mut Course<'_>, index: usize, temperature: f64) -> bool {
+        let limit = self.elements[index].limit;
+        if temperature >= self.cut_out {
+            course.open |= TRIPPED;
+        }
+        // Without a differential the element only makes good the losses.
+        if temperature <= limit - self.hysteresis + REACHED_K {
+            course.open &= !(1 << index);
+        } else if temperature >= limit - REACHED_K {
+            course.open |= 1 << index;
+        }
+        course.open & (TRIPPED | 1 << index) == 0
+    }
+}
+
+impl Course<'_> {
+    /// Books what an element used until an instant; a stretch that continues
+    /// the one before stays one span.
+    fn log(&self, element: usize, heat: &Heat, until: f64, trace: &mut StoreTrace) {
+        if heat.given_kwh <= 0.0 {
+            return;
+        }
+        trace.used_mut(self.slot)[element] += heat.given_kwh;
+        let end = until.min(self.now + heat.given_kwh / heat.kw * 3_600.0);
+        let from = trace.spans_before[self.slot];
+        let last = trace.spans[from..].iter_mut().rev().find(|span| span.element == element);
+        match last {
+            Some(span) if span.end >= self.now => span.end = end,
+            _ => trace.spans.push(Span { element, start: self.now, end, kw: heat.kw }),
+        }
+    }
+}

@@ -1,0 +1,11 @@
+//! Published rules and reference values about hot-water stores and their
+//! supply, as pure functions.
+
+pub mod electrics;
+pub mod hygiene;
+pub mod losses;
+pub mod scald;
+pub mod volume;
+
+#[cfg(test)]
+mod arithmetic;

@@ -1,0 +1,237 @@
+//! What heat and charge left at the end of a plan are worth.
+//!
+//! A coarse backward pass over the days after the horizon, for each store and
+//! the battery by itself: each is one capacity, and its worth a concave
+//! function of its level, kept exactly as a list of falling slopes. One slot
+//! back, a way to fill the store at a cost inserts its slope and pushes the
+//! function down by what it can fill; a way to use it inserts its slope; loss
+//! stretches the levels. (Exact recursion for one convex store; see for
+//! example Cruise, Flatley, Gibbens, Zachary, "Control of energy storage with
+//! market impact", 2014, arXiv 1406.3653.)
+
+use crate::problem::{EndValue, ValueStep, Weights};
+use crate::site::{Battery, Site, Store};
+use crate::units::{Energy, Price};
+use crate::water::{KWH_PER_LITRE_KELVIN, time_constant_hours};
+
+/// One slot of the days after the horizon, as it is expected.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ahead {
+    /// Length [h].
+    pub hours: f64,
+    /// Unit rate of import.
+    pub import_price: Price,
+    /// Unit rate of export.
+    pub export_price: Price,
+    /// PV energy.
+    pub pv: Energy,
+    /// Energy of the rest of the house.
+    pub base_load: Energy,
+    /// Heat drawn from each store above mains [kWh].
+    pub draws: Vec<f64>,
+}
+
+/// Steps narrower than this are joined to their neighbour [kWh].
+const NARROW: f64 = 1e-6;
+
+/// Worth of what is left before the given slots begin.
+pub fn end_value(site: &Site, ahead: &[Ahead], weights: &Weights) -> EndValue {
+    EndValue {
+        stores: (0..site.stores.len())
+            .map(|s| store_worth(&site.stores[s], s, ahead, weights))
+            .collect(),
+        battery: site.battery.as_ref().map_or_else(Vec::new, |b| battery_worth(b, ahead)),
+    }
+}
+
+fn store_worth(store: &Store, index: usize, ahead: &[Ahead], weights: &Weights) -> Vec<ValueStep> {
+    let capacity = store.heat_at(store.highest_reach());
+    let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
+    let tau = match store.heat_loss.watts_per_kelvin() {
+        0.0 => f64::INFINITY,
+        loss => time_constant_hours(store.volume.litres(), loss),
+    };
+    let warmth = store.surroundings.above(store.mains).max(0.0);
+    let floor = store.volume.litres() * warmth * KWH_PER_LITRE_KELVIN;
+    let mut worth = Slopes::zero(capacity);
+    for slot in ahead.iter().rev() {
+        worth.use_for(slot.draws.get(index).copied().unwrap_or(0.0), weights.unmet_per_kwh);
+        let surplus = (slot.pv.kwh() - slot.base_load.kwh()).max(0.0);
+        let most = power * slot.hours;
+        let from_sun = surplus.min(most);
+        worth.fill(from_sun, slot.export_price.per_kwh().max(0.0));
+        worth.fill(most - from_sun, slot.import_price.per_kwh());
+        worth.lose((-slot.hours / tau).exp(), floor);
+    }
+    worth.steps()
+}
+
+fn battery_worth(battery: &Battery, ahead: &[Ahead]) -> Vec<ValueStep> {
+    let mut worth = Slopes::zero(battery.capacity.kwh() - battery.reserve.kwh());
+    let (inward, outward) =
+        (battery.charge_efficiency.value(), battery.discharge_efficiency.value());
+    for slot in ahead.iter().rev() {
+        let net = slot.base_load.kwh() - slot.pv.kwh();
+        let (gap, surplus) = (net.max(0.0), (-net).max(0.0));
+        let out = battery.discharge_limit.kw() * slot.hours;
+        let to_house = gap.min(out);
+        let worth_out = |price: Price| price.per_kwh() * outward - battery.wear.per_kwh() * outward;
+        worth.give(to_house / outward, worth_out(slot.import_price));
+        if battery.exports {
+            worth.give((out - to_house) / outward, worth_out(slot.export_price));
+        }
+        let most = battery.charge_limit.kw() * slot.hours;
+        let from_sun = surplus.min(most);
+        worth.fill(from_sun * inward, slot.export_price.per_kwh().max(0.0) / inward);
+        if battery.charges_from_grid {
+            worth.fill((most - from_sun) * inward, slot.import_price.per_kwh() / inward);
+        }
+    }
+    worth.steps()
+}
+
+/// A concave function of a level from 0 to a capacity, as falling slopes.
+#[derive(Debug, Clone, PartialEq)]
+struct Slopes {
+    capacity: f64,
+    /// Width and slope of each piece, from level 0 up, slopes falling.
+    pieces: Vec<(f64, f64)>,
+}
+
+impl Slopes {
+    fn zero(capacity: f64) -> Self {
+        Self { capacity, pieces: vec![(capacity, 0.0)] }
+    }
+
+    fn insert(&mut self, width: f64, slope: f64) {
+        if width > NARROW {
+            let at = self.pieces.partition_point(|&(_, other)| other >= slope);
+            self.pieces.insert(at, (width, slope));
+        }
+    }
+
+    /// The level may be raised by up to `most` at a cost for each unit.
+    fn fill(&mut self, most: f64, cost: f64) {
+        self.insert(most, cost);
+        self.drop_first(most);
+        self.cut();
+    }
+
+    /// The level may be lowered by up to `most` for an income for each unit.
+    fn give(&mut self, most: f64, income: f64) {
+        self.insert(most, income);
+        self.cut();
+    }
+
+    /// The level must be lowered by `amount`; what is missing costs `penalty`.
+    fn use_for(&mut self, amount: f64, penalty: f64) {
+        if amount > NARROW {
+            self.pieces.insert(0, (amount, penalty));
+            self.cut();
+        }
+    }
+
+    /// What is above `floor` shrinks by a factor.
+    fn lose(&mut self, factor: f64, floor: f64) {
+        let mut level = 0.0;
+        for (width, slope) in &mut self.pieces {
+            if level >= floor && factor > 0.0 {
+                let before = *width;
+                *width /= factor;
+                *slope *= factor;
+                level += before;
+            } else {
+                level += *width;
+            }
+        }
+        self.pieces.sort_by(|a, b| b.1.total_cmp(&a.1));
+        self.cut();
+    }
+
+    fn drop_first(&mut self, mut amount: f64) {
+        while amount > 0.0 && !self.pieces.is_empty() {
+            let width = self.pieces[0].0;
+            if width <= amount {
+                self.pieces.remove(0);
+                amount -= width;
+            } else {
+                self.pieces[0].0 -= amount;
+                amount = 0.0;
+            }
+        }
+    }
+
+    fn cut(&mut self) {
+        let mut left = self.capacity;
+        self.pieces.retain_mut(|(width, _)| {
+            *width = width.min(left);
+            left -= *width;
+            *width > NARROW
+        });
+        if left > NARROW {
+            self.pieces.push((left, 0.0));
+            self.pieces.sort_by(|a, b| b.1.total_cmp(&a.1));
+        }
+    }
+
+    fn steps(&self) -> Vec<ValueStep> {
+        let steps = self.pieces.iter().map(|&(width, slope)| ValueStep {
+            width: Energy::clamped(width),
+            value: Price::clamped(slope),
+        });
+        steps.filter(|step| step.value.per_kwh() > 0.0).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn near(actual: f64, expected: f64) {
+        assert!((actual - expected).abs() < 1e-9, "{actual} is not {expected}");
+    }
+
+    #[test]
+    fn heat_is_worth_what_it_saves_later() {
+        let mut worth = Slopes::zero(10.0);
+        // Last a draw of 4, before it a chance to fill 3 at a price of 7.
+        worth.use_for(4.0, 100.0);
+        worth.fill(3.0, 7.0);
+        assert_eq!(worth.pieces.len(), 3);
+        near(worth.pieces[0].0, 1.0);
+        near(worth.pieces[0].1, 100.0);
+        near(worth.pieces[1].0, 3.0);
+        near(worth.pieces[1].1, 7.0);
+        near(worth.pieces[2].1, 0.0);
+    }
+
+    #[test]
+    fn loss_makes_what_is_kept_worth_less() {
+        let mut worth = Slopes::zero(10.0);
+        worth.use_for(2.0, 50.0);
+        worth.lose(0.8, 0.0);
+        near(worth.pieces[0].0, 2.5);
+        near(worth.pieces[0].1, 40.0);
+    }
+
+    #[test]
+    fn a_negative_price_makes_an_empty_store_worth_more() {
+        let mut worth = Slopes::zero(10.0);
+        worth.use_for(4.0, 100.0);
+        worth.fill(20.0, -5.0);
+        // Room is worth money: the slope is negative and no step is left.
+        assert!(worth.steps().is_empty());
+    }
+
+    #[test]
+    fn charge_is_sold_at_the_best_prices_ahead() {
+        let mut worth = Slopes::zero(10.0);
+        worth.give(3.0, 20.0);
+        worth.give(2.0, 30.0);
+        let steps = worth.steps();
+        near(steps[0].value.per_kwh(), 30.0);
+        near(steps[0].width.kwh(), 2.0);
+        near(steps[1].value.per_kwh(), 20.0);
+        near(steps[1].width.kwh(), 3.0);
+    }
+}
