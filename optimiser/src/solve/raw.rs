@@ -261,3 +261,22 @@ fn int(value: usize) -> c::HighsInt {
 fn done(what: &str, status: c::HighsInt) -> Result<(), SolveError> {
     if status == c::STATUS_ERROR { Err(SolveError::Refused(format!("to {what}"))) } else { Ok(()) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_options_that_make_answers_repeatable_are_set() {
+        let mut engine = Engine::new(highs::RowProblem::default().optimise(highs::Sense::Minimise))
+            .expect("an engine");
+        for (name, expected) in [(c"threads", 1), (c"random_seed", 0)] {
+            let mut value: c::HighsInt = -1;
+            // SAFETY: the name is a C string and the value outlives the call.
+            let status = unsafe {
+                c::Highs_getIntOptionValue(engine.pointer(), name.as_ptr(), &raw mut value)
+            };
+            assert_eq!((status, value), (c::STATUS_OK, expected), "{name:?}");
+        }
+    }
+}
