@@ -7,3 +7,5 @@
 
 pub mod family;
 pub mod houses;
+pub mod invention;
+pub mod record;

@@ -25,11 +25,14 @@ pub(crate) fn arrange(problem: &Problem, slot: usize, flows: &SlotFlows) -> Opti
     let span = problem.horizon.slots()[slot];
     let hours = span.hours();
     let limit = problem.site.grid.import_limit.kw() + 1e-6;
-    let mut runs: Vec<Run> = problem
-        .heaters()
-        .zip(&flows.heaters)
-        .map(|(id, &energy)| run(problem, id, energy, hours))
-        .collect();
+    let runs_at = |stage: Stage| -> Vec<Run> {
+        let heaters = problem.heaters().zip(&flows.heaters);
+        heaters.map(|(id, &energy)| run(problem, id, energy, hours, stage)).collect()
+    };
+    let mut runs = runs_at(Stage::Lowest);
+    if flows.import.min(flows.export) > swing(problem, slot, &runs) + NOTHING {
+        runs = runs_at(Stage::Full);
+    }
     let total: f64 = runs.iter().filter(|r| r.minutes > 0.0).map(|r| r.kw).sum();
     let steady = steady_kw(problem, slot, flows);
     if steady + total <= limit {
@@ -60,7 +63,34 @@ fn steady_kw(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
     (problem.base_load[slot].kwh() + flows.charge - flows.pv - flows.discharge) / hours
 }
 
-fn run(problem: &Problem, id: HeaterId, energy: f64, hours: f64) -> Run {
+/// Which stage a staged element runs at.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Stage {
+    /// The lowest that gives the energy within the slot.
+    Lowest,
+    /// Full power for part of the slot, where the plan counts on the surplus
+    /// being exported while it is off.
+    Full,
+}
+
+/// Energy that passes the meter both ways because elements switch [kWh].
+fn swing(problem: &Problem, slot: usize, runs: &[Run]) -> f64 {
+    let hours = problem.horizon.slots()[slot].hours();
+    let surplus = (problem.pv[slot].kwh() - problem.base_load[slot].kwh()) / hours;
+    if surplus <= 0.0 {
+        return 0.0;
+    }
+    let control = |id: HeaterId| &problem.site.stores[id.store].elements[id.element].control;
+    let switched = problem.heaters().zip(runs);
+    let switched =
+        switched.filter(|(id, run)| *control(*id) != Control::Modulating && run.kw > surplus);
+    let (on, longest) = switched.fold((0.0, 0.0_f64), |(on, longest), (_, run)| {
+        (on + (run.kw - surplus) * run.minutes / 60.0, longest.max(run.minutes / 60.0))
+    });
+    on.min(surplus * (hours - longest))
+}
+
+fn run(problem: &Problem, id: HeaterId, energy: f64, hours: f64, stage: Stage) -> Run {
     if energy <= NOTHING {
         return Run { kw: 0.0, minutes: 0.0, delay: 0.0 };
     }
@@ -68,11 +98,11 @@ fn run(problem: &Problem, id: HeaterId, energy: f64, hours: f64) -> Run {
     let mean = energy / hours;
     let kw = match &element.control {
         Control::Modulating => mean,
-        Control::OnOff => element.power.kw(),
-        Control::Staged(powers) => {
+        Control::Staged(powers) if stage == Stage::Lowest => {
             let fits = powers.iter().map(|p| p.kw()).find(|&p| p >= mean - 1e-9);
             fits.unwrap_or(element.power.kw())
         }
+        Control::OnOff | Control::Staged(_) => element.power.kw(),
     };
     Run { kw, minutes: (energy / kw * 60.0).min(hours * 60.0), delay: 0.0 }
 }
