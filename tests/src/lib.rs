@@ -7,4 +7,6 @@
 
 pub mod family;
 pub mod houses;
+pub mod invention;
 pub mod real;
+pub mod record;

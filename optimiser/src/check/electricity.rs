@@ -2,6 +2,7 @@
 
 use crate::problem::Problem;
 use crate::schedule::{Schedule, SlotPlan};
+use crate::site::Control;
 
 use super::{Report, TOLERANCE_KWH};
 
@@ -70,14 +71,17 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     );
     // Only what is switched on and off inside the slot can pass both ways.
     let surplus = (plan.pv.kwh() + plan.curtailed.kwh() - plan.base_load.kwh()) / hours;
-    let switched: f64 = plan
-        .heaters
-        .iter()
-        .map(|h| (h.power.kw() - surplus.max(0.0)).max(0.0) * h.minutes / 60.0)
-        .sum();
-    let on_hours = plan.heaters.iter().map(|h| h.minutes / 60.0).fold(0.0, f64::max);
+    let switching = plan.heaters.iter().filter(|h| {
+        let element = &problem.site.stores[h.id.store].elements[h.id.element];
+        element.control != Control::Modulating && h.power.kw() > surplus
+    });
+    let (switched, on_hours) = switching.fold((0.0, 0.0_f64), |(energy, longest), h| {
+        let on = h.minutes / 60.0;
+        (energy + (h.power.kw() - surplus) * on, longest.max(on))
+    });
+    // While it is off, no more than the surplus is given away.
     let given_away = surplus * (hours - on_hours);
-    let most_swing = if surplus > 0.0 { switched.min(given_away) } else { 0.0 };
+    let most_swing: f64 = if surplus > 0.0 { given_away.min(switched) } else { 0.0 };
     report.within(
         slot,
         "meter",

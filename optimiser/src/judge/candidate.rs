@@ -1,6 +1,6 @@
 //! A plan as the search sees it: energies, commands, and what they lead to.
 
-use crate::plan::arrange;
+use crate::plan::{Stage, arrange};
 use crate::plant::{Commands, HeaterCommand, Outcome, PvUse};
 use crate::problem::Problem;
 use crate::schedule::BatteryMode;
@@ -37,7 +37,7 @@ pub(super) fn command_slot(
     };
     let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours + battery_kw;
     let wishes: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
-    let Some(runs) = arrange(problem, slot, &wishes, steady) else { return false };
+    let Some(runs) = arrange(problem, slot, &wishes, steady, Stage::Lowest) else { return false };
     for (row, run) in commands.heaters.iter_mut().zip(&runs) {
         row[slot] = HeaterCommand {
             power: Power::clamped(run.kw),

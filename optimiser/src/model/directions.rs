@@ -2,8 +2,8 @@
 //! cheat; which direction is decided by branching outside the program.
 //!
 //! - meter in: `export ≤ Σ q` and `export ≤ S·(Δt − p/P)` for each element that
-//!   switches; meter out: `import ≤ Σ q`; where `q` is what the element takes from
-//!   the grid while on, and the surplus `S` is given away only while it is off;
+//!   switches; meter out: the same for `import`; where `q` is what the element takes from
+//!   the grid while on at full power, and the surplus `S` is given away only while it is off;
 //! - battery in: `discharge ≤ 0`; battery out: `charge ≤ 0`;
 //! - elements one after the other: `Σ p/P ≤ Δt` and
 //!   `import + (P_max·Δt − Σ p) ≤ I·Δt`, so that each fits beside all else.
@@ -30,9 +30,7 @@ pub(super) fn rows(
         };
         let terms = [(closed, 1.0)].into_iter().chain(swings(problem, layout, slot));
         program.row(f64::NEG_INFINITY, 0.0, terms);
-        if direction == Direction::In {
-            off_time_rows(program, problem, layout, slot);
-        }
+        off_time_rows(program, problem, layout, slot, closed);
     }
     for (&slot, &direction) in &refinement.battery {
         let Some(battery) = layout.slots[slot].battery else { continue };
@@ -47,8 +45,14 @@ pub(super) fn rows(
     }
 }
 
-/// Exports of a slot that imports happen only while an element is off.
-fn off_time_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) {
+/// The lesser register counts no more than the surplus while an element is off.
+fn off_time_rows(
+    program: &mut Program,
+    problem: &Problem,
+    layout: &Layout,
+    slot: usize,
+    closed: Col,
+) {
     let surplus = surplus_kw(problem, slot);
     if surplus <= 0.0 {
         return;
@@ -59,7 +63,7 @@ fn off_time_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot
         let element = &problem.site.stores[id.store].elements[id.element];
         if element.control != Control::Modulating {
             let share = surplus / element.power.kw();
-            let terms = [(columns.export, 1.0), (heater.energy, share)];
+            let terms = [(closed, 1.0), (heater.energy, share)];
             // An element weaker than the surplus never draws from the grid.
             if share < 1.0 {
                 program.row(f64::NEG_INFINITY, most, terms);
@@ -68,7 +72,7 @@ fn off_time_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot
     }
 }
 
-/// What on/off elements draw beyond the surplus, with the sign of a limit.
+/// What elements that switch draw beyond the surplus at full power, with the sign of a limit.
 fn swings(problem: &Problem, layout: &Layout, slot: usize) -> Vec<(Col, f64)> {
     let surplus = surplus_kw(problem, slot);
     let heaters = layout.slots[slot].heaters.iter().zip(&layout.heaters);
@@ -76,11 +80,7 @@ fn swings(problem: &Problem, layout: &Layout, slot: usize) -> Vec<(Col, f64)> {
         .filter_map(|(heater, id)| {
             let element = &problem.site.stores[id.store].elements[id.element];
             let beyond = (1.0 - surplus / element.power.kw()).max(0.0);
-            match (&element.control, heater.coincident) {
-                (Control::OnOff, _) => Some((heater.energy, -beyond)),
-                (Control::Staged(_), Some(coincident)) => Some((coincident, -1.0)),
-                _ => None,
-            }
+            (element.control != Control::Modulating).then_some((heater.energy, -beyond))
         })
         .filter(|_| surplus > 0.0)
         .collect()

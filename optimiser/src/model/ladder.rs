@@ -150,3 +150,72 @@ fn surface_shares(store: &Store, heights: &[f64]) -> Vec<f64> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::{Control, Element};
+    use crate::units::{Fraction, HeatLoss, Power, Volume};
+
+    fn store() -> Store {
+        let element = |name: &str, height| Element {
+            name: name.to_owned(),
+            power: Power::constant(3.0),
+            height: Fraction::constant(height),
+            control: Control::OnOff,
+            thermostat: Temperature::constant(70.0),
+        };
+        Store {
+            name: "cylinder".to_owned(),
+            volume: Volume::constant(240.0),
+            height_m: 1.5,
+            heat_loss: HeatLoss::constant(2.0),
+            surroundings: Temperature::constant(18.0),
+            mains: Temperature::constant(10.0),
+            use_temperature: Temperature::constant(40.0),
+            ceiling: Temperature::constant(75.0),
+            cut_out: None,
+            held_back: Volume::constant(0.0),
+            destratification_pump: false,
+            layers: 20,
+            elements: vec![element("low", 0.1), element("high", 0.63)],
+        }
+    }
+
+    fn heat(ladder: &Ladder, litres: &[Vec<f64>]) -> f64 {
+        let zone_heat = |zone: &Vec<f64>| -> f64 {
+            zone.iter().enumerate().map(|(k, l)| l * ladder.step_kwh(k + 1)).sum()
+        };
+        litres.iter().map(zone_heat).sum()
+    }
+
+    // From the definition of heat content; the layers do not match the zones.
+    #[test]
+    fn the_initial_split_keeps_the_heat() {
+        let ladder = Ladder::new(&store());
+        let celsius = [11.0, 25.0, 39.0, 44.0, 58.0, 61.5, 70.0];
+        let profile: Vec<Temperature> =
+            celsius.iter().map(|&t| Temperature::new(t).expect("a temperature")).collect();
+        let litres = ladder.litres(&profile);
+        let layer = 240.0 / 7.0;
+        let held: f64 = celsius.iter().map(|t| crate::water::heat_kwh(layer, t - 10.0)).sum();
+        assert!((heat(&ladder, &litres) - held).abs() < 1e-9);
+        for (zone, volume) in litres.iter().zip(&ladder.volumes) {
+            assert!(zone[0] <= volume + 1e-9);
+            assert!(zone.windows(2).all(|pair| pair[1] <= pair[0] + 1e-9));
+        }
+    }
+
+    // A store full at one rung loses UA·(θ − T_a)·Δt, whatever its zones.
+    #[test]
+    fn what_falls_in_an_hour_is_the_standing_loss() {
+        let ladder = Ladder::new(&store());
+        for rung in 1..=ladder.rungs() {
+            let lost: f64 = (0..ladder.zones())
+                .map(|z| ladder.decay(z, rung, 1.0) * ladder.volumes[z] * ladder.step_kwh(rung))
+                .sum();
+            let expected = 2.0 * (ladder.temperatures[rung] - 18.0) / 1_000.0;
+            assert!((lost - expected).abs() < 1e-12, "{lost} is not {expected}");
+        }
+    }
+}

@@ -71,22 +71,10 @@ pub(super) fn most_swing(problem: &Problem, slot: usize, flows: &SlotFlows) -> f
         switches.then(|| surplus * (hours - energy / element.power.kw()).max(0.0))
     });
     let while_off = off_time.fold(f64::INFINITY, f64::min);
-    let while_on: f64 = problem
-        .heaters()
-        .zip(&flows.heaters)
-        .filter_map(|(id, &energy)| {
-            let element = &problem.site.stores[id.store].elements[id.element];
-            let beyond = |kw: f64| (1.0 - surplus / kw).max(0.0) * energy;
-            match &element.control {
-                Control::Modulating => None,
-                Control::OnOff => Some(beyond(element.power.kw())),
-                Control::Staged(powers) => {
-                    let mean = energy / hours;
-                    let stage = powers.iter().map(|p| p.kw()).find(|&p| p >= mean - 1e-9);
-                    Some(beyond(stage.unwrap_or(element.power.kw())))
-                }
-            }
-        })
-        .sum();
-    while_on.min(while_off)
+    let while_on = problem.heaters().zip(&flows.heaters).filter_map(|(id, &energy)| {
+        let element = &problem.site.stores[id.store].elements[id.element];
+        let beyond = (1.0 - surplus / element.power.kw()).max(0.0);
+        (element.control != Control::Modulating).then_some(beyond * energy)
+    });
+    while_on.sum::<f64>().min(while_off)
 }

@@ -31,6 +31,9 @@ pub(super) fn already_met(
 /// Holds worth trying: the ones with the cheapest heating before them, far
 /// enough apart to differ, and the last that is in time.
 pub(super) fn candidates(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
+    if !reaches_bottom(problem, rule) {
+        return Vec::new();
+    }
     let mut holds = all_holds(problem, rule);
     let Some(&last) = holds.last() else { return Vec::new() };
     let price = |hold: &HygieneStart| heating_price(problem, hold.first);
@@ -48,6 +51,18 @@ pub(super) fn candidates(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
         chosen.push(last);
     }
     chosen
+}
+
+/// Whether some element can bring the coldest water to the temperature: from
+/// below it, or with the help of a pump.
+fn reaches_bottom(problem: &Problem, rule: usize) -> bool {
+    let hygiene = &problem.hygiene[rule];
+    let store = &problem.site.stores[hygiene.store];
+    let ladder = Ladder::new(store);
+    ladder.rung_for(hygiene.temperature).is_some_and(|rung| {
+        let mut elements = ladder.element_zone.iter().zip(&ladder.element_rung);
+        elements.any(|(&zone, &reach)| reach >= rung && (zone == 0 || store.destratification_pump))
+    })
 }
 
 /// Every hold that begins after the first slot and is complete by the due

@@ -22,7 +22,7 @@ use crate::solve::{Answer, Live, SolveError, SolveLimits, Verdict};
 use crate::time::Slot;
 
 pub(crate) use publish::Publisher;
-pub(crate) use sharing::{Run, arrange};
+pub(crate) use sharing::{Run, Stage, arrange};
 
 /// How planning ended.
 #[derive(Debug, Clone, PartialEq)]

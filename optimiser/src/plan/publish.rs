@@ -13,7 +13,7 @@ use crate::water::KWH_PER_LITRE_KELVIN;
 
 use super::cheats::most_swing;
 use super::reasons::{Reasoner, Situation};
-use super::sharing::{Run, arrange, minutes, sources, steady_kw};
+use super::sharing::{Run, arrange_flows, minutes, sources};
 
 /// Less energy than this is rounding, not a flow [kWh].
 const NOTHING: f64 = 1e-6;
@@ -157,10 +157,8 @@ impl<'a> Publisher<'a> {
     fn runs(&self, slot: usize) -> Vec<Run> {
         let flows = &self.solution.slots[slot];
         match self.judged {
-            None => {
-                arrange(self.problem, slot, &flows.heaters, steady_kw(self.problem, slot, flows))
-                    .unwrap_or_else(|| vec![Run::OFF; flows.heaters.len()])
-            }
+            None => arrange_flows(self.problem, slot, flows)
+                .unwrap_or_else(|| vec![Run::OFF; flows.heaters.len()]),
             Some(candidate) => candidate
                 .commands
                 .heaters

@@ -32,14 +32,11 @@ pub(crate) fn arrange(
     slot: usize,
     energies: &[f64],
     steady_kw: f64,
+    stage: Stage,
 ) -> Option<Vec<Run>> {
     let hours = problem.horizon.slots()[slot].hours();
     let limit = problem.site.grid.import_limit.kw() + 1e-6;
-    let mut runs: Vec<Run> = problem
-        .heaters()
-        .zip(energies)
-        .map(|(id, &energy)| run(problem, id, energy, hours))
-        .collect();
+    let mut runs = runs_at(problem, slot, energies, stage);
     let total: f64 = runs.iter().filter(|r| r.minutes > 0.0).map(|r| r.kw).sum();
     let minutes: f64 = runs.iter().map(|r| r.minutes).sum();
     let surplus = problem.pv[slot].kwh() > problem.base_load[slot].kwh();
@@ -65,20 +62,60 @@ pub(crate) fn arrange(
 pub(super) fn crowded(problem: &Problem, solution: &Solution) -> BTreeSet<usize> {
     let slots = solution.slots.iter().enumerate();
     slots
-        .filter(|(slot, flows)| {
-            arrange(problem, *slot, &flows.heaters, steady_kw(problem, *slot, flows)).is_none()
-        })
+        .filter(|(slot, flows)| arrange_flows(problem, *slot, flows).is_none())
         .map(|(slot, _)| slot)
         .collect()
 }
 
 /// Power beside the heaters, at its mean over the slot [kW].
-pub(super) fn steady_kw(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
+fn steady_kw(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
     let hours = problem.horizon.slots()[slot].hours();
     (problem.base_load[slot].kwh() + flows.charge - flows.pv - flows.discharge) / hours
 }
 
-fn run(problem: &Problem, id: HeaterId, energy: f64, hours: f64) -> Run {
+fn runs_at(problem: &Problem, slot: usize, energies: &[f64], stage: Stage) -> Vec<Run> {
+    let hours = problem.horizon.slots()[slot].hours();
+    let heaters = problem.heaters().zip(energies);
+    heaters.map(|(id, &energy)| run(problem, id, energy, hours, stage)).collect()
+}
+
+/// Sets the minutes of all heaters for an answer's flows in a slot.
+pub(super) fn arrange_flows(problem: &Problem, slot: usize, flows: &SlotFlows) -> Option<Vec<Run>> {
+    let steady = steady_kw(problem, slot, flows);
+    let lowest = runs_at(problem, slot, &flows.heaters, Stage::Lowest);
+    let counts_on_more = flows.import.min(flows.export) > swing(problem, slot, &lowest) + NOTHING;
+    let stage = if counts_on_more { Stage::Full } else { Stage::Lowest };
+    arrange(problem, slot, &flows.heaters, steady, stage)
+}
+
+/// Which stage a staged element runs at.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Stage {
+    /// The lowest that gives the energy within the slot.
+    Lowest,
+    /// Full power for part of the slot, where the plan counts on the surplus
+    /// being exported while it is off.
+    Full,
+}
+
+/// Energy that passes the meter both ways because elements switch [kWh].
+fn swing(problem: &Problem, slot: usize, runs: &[Run]) -> f64 {
+    let hours = problem.horizon.slots()[slot].hours();
+    let surplus = (problem.pv[slot].kwh() - problem.base_load[slot].kwh()) / hours;
+    if surplus <= 0.0 {
+        return 0.0;
+    }
+    let control = |id: HeaterId| &problem.site.stores[id.store].elements[id.element].control;
+    let switched = problem.heaters().zip(runs);
+    let switched =
+        switched.filter(|(id, run)| *control(*id) != Control::Modulating && run.kw > surplus);
+    let (on, longest) = switched.fold((0.0, 0.0_f64), |(on, longest), (_, run)| {
+        (on + (run.kw - surplus) * run.minutes / 60.0, longest.max(run.minutes / 60.0))
+    });
+    on.min(surplus * (hours - longest))
+}
+
+fn run(problem: &Problem, id: HeaterId, energy: f64, hours: f64, stage: Stage) -> Run {
     if energy <= NOTHING {
         return Run::OFF;
     }
@@ -86,11 +123,11 @@ fn run(problem: &Problem, id: HeaterId, energy: f64, hours: f64) -> Run {
     let mean = energy / hours;
     let kw = match &element.control {
         Control::Modulating => mean,
-        Control::OnOff => element.power.kw(),
-        Control::Staged(powers) => {
+        Control::Staged(powers) if stage == Stage::Lowest => {
             let fits = powers.iter().map(|p| p.kw()).find(|&p| p >= mean - 1e-9);
             fits.unwrap_or(element.power.kw())
         }
+        Control::OnOff | Control::Staged(_) => element.power.kw(),
     };
     Run { kw, minutes: (energy / kw * 60.0).min(hours * 60.0), delay: 0.0 }
 }

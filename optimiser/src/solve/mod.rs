@@ -7,6 +7,8 @@
 
 mod live;
 mod raw;
+#[cfg(test)]
+mod tests;
 
 pub use live::{Answer, Live, Verdict};
 

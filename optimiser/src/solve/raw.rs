@@ -179,12 +179,28 @@ impl Engine {
             .map_err(|_| refused("time_limit"))?;
         let (columns, rows) = (self.model.num_cols(), self.model.num_rows());
         let model = self.pointer();
+        // The time limit counts all runs since the clocks were last zeroed.
         // SAFETY: takes only the instance.
-        done("solve", unsafe { c::Highs_run(model) })?;
+        done("zero the clocks", unsafe { c::Highs_zeroAllClocks(model) })?;
+        // SAFETY: takes only the instance.
+        let ran = unsafe { c::Highs_run(model) };
         // SAFETY: takes only the instance.
         let status = unsafe { c::Highs_getModelStatus(model) };
+        // SAFETY: takes only the instance.
+        let objective = unsafe { c::Highs_getObjectiveValue(model) };
+        let verdict = match verdict(status, objective) {
+            _ if ran == c::STATUS_ERROR => Verdict::Failed("the solver broke off"),
+            Verdict::Limit if !self.is_feasible() => {
+                Verdict::Failed("the solver reached a limit without a feasible answer")
+            }
+            verdict => verdict,
+        };
         let mut values = vec![0.0; columns];
         let mut duals = vec![0.0; rows];
+        if !matches!(verdict, Verdict::Optimal | Verdict::Limit) {
+            // There is no solution, and HiGHS calls it an error to ask for one.
+            return Ok(Answer { verdict, objective, values, duals });
+        }
         // SAFETY: the arrays have one place for each column and row; the
         // interface leaves out what has a null pointer.
         done("read the solution", unsafe {
@@ -196,9 +212,21 @@ impl Engine {
                 duals.as_mut_ptr(),
             )
         })?;
-        // SAFETY: takes only the instance.
-        let objective = unsafe { c::Highs_getObjectiveValue(model) };
-        Ok(Answer { verdict: verdict(status, objective), objective, values, duals })
+        Ok(Answer { verdict, objective, values, duals })
+    }
+
+    /// Whether the values of the last run satisfy every row and bound.
+    fn is_feasible(&mut self) -> bool {
+        let mut status = 0;
+        // SAFETY: the name is a C string and the status outlives the call.
+        let known = unsafe {
+            c::Highs_getIntInfoValue(
+                self.pointer(),
+                c"primal_solution_status".as_ptr(),
+                &raw mut status,
+            )
+        };
+        known == c::STATUS_OK && status == c::kHighsSolutionStatusFeasible
     }
 }
 
@@ -232,4 +260,23 @@ fn int(value: usize) -> c::HighsInt {
 
 fn done(what: &str, status: c::HighsInt) -> Result<(), SolveError> {
     if status == c::STATUS_ERROR { Err(SolveError::Refused(format!("to {what}"))) } else { Ok(()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_options_that_make_answers_repeatable_are_set() {
+        let mut engine = Engine::new(highs::RowProblem::default().optimise(highs::Sense::Minimise))
+            .expect("an engine");
+        for (name, expected) in [(c"threads", 1), (c"random_seed", 0)] {
+            let mut value: c::HighsInt = -1;
+            // SAFETY: the name is a C string and the value outlives the call.
+            let status = unsafe {
+                c::Highs_getIntOptionValue(engine.pointer(), name.as_ptr(), &raw mut value)
+            };
+            assert_eq!((status, value), (c::STATUS_OK, expected), "{name:?}");
+        }
+    }
 }
