@@ -129,10 +129,11 @@ fn heat_from_pv(plan: &SlotPlan) -> f64 {
     plan.heaters.iter().map(|heater| heater.pv.kwh()).sum()
 }
 
-/// A battery of 90 % round trip that only PV charges, and an evening that
-/// takes 6 kWh.
+/// A cold cylinder, a battery of 90 % round trip that only PV charges, and an
+/// evening that takes 6 kWh.
 fn with_battery(import: &str, export: &str) -> House {
     house(&[
+        ("celsius = [30]", "celsius = [10]"),
         ("rate_minor_per_kwh = 25", import),
         ("rate_minor_per_kwh = 5", export),
         (
