@@ -283,7 +283,7 @@ fn plan_all(life: &Life, instants: &[Instant]) -> Tally {
         loop {
             let index = next.fetch_add(1, Ordering::Relaxed);
             let Some(&at) = instants.get(index) else { return tally };
-            tally.plan(&life.problem(at), at, index % 20 == 0);
+            tally.plan(&life.problem(at), at, index.is_multiple_of(20));
         }
     };
     std::thread::scope(|scope| {

@@ -1,6 +1,8 @@
 //! Habits, sun and prices of a house, through the making of the problem to the
 //! plan: what people who do this job expect of it.
 
+use std::fmt::Write as _;
+
 use optimiser::plan::{Outcome, Planner};
 use optimiser::schedule::{Schedule, SlotPlan};
 use optimiser::time::Instant;
@@ -84,7 +86,7 @@ fn daily(header: &str, days: usize, value: impl Fn(f64) -> f64) -> SeriesFile {
     let mut text = format!("start_utc,{header}\n");
     for half in 0..48 * days {
         let start = first + 1_800 * i64::try_from(half).expect("few half-hours");
-        text += &format!("{start},{}\n", value((half % 48) as f64 / 2.0));
+        let _ = writeln!(text, "{start},{}", value((half % 48) as f64 / 2.0));
     }
     read("series.csv", text.as_bytes(), Marks::AsNamed).unwrap_or_else(|error| panic!("{error}"))
 }
