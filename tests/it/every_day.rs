@@ -11,6 +11,7 @@ use std::time::{Duration, Instant as Clock};
 
 use chrono_tz::Tz;
 use optimiser::check::violations;
+use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planner};
 use optimiser::problem::Problem;
 use optimiser::schedule::{Origin, Schedule};
@@ -175,6 +176,7 @@ struct Tally {
     time: Duration,
     longest: Duration,
     unmet: usize,
+    judged: usize,
     spikes: usize,
     faults: Vec<String>,
 }
@@ -186,13 +188,24 @@ impl Tally {
         self.time += other.time;
         self.longest = self.longest.max(other.longest);
         self.unmet += other.unmet;
+        self.judged += other.judged;
         self.spikes += other.spikes;
         self.faults.extend(other.faults);
     }
 
-    fn plan(&mut self, problem: &Problem, at: Instant, again: bool) {
+    /// Plans by the program alone, and for a sample also judged on the simulated
+    /// plant and made twice.
+    fn plan(&mut self, problem: &Problem, at: Instant, sample: bool) {
+        self.plan_with(problem, at, Effort::NONE, sample);
+        if sample {
+            self.judged += 1;
+            self.plan_with(problem, at, Effort::COLD, false);
+        }
+    }
+
+    fn plan_with(&mut self, problem: &Problem, at: Instant, effort: Effort, again: bool) {
         let clock = Clock::now();
-        let outcome = Planner::default().plan(problem);
+        let outcome = Planner::default().with_effort(effort).plan(problem);
         let took = clock.elapsed();
         self.time += took;
         self.longest = self.longest.max(took);
@@ -212,13 +225,14 @@ impl Tally {
             Origin::LimitReached => self.limited += 1,
             Origin::Rule => self.fault(at, "planned by rule"),
         }
-        for violation in violations(problem, &planned.schedule, Some(&planned.solution)) {
+        let ladder = (effort == Effort::NONE).then_some(&planned.solution);
+        for violation in violations(problem, &planned.schedule, ladder) {
             self.fault(at, &violation.to_string());
         }
         self.unmet += usize::from(planned.schedule.unmet_kwh > 0.05);
         self.judge(at, &planned.schedule);
         if again {
-            match Planner::default().plan(problem) {
+            match Planner::default().with_effort(effort).plan(problem) {
                 Outcome::Planned(second) if second.schedule == planned.schedule => {}
                 _ => self.fault(at, "another plan when made again"),
             }
@@ -270,12 +284,12 @@ impl Tally {
         );
         let shown = &self.faults[..self.faults.len().min(20)];
         assert!(self.faults.is_empty(), "{what}: {} faults, {shown:#?}", self.faults.len());
-        assert_eq!(plans, days);
+        assert_eq!(plans, days + self.judged);
     }
 }
 
-/// Plans at each of these instants, on two threads; every tenth plan is made
-/// twice.
+/// Plans at each of these instants, on two threads; every twentieth plan is
+/// made twice.
 fn plan_all(life: &Life, instants: &[Instant]) -> Tally {
     let next = AtomicUsize::new(0);
     let work = || {
@@ -283,7 +297,7 @@ fn plan_all(life: &Life, instants: &[Instant]) -> Tally {
         loop {
             let index = next.fetch_add(1, Ordering::Relaxed);
             let Some(&at) = instants.get(index) else { return tally };
-            tally.plan(&life.problem(at), at, index.is_multiple_of(10));
+            tally.plan(&life.problem(at), at, index.is_multiple_of(20));
         }
     };
     std::thread::scope(|scope| {
@@ -301,7 +315,7 @@ fn every_day_of_great_britain_2023() {
     let Some(life) = Life::new(DEMO, &GB) else { return };
     let mut instants = life.midnights();
     assert_eq!(instants.len(), 365);
-    instants.extend(life.midnights().iter().step_by(7).map(|at| *at + 6 * 3_600));
+    instants.extend(life.midnights().iter().step_by(14).map(|at| *at + 6 * 3_600));
     plan_all(&life, &instants).conclude("Great Britain 2023", instants.len());
 }
 
@@ -312,7 +326,7 @@ fn every_day_of_victoria_2024() {
     // The year is that of market time, an hour behind the clock of Melbourne
     // in summer: the first midnight is missing, one of the next year is there.
     assert_eq!(instants.len(), 366);
-    instants.extend(life.midnights().iter().step_by(7).map(|at| *at + 6 * 3_600));
+    instants.extend(life.midnights().iter().step_by(14).map(|at| *at + 6 * 3_600));
     instants.retain(|at| *at < life.prices.span().end());
     let tally = plan_all(&life, &instants);
     assert!(tally.spikes > 0, "the dearest half-hours of the year are among the plans");

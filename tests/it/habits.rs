@@ -1,6 +1,8 @@
 //! Habits, sun and prices of a house, through the making of the problem to the
 //! plan: what people who do this job expect of it.
 
+use std::fmt::Write as _;
+
 use optimiser::plan::{Outcome, Planner};
 use optimiser::schedule::{Schedule, SlotPlan};
 use optimiser::time::Instant;
@@ -84,8 +86,7 @@ fn daily(header: &str, days: usize, value: impl Fn(f64) -> f64) -> SeriesFile {
     let mut text = format!("start_utc,{header}\n");
     for half in 0..48 * days {
         let start = first + 1_800 * i64::try_from(half).expect("few half-hours");
-        let line = format!("{start},{}\n", value((half % 48) as f64 / 2.0));
-        text.push_str(&line);
+        let _ = writeln!(text, "{start},{}", value((half % 48) as f64 / 2.0));
     }
     read("series.csv", text.as_bytes(), Marks::AsNamed).unwrap_or_else(|error| panic!("{error}"))
 }
@@ -130,10 +131,11 @@ fn heat_from_pv(plan: &SlotPlan) -> f64 {
     plan.heaters.iter().map(|heater| heater.pv.kwh()).sum()
 }
 
-/// A battery of 90 % round trip that only PV charges, and an evening that
-/// takes 6 kWh.
+/// A cold cylinder, a battery of 90 % round trip that only PV charges, and an
+/// evening that takes 6 kWh.
 fn with_battery(import: &str, export: &str) -> House {
     house(&[
+        ("celsius = [30]", "celsius = [10]"),
         ("rate_minor_per_kwh = 25", import),
         ("rate_minor_per_kwh = 5", export),
         (
@@ -163,8 +165,8 @@ fn without_a_cheap_night_the_sun_goes_to_battery_cylinder_and_export() {
     assert!(sum(&scarce, DAY, until, |s| s.export.kwh()) < 1e-3);
     // 20 kWh are enough for all three, and nothing is bought for the evening.
     let ample = plan(&house, &sun(4.0), "2026-05-04T08:00Z");
-    let charged = sum(&ample, DAY, until, |s| s.charge.kwh());
-    assert!((charged - 6.0 / 0.9).abs() < 0.5, "{charged}");
+    let evening = sum(&ample, DAY, until, |s| s.discharge.kwh());
+    assert!((evening - 6.0).abs() < 1e-3, "{evening}");
     assert!(sum(&ample, DAY, until, |s| s.import.kwh()) < 1e-3);
     assert!(sum(&ample, DAY, until, heat_from_pv) > 3.0);
     assert!(sum(&ample, DAY, until, |s| s.export.kwh()) > 1.0);
@@ -178,13 +180,13 @@ fn with_a_cheap_night_the_sun_is_sold_and_never_heats() {
     let house = with_battery(CHEAP_NIGHT, "rate_minor_per_kwh = 15");
     let plan = plan(&house, &sun(4.0), "2026-05-04T00:00Z");
     assert!(total(&plan, heat_from_pv) < 1e-3, "{}", total(&plan, heat_from_pv));
-    let night = sum(&plan, "2026-05-04T00:00Z", "2026-05-04T06:00Z", heat);
+    let night = sum(&plan, "2026-05-05T00:00Z", "2026-05-05T06:00Z", heat);
     assert!(night > 4.0, "{night}");
     for (from, until) in
         [("2026-05-04T08:00Z", "2026-05-05T00:00Z"), ("2026-05-05T08:00Z", "2026-05-06T00:00Z")]
     {
-        let charged = sum(&plan, from, until, |s| s.charge.kwh());
-        assert!((charged - 6.0 / 0.9).abs() < 0.05, "{charged}");
+        let evening = sum(&plan, from, until, |s| s.discharge.kwh());
+        assert!((evening - 6.0).abs() < 1e-3, "{evening}");
         assert!(sum(&plan, from, until, |s| s.export.kwh()) > 12.0);
         assert!(sum(&plan, from, until, heat) < 1e-3);
     }
@@ -218,20 +220,24 @@ fn prices_above_any_threshold_still_warm_the_water() {
     assert!(plan.slots.iter().all(|s| heat(s) < 1e-6 || s.import_price.per_kwh() < 20.5));
 }
 
-// C23, common practice, no published source: 250 L, a surplus of 8 kWh, 30 to
-// 60 °C are 8.72 kWh: the night heats to the morning's floor only, and nothing
-// is bought after the showers, since the forecast covers the evening.
+// C23, common practice, no published source: 250 L and a surplus of 8 kWh: the
+// night heats to the morning's floor only, and nothing is bought after the
+// showers, since the forecast covers the evening. The cylinder is cold at first,
+// so that all of the floor is the night's.
 #[test]
 fn the_night_leaves_room_for_the_sun() {
-    let house = house(&[("[state]", "[[ready]]\nby = \"06:30\"\nmixed_litres = 110\n\n[state]")]);
+    let house = house(&[
+        ("[state]", "[[ready]]\nby = \"06:30\"\nmixed_litres = 110\n\n[state]"),
+        ("celsius = [30]", "celsius = [12]"),
+    ]);
     let plan = plan(&house, &sun(1.8), "2026-05-04T00:00Z");
     assert!(plan.unmet_kwh < 1e-6 && plan.short_kwh < 1e-6);
     let after = sum(&plan, "2026-05-04T07:00Z", "2026-05-05T00:00Z", heat_from_grid);
     assert!(after < 1e-6, "{after} kWh bought after the showers");
-    // At most what brings the promised water up from 30 °C with its losses.
+    // What the promised water carries above the mains, of which some is there.
     let night = sum(&plan, "2026-05-04T00:00Z", "2026-05-04T07:00Z", heat);
     let floor = optimiser::water::heat_kwh(110.0, 30.0);
-    assert!(night > 0.5 && night < floor, "{night} of {floor}");
+    assert!(night > 0.7 * floor && night < floor, "{night} of {floor}");
     let sunny = sum(&plan, "2026-05-04T10:00Z", "2026-05-04T15:00Z", heat_from_pv);
     assert!(sunny > 2.0, "{sunny}");
 }

@@ -169,7 +169,7 @@ fn the_summary_has_the_figures_an_installer_needs() {
         // V40 by the selection formula of ST-03 and the mixed bound of C05.
         "500 L if perfectly layered, 250 L if fully mixed",
         "EU class B",
-        "follows the price series `price_gbp_per_mwh` × 1.15 plus an adder, then 5 % VAT, never above 95",
+        "follows the price series `market_index_price_gbp_per_mwh` × 1.15 plus an adder, then 5 % VAT, never above 95",
         "110 L at 40 °C by 06:30 every day",
         "the coldest water at 60 °C for 60 min every 7 days",
         "stowheat is not a safety device",

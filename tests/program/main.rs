@@ -7,6 +7,7 @@ mod plan;
 mod refusals;
 mod schema;
 
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
@@ -92,7 +93,7 @@ fn series(header: &str, day: &str, minutes: i64, values: impl IntoIterator<Item 
     for (index, value) in (0..).zip(values) {
         let start = chrono::DateTime::from_timestamp(midnight + index * minutes * 60, 0);
         let start = start.expect("an instant").format("%Y-%m-%dT%H:%M:%SZ");
-        text += &format!("{start},{value}\n");
+        let _ = writeln!(text, "{start},{value}");
     }
     text
 }
@@ -104,7 +105,7 @@ fn large_prices(name: &str) -> String {
     for row in fixture(DEMO_PRICES).lines().skip(1) {
         let (start, price) = row.split_once(',').expect("two fields");
         let price = 8.0 * price.parse::<f64>().expect("a price");
-        text += &format!("{start},{price:.2},{price:.2}\n");
+        let _ = writeln!(text, "{start},{price:.2},{price:.2}");
     }
     written(name, &text)
 }

@@ -1,3 +1,5 @@
+use std::fmt::Write as _;
+
 use chrono::NaiveTime;
 use optimiser::time::Slot;
 use optimiser::units::{Irradiance, Temperature};
@@ -30,9 +32,7 @@ fn series(header: &str, first: &str, minutes: i64, values: &[f64]) -> SeriesFile
     let mut text = format!("start_utc,{header}\n");
     for (index, value) in (0..).zip(values) {
         if !value.is_nan() {
-            let start = at(first) + index * minutes * 60;
-            let line = format!("{start},{value}\n");
-            text.push_str(&line);
+            let _ = writeln!(text, "{},{value}", at(first) + index * minutes * 60);
         }
     }
     read("series.csv", text.as_bytes(), Marks::AsNamed).unwrap_or_else(|error| panic!("{error}"))
