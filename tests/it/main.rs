@@ -1,6 +1,9 @@
 //! End-to-end and outside-reference checks, as one program.
 
 mod agreement;
+mod check;
 mod dispatch;
+mod practice;
+mod properties;
 mod series;
 mod site_file;
