@@ -1,8 +1,11 @@
 //! End-to-end and outside-reference checks, as one program.
 
 mod agreement;
+mod check;
 mod dispatch;
 mod every_day;
 mod habits;
+mod practice;
+mod properties;
 mod series;
 mod site_file;

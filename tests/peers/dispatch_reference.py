@@ -229,6 +229,7 @@ class Dispatch:
         surplus = spare / hours
         meter, swing, resting = [], [], []
         in_turn, room, strongest = [], [], 0.0
+        helped = battery["discharge_kw"] * hours if battery else 0.0
         for n, (_, _, element) in enumerate(self.elements):
             energy = into(1 + n)
             if element["control"] == "modulating":
@@ -246,6 +247,13 @@ class Dispatch:
                 # The surplus is exported only while the element is off.
                 if share > 0:
                     resting.append([(c, v * surplus / element["kw"]) for c, v in energy])
+            # One that fits beside nothing else stays off in such a slot.
+            if p["load_kwh"][t] - p["pv_kwh"][t] - helped + element["kw"] * hours > (
+                p["import_kw"] * hours + 1e-9
+            ):
+                if self.in_turn:
+                    m.row(energy, high=0.0)
+                continue
             in_turn += [(c, v / element["kw"]) for c, v in energy]
             room += [(c, -v) for c, v in energy]
             strongest = max(strongest, element["kw"])

@@ -72,8 +72,9 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     // Only what is switched on and off inside the slot can pass both ways.
     let surplus = (plan.pv.kwh() + plan.curtailed.kwh() - plan.base_load.kwh()) / hours;
     let switching = plan.heaters.iter().filter(|h| {
-        let element = &problem.site.stores[h.id.store].elements[h.id.element];
-        element.control != Control::Modulating && h.power.kw() > surplus
+        let store = problem.site.stores.get(h.id.store);
+        let element = store.and_then(|s| s.elements.get(h.id.element));
+        element.is_some_and(|e| e.control != Control::Modulating) && h.power.kw() > surplus
     });
     let (switched, on_hours) = switching.fold((0.0, 0.0_f64), |(energy, longest), h| {
         let on = h.minutes / 60.0;

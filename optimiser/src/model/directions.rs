@@ -2,11 +2,13 @@
 //! cheat; which direction is decided by branching outside the program.
 //!
 //! - meter in: `export ≤ Σ q` and `export ≤ S·(Δt − p/P)` for each element that
-//!   switches; meter out: the same for `import`; where `q` is what the element takes from
-//!   the grid while on at full power, and the surplus `S` is given away only while it is off;
+//!   switches; meter out: the same for `import`; where `q` is what the element
+//!   takes from the grid while on at full power, and the surplus `S` is given
+//!   away only while it is off;
 //! - battery in: `discharge ≤ 0`; battery out: `charge ≤ 0`;
 //! - elements one after the other: `Σ p/P ≤ Δt` and
-//!   `import + (P_max·Δt − Σ p) ≤ I·Δt`, so that each fits beside all else.
+//!   `import + (P_max·Δt − Σ p) ≤ I·Δt`, so that each fits beside all else; those
+//!   that never fit, and all where that leaves no answer, are off: `p ≤ 0`.
 
 use crate::problem::Problem;
 use crate::site::Control;
@@ -42,6 +44,9 @@ pub(super) fn rows(
     }
     for &slot in &refinement.in_turn {
         in_turn_rows(program, problem, layout, slot);
+    }
+    for &slot in &refinement.idle {
+        off_rows(program, switched(problem, layout, slot));
     }
 }
 
@@ -90,18 +95,34 @@ fn in_turn_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot:
     let columns = &layout.slots[slot];
     let hours = problem.horizon.slots()[slot].hours();
     let limit = problem.site.grid.import_limit.kw() * hours;
-    let switched: Vec<(Col, f64)> = columns
-        .heaters
-        .iter()
-        .zip(&layout.heaters)
-        .filter_map(|(heater, id)| {
-            let element = &problem.site.stores[id.store].elements[id.element];
-            (element.control != Control::Modulating).then(|| (heater.energy, element.power.kw()))
-        })
-        .collect();
-    let strongest = switched.iter().map(|&(_, kw)| kw).fold(0.0, f64::max);
-    program.row(f64::NEG_INFINITY, hours, switched.iter().map(|&(energy, kw)| (energy, 1.0 / kw)));
-    let energies = switched.iter().map(|&(energy, _)| (energy, -1.0));
+    // Least that the rest of the house takes meanwhile.
+    let spared = problem.site.battery.map_or(0.0, |b| b.discharge_limit.kw() * hours);
+    let others = problem.base_load[slot].kwh() - problem.pv[slot].kwh() - spared;
+    let (fitting, too_strong): (Vec<_>, Vec<_>) =
+        switched(problem, layout, slot).partition(|&(_, kw)| others + kw * hours <= limit + 1e-9);
+    off_rows(program, too_strong.into_iter());
+    let strongest = fitting.iter().map(|&(_, kw)| kw).fold(0.0, f64::max);
+    program.row(f64::NEG_INFINITY, hours, fitting.iter().map(|&(energy, kw)| (energy, 1.0 / kw)));
+    let energies = fitting.iter().map(|&(energy, _)| (energy, -1.0));
     let terms = [(columns.import, 1.0)].into_iter().chain(energies);
     program.row(f64::NEG_INFINITY, limit - strongest * hours, terms);
+}
+
+/// Energy and full power of each element that switches.
+fn switched<'a>(
+    problem: &'a Problem,
+    layout: &'a Layout,
+    slot: usize,
+) -> impl Iterator<Item = (Col, f64)> + 'a {
+    let heaters = layout.slots[slot].heaters.iter().zip(&layout.heaters);
+    heaters.filter_map(|(heater, id)| {
+        let element = &problem.site.stores[id.store].elements[id.element];
+        (element.control != Control::Modulating).then(|| (heater.energy, element.power.kw()))
+    })
+}
+
+fn off_rows(program: &mut Program, elements: impl Iterator<Item = (Col, f64)>) {
+    for (energy, _) in elements {
+        program.row(f64::NEG_INFINITY, 0.0, [(energy, 1.0)]);
+    }
 }

@@ -43,6 +43,8 @@ pub struct Refinement {
     pub(crate) battery: BTreeMap<usize, Direction>,
     /// Slots in which elements that switch run one after the other.
     pub(crate) in_turn: BTreeSet<usize>,
+    /// Slots in which elements that switch stay off, for want of room.
+    pub(crate) idle: BTreeSet<usize>,
     /// For each pasteurisation of the problem, the hold to plan for.
     pub(crate) hygiene: Vec<Option<HygieneStart>>,
     /// Whether load may be left unserved at a price, to find what is missing.

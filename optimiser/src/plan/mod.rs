@@ -163,8 +163,15 @@ impl Planner {
                     verdict,
                 })));
             }
-            refinement.in_turn.extend(crowded);
-            root = match self.solved(problem, &refinement)? {
+            refinement.in_turn.extend(&crowded);
+            let mut attempt = self.solved(problem, &refinement)?;
+            if matches!(attempt, Attempt::Infeasible) {
+                // Not even one at a time fits beside the rest of the house.
+                refinement.in_turn.retain(|slot| !crowded.contains(slot));
+                refinement.idle.extend(&crowded);
+                attempt = self.solved(problem, &refinement)?;
+            }
+            root = match attempt {
                 Attempt::Solved(solved) => solved,
                 Attempt::Infeasible => return Ok(Refined::Infeasible),
                 Attempt::Failed(why) => return Ok(Refined::Failed(why)),
