@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 
+use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planner};
 use optimiser::schedule::{Schedule, SlotPlan};
 use optimiser::time::Instant;
@@ -100,7 +101,7 @@ fn sun(kw: f64) -> Known {
 fn plan(house: &House, known: &Known, from: &str) -> Schedule {
     let Assembled { problem, .. } =
         assemble(house, known, at(from)).unwrap_or_else(|error| panic!("{error}"));
-    match Planner::default().plan(&problem) {
+    match Planner::default().with_effort(Effort::NONE).plan(&problem) {
         Outcome::Planned(planned) => planned.schedule,
         other => panic!("no plan: {other:?}"),
     }
