@@ -46,9 +46,11 @@ pub(super) fn command_slot(
         };
     }
     // A battery that follows while an element switches would charge and
-    // discharge in one slot; it rests instead.
+    // discharge in one slot; it gives the planned power instead, or rests.
     if battery.mode == BatteryMode::Follow && switches_in_the_sun(problem, slot, &runs) {
-        commands.battery[slot].mode = BatteryMode::Hold;
+        let gives = battery.power.kw() > 0.0;
+        commands.battery[slot].mode =
+            if gives { BatteryMode::Discharge } else { BatteryMode::Hold };
     }
     if commands.pv[slot] == PvUse::LastResort && problem.import_price[slot].per_kwh() >= 0.0 {
         commands.pv[slot] = PvUse::Free;
@@ -56,15 +58,13 @@ pub(super) fn command_slot(
     true
 }
 
-/// Whether an element that switches is on for part of a slot with a surplus.
+/// Whether an element that switches is on in a slot with a surplus. Even one that
+/// is on throughout may be cut short by its thermostat.
 fn switches_in_the_sun(problem: &Problem, slot: usize, runs: &[crate::plan::Run]) -> bool {
     let surplus = problem.pv[slot].kwh() > problem.base_load[slot].kwh();
-    let minutes = problem.horizon.slots()[slot].seconds() as f64 / 60.0;
     let elements = problem.site.stores.iter().flat_map(|store| &store.elements);
     surplus
-        && elements.zip(runs).any(|(element, run)| {
-            element.control != Control::Modulating
-                && run.minutes > 0.0
-                && run.minutes < minutes - 1e-6
-        })
+        && elements
+            .zip(runs)
+            .any(|(element, run)| element.control != Control::Modulating && run.minutes > 0.0)
 }

@@ -55,7 +55,8 @@ impl HeaterCommand {
 pub struct BatteryCommand {
     /// What it does.
     pub mode: BatteryMode,
-    /// AC power of [`BatteryMode::Charge`] and [`BatteryMode::Discharge`].
+    /// AC power of [`BatteryMode::Charge`] and [`BatteryMode::Discharge`]; expected
+    /// of [`BatteryMode::Follow`], which sets its own.
     pub power: Power,
 }
 
@@ -145,8 +146,9 @@ impl Commands {
 fn battery_command(plan: &SlotPlan) -> BatteryCommand {
     let energy = match plan.battery_mode {
         Some(BatteryMode::Charge) => plan.charge,
-        Some(BatteryMode::Discharge) => plan.discharge,
-        Some(BatteryMode::Hold | BatteryMode::Follow) | None => Energy::constant(0.0),
+        // One that follows needs no power; the plan's is what it is expected to give.
+        Some(BatteryMode::Discharge | BatteryMode::Follow) => plan.discharge,
+        Some(BatteryMode::Hold) | None => Energy::constant(0.0),
     };
     BatteryCommand {
         mode: plan.battery_mode.unwrap_or(BatteryMode::Hold),
