@@ -277,7 +277,7 @@ fn two_stores(hours: f64) -> Vec<Store> {
     ["hot water", "buffer"]
         .map(|name| {
             let mut own = store(litres, vec![element("e", 3.0, 0.0)]);
-            own.name = name.to_owned();
+            name.clone_into(&mut own.name);
             own
         })
         .to_vec()

@@ -52,7 +52,7 @@ impl Dice {
 pub fn problem(seed: u64) -> Problem {
     let mut dice = Dice::new(seed);
     let horizon = horizon(&mut dice);
-    let stores: Vec<Store> = (0..1 + dice.below(2)).map(|i| store(&mut dice, i)).collect();
+    let stores: Vec<Store> = (0..=dice.below(2)).map(|i| store(&mut dice, i)).collect();
     let battery = (!dice.once_in(3)).then(|| battery(&mut dice));
     let sun = if dice.once_in(4) { 0.0 } else { dice.between(1.0, 7.0) };
     let tight = dice.once_in(8);
