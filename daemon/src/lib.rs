@@ -6,6 +6,7 @@ pub mod house;
 pub mod local_time;
 pub mod present;
 pub mod series;
+pub mod service;
 pub mod site_file;
 pub mod tariff;
 pub mod weather;

@@ -3,6 +3,7 @@
 //! clock, network, environment or time zones.
 
 pub mod check;
+pub mod judge;
 pub mod model;
 pub mod plan;
 pub mod plant;

@@ -15,7 +15,8 @@ const CASES: u64 = 240;
 fn writes_dispatch_cases() {
     // One planner for all, so that starts from an old basis are judged too.
     let mut planner =
-        Planner::with_limits(SolveLimits { seconds: 60.0, relative_gap: 1e-9, branches: 2_000 });
+        Planner::with_limits(SolveLimits { seconds: 60.0, relative_gap: 1e-9, branches: 2_000 })
+            .with_effort(optimiser::judge::Effort::NONE);
     let mut planned = 0;
     let cases: Vec<Value> = (0..CASES)
         .map(|seed| {

@@ -2,6 +2,7 @@
 //! rules that this breaks are reported.
 
 use optimiser::check::violations;
+use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::problem::Problem;
 use optimiser::schedule::SlotPlan;
@@ -29,7 +30,7 @@ fn sound() -> (Problem, Planned) {
     });
     problem.state.battery = kwh(2.0);
     let problem = problem.validated().expect("a valid problem");
-    match Planner::default().plan(&problem) {
+    match Planner::default().with_effort(Effort::NONE).plan(&problem) {
         Outcome::Planned(planned) => (problem, *planned),
         other => panic!("no plan: {other:?}"),
     }

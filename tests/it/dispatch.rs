@@ -1,5 +1,6 @@
 //! Dispatch by the linear program on problems with a known answer.
 
+use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::problem::{Problem, Ready, ValueStep};
 use optimiser::site::Control;
@@ -9,7 +10,7 @@ use stowheat_tests::houses::{MONDAY, battery, celsius, day, draw, element, kw, k
 
 fn planned(problem: Problem) -> Planned {
     let problem = problem.validated().expect("a valid problem");
-    match Planner::default().plan(&problem) {
+    match Planner::default().with_effort(Effort::NONE).plan(&problem) {
         Outcome::Planned(planned) => *planned,
         other => panic!("no plan: {other:?}"),
     }

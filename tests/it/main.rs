@@ -3,6 +3,8 @@
 mod agreement;
 mod check;
 mod dispatch;
+mod every_day;
+mod habits;
 mod practice;
 mod properties;
 mod series;

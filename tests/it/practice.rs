@@ -1,6 +1,7 @@
 //! Problems that people who do this job met, each with the right answer
 //! recomputed. All: common practice, no published source.
 
+use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::problem::{Hygiene, Problem, Ready, ValueStep};
 use optimiser::site::{Control, Store};
@@ -11,7 +12,7 @@ use stowheat_tests::houses::{MONDAY, battery, celsius, day, draw, element, kw, k
 
 fn planned(problem: Problem) -> Planned {
     let problem = problem.validated().expect("a valid problem");
-    match Planner::default().plan(&problem) {
+    match Planner::default().with_effort(Effort::NONE).plan(&problem) {
         Outcome::Planned(planned) => *planned,
         other => panic!("no plan: {other:?}"),
     }

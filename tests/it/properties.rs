@@ -1,6 +1,7 @@
 //! What must hold for every house and day.
 
 use optimiser::check::violations;
+use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::problem::{Problem, ValueStep};
 use optimiser::schedule::Origin;
@@ -14,7 +15,7 @@ use stowheat_tests::invention;
 
 fn planned(problem: &Problem) -> Planned {
     let problem = problem.clone().validated().expect("a valid problem");
-    match Planner::default().plan(&problem) {
+    match Planner::default().with_effort(Effort::NONE).plan(&problem) {
         Outcome::Planned(planned) => *planned,
         other => panic!("no plan: {other:?}"),
     }
@@ -167,7 +168,7 @@ proptest! {
         prop_assert!(violations(&problem, &first.schedule, Some(&first.solution)).is_empty());
         prop_assert_eq!(&first, &second);
         // From the basis of another house the cost is the same.
-        let mut planner = Planner::default();
+        let mut planner = Planner::default().with_effort(Effort::NONE);
         let other = plain(seed + 1).validated().expect("a valid problem");
         prop_assert!(matches!(planner.plan(&other), Outcome::Planned(_)));
         let Outcome::Planned(hot) = planner.plan(&problem) else {

@@ -1,6 +1,7 @@
 //! The site file from the outside: what is refused and how it is shown, the
 //! schema, the demo and example files, and the summary.
 
+mod arrays;
 mod refusals;
 mod warnings;
 

@@ -8,4 +8,5 @@
 pub mod family;
 pub mod houses;
 pub mod invention;
+pub mod real;
 pub mod record;

@@ -117,3 +117,6 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         notes,
     })
 }
+
+#[cfg(test)]
+mod tests;

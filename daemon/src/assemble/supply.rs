@@ -14,6 +14,9 @@ use crate::weather::pv;
 use super::slots::Spans;
 use super::{AssembleError, Known};
 
+/// A day [s].
+const DAY: i64 = 86_400;
+
 /// Unit rates of all slots.
 pub(super) struct Priced {
     pub(super) import: Vec<Price>,
@@ -83,7 +86,7 @@ pub(super) fn pv(
         }
     };
     if stated[..spans.horizon.len()].iter().all(Option::is_some) {
-        return Ok(with_yesterday(stated, nothing));
+        return Ok(with_yesterday(stated, &spans.all));
     }
     let span = Slot::new(spans.all.start(), spans.all.end());
     let dull = match (&house.location, span, system) {
@@ -103,12 +106,21 @@ pub(super) fn pv(
     Ok(stated.into_iter().zip(dull).map(or_dull).collect())
 }
 
-/// Fills what is missing at the end with the same time a day earlier.
-fn with_yesterday(stated: Vec<Option<Energy>>, nothing: Energy) -> Vec<Energy> {
+/// Fills what is missing after the plan with the same hour a day earlier, whose
+/// slots may be shorter.
+fn with_yesterday(stated: Vec<Option<Energy>>, all: &Horizon) -> Vec<Energy> {
+    let slots = all.slots();
     let mut filled: Vec<Energy> = Vec::with_capacity(stated.len());
-    for value in stated {
-        let day_before = filled.len().checked_sub(24).and_then(|i| filled.get(i).copied());
-        filled.push(value.or(day_before).unwrap_or(nothing));
+    for (value, slot) in stated.into_iter().zip(slots) {
+        let day_before = || {
+            let day_before = Slot::new(slot.start() + -DAY, slot.end() + -DAY)?;
+            let shared = |(other, energy): (&Slot, &Energy)| {
+                energy.kwh() * other.overlap_seconds(day_before) as f64 / other.seconds() as f64
+            };
+            Some(Energy::clamped(slots.iter().zip(&filled).map(shared).sum()))
+        };
+        let energy = value.or_else(day_before).unwrap_or(Energy::constant(0.0));
+        filled.push(energy);
     }
     filled
 }

@@ -25,14 +25,19 @@ pub(super) fn site_text(path: &Path) -> Result<(String, String), Problem> {
     }
 }
 
-/// What the demo house is known to live with.
-pub(super) fn demo(house: &House) -> Result<Known, Problem> {
+/// What the demo house is known to live with, where no file says otherwise.
+pub(super) fn demo(arguments: &Plan, house: &House) -> Result<Known, Problem> {
+    let stated = known(arguments, house)?;
     let prices = read_series("the demo prices", DEMO_PRICES.as_bytes())?;
+    let weather = match stated.weather {
+        Some(weather) => weather,
+        None => read_weather("the demo weather", DEMO_WEATHER.as_bytes())?,
+    };
     Ok(Known {
-        wholesale: wholesale(&prices, house, None)?,
+        wholesale: wholesale(&prices, house, arguments.price_column.as_deref())?,
         price_step_seconds: prices.step_seconds(),
-        weather: Some(read_weather("the demo weather", DEMO_WEATHER.as_bytes())?),
-        ..Known::default()
+        weather: Some(weather),
+        ..stated
     })
 }
 
@@ -102,4 +107,38 @@ fn read_weather(name: &str, bytes: &[u8]) -> Result<Reading, Problem> {
     let weather =
         Weather::from_series(&file).map_err(|error| Problem::new(Failure::Data, error))?;
     Ok(Reading::Dated(weather))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn prices(header: &str, column: Option<&str>) -> Result<Wholesale, Problem> {
+        let house = crate::site_file::read(DEMO_SITE, "demo").expect("the demo").house;
+        let fields = ",80".repeat(header.split(',').count());
+        let text =
+            format!("start_utc,{header}\n2026-04-17T00:00Z{fields}\n2026-04-17T00:30Z{fields}\n");
+        let file = series::read("prices.csv", text.as_bytes(), Marks::AsNamed).expect("a file");
+        wholesale(&file, &house, column)
+    }
+
+    #[test]
+    fn another_column_will_do_if_it_is_the_only_one() {
+        let named = "market_index_price_gbp_per_mwh";
+        for header in [named, "spot_gbp_per_mwh", "spot_gbp_per_mwh,load_kwh"] {
+            let found = prices(header, None).expect("prices").import;
+            assert_eq!(found.points().len(), 2, "{header}");
+        }
+        assert!(prices(&format!("{named},other_gbp_per_mwh"), None).is_ok());
+        let error = prices("spot_gbp_per_mwh,other_gbp_per_mwh", None).expect_err("two");
+        assert_eq!(error.failure, Failure::Data);
+        assert!(error.text.contains(named), "{}", error.text);
+    }
+
+    #[test]
+    fn a_column_that_is_asked_for_must_be_there() {
+        assert!(prices("a_gbp_per_mwh,b_gbp_per_mwh", Some("b_gbp_per_mwh")).is_ok());
+        let error = prices("a_gbp_per_mwh", Some("b_gbp_per_mwh")).expect_err("not there");
+        assert!(error.text.contains("b_gbp_per_mwh"), "{}", error.text);
+    }
 }

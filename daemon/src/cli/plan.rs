@@ -27,7 +27,8 @@ pub(super) fn run(arguments: &arguments::Plan) -> Result<(), Problem> {
         .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
     let house = checked.house;
     let demo = arguments.site.is_none() && arguments.prices.is_none();
-    let known = if demo { files::demo(&house)? } else { files::known(arguments, &house)? };
+    let known =
+        if demo { files::demo(arguments, &house)? } else { files::known(arguments, &house)? };
     let at = instant(arguments.at.as_deref().or(demo.then_some(DEMO_AT)))?;
     show(arguments, &house, &known, at)
 }
@@ -70,7 +71,7 @@ fn show(
         say(&format!("chart written to {}", path.display()));
     }
     match arguments.explain.as_deref() {
-        None if arguments.json => print(&(document::Document::new(&plan).to_json() + "\n")),
+        None if arguments.json => print(&document::Document::new(&plan).to_json()),
         None => print(&table::render(&plan)),
         Some("") => print(&explain::overview(&plan)),
         Some(target) => {

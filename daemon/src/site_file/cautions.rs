@@ -7,7 +7,7 @@ use optimiser::water;
 use super::fault::Faults;
 use super::tree::Node;
 use super::{LossBasis, Wiring};
-use crate::house::{DrawKind, House};
+use crate::house::{DrawKind, House, Pv};
 
 /// Warns of everything that deserves a look in a house without errors.
 pub(super) fn warn(
@@ -18,6 +18,7 @@ pub(super) fn warn(
     faults: &mut Faults,
 ) {
     warn_of_fuse(root, house, wiring, faults);
+    warn_of_arrays(root, house, faults);
     for ((node, store), basis) in root.tables("store").iter().zip(&house.site.stores).zip(losses) {
         warn_of_cut_out(node, store, faults);
         warn_of_loss(node, store, basis, faults);
@@ -44,6 +45,33 @@ fn warn_of_fuse(root: &Node, house: &House, wiring: &[Wiring], faults: &mut Faul
             format!("all elements together draw {total:.1} A on a phase, above the main fuse of {fuse} A"),
             Some("plans keep below the import limit; outside control of the elements must do so too".to_owned()),
         );
+    }
+}
+
+/// Who counts directions from south writes 0 for the best one.
+fn warn_of_arrays(root: &Node, house: &House, faults: &mut Faults) {
+    let (Some(Pv::Arrays(system)), Some(place), Some(pv)) =
+        (&house.pv, &house.location, root.table("pv"))
+    else {
+        return;
+    };
+    let sunny = if place.latitude < 0.0 { 0.0_f64 } else { 180.0 };
+    for (node, array) in pv.tables("arrays").iter().zip(&system.arrays) {
+        let towards_sun = (array.azimuth.degrees() - sunny).to_radians().cos();
+        if array.tilt.degrees() > 15.0 && towards_sun < -0.7 {
+            faults.warning(
+                node.span_of("azimuth_degrees"),
+                &node.path_of("azimuth_degrees"),
+                format!(
+                    "this array faces away from the sun: {} is counted clockwise from north",
+                    array.azimuth
+                ),
+                Some(format!(
+                    "write {sunny} if it faces {}, 90 for east, 270 for west",
+                    if sunny > 0.0 { "south" } else { "north" }
+                )),
+            );
+        }
     }
 }
 

@@ -12,6 +12,7 @@ mod habits;
 mod keys;
 mod money;
 mod patterns;
+mod pv;
 mod scalar;
 mod schema;
 mod shape;
@@ -124,7 +125,7 @@ fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
         location: root.table("location").map(supply::location),
         supply,
         tariff: money::tariff(root.part("tariff"), currency, faults),
-        pv: root.table("pv").and_then(|node| supply::pv(node, faults)),
+        pv: root.table("pv").and_then(|node| pv::pv(node, root, faults)),
         base_load: supply::base_load(root.part("base_load"), faults),
         draws: habits::draws(root, &site.stores, faults),
         ready: habits::ready(root, &site.stores, faults),

@@ -1,4 +1,4 @@
-//! Place, grid connection, PV, battery and base load.
+//! Place, grid connection, battery and base load.
 
 use std::str::FromStr as _;
 
@@ -10,7 +10,7 @@ use optimiser::units::{Current, Energy, Fraction, Power, Price};
 
 use super::fault::{Faults, nearest};
 use super::tree::Node;
-use crate::house::{BaseLoad, Location, Pv, Supply};
+use crate::house::{BaseLoad, Location, Supply};
 
 /// Highest voltage of one phase against neutral in public supplies [V].
 const PHASE_VOLTS_MAX: f64 = 277.0;
@@ -126,32 +126,6 @@ pub(super) fn grid(node: &Node, supply: &Supply, faults: &mut Faults) -> Grid {
     Grid {
         import_limit: node.maybe_quantity("import_limit_kw", Power::new).unwrap_or(carried),
         export_limit: node.quantity("export_limit_kw", Power::new),
-    }
-}
-
-/// The PV system.
-pub(super) fn pv(node: &Node, faults: &mut Faults) -> Option<Pv> {
-    match node.only_one(&["forecast_scale", "peak_kw"], faults)? {
-        "forecast_scale" => {
-            let why = "the forecast series is of AC energy already";
-            node.stray(&["performance_ratio_fraction", "inverter_limit_kw"], why, faults);
-            Some(Pv::Forecast { scale: node.number("forecast_scale") })
-        }
-        given => {
-            if node.number(given) <= 0.0 {
-                faults.error(
-                    node.span_of(given),
-                    &node.path_of(given),
-                    "the PV system has no power".to_owned(),
-                    Some("give its peak power, or leave `[pv]` out if there is none".to_owned()),
-                );
-            }
-            Some(Pv::Irradiance {
-                peak: node.quantity("peak_kw", Power::new),
-                performance_ratio: node.number("performance_ratio_fraction"),
-                inverter_limit: node.maybe_quantity("inverter_limit_kw", Power::new),
-            })
-        }
     }
 }
 

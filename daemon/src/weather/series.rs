@@ -34,3 +34,53 @@ fn values<T>(file: &SeriesFile, name: &str, quantity: impl Fn(f64) -> T) -> Vec<
         .map(|column| column.values().iter().map(|value| value.map(&quantity)).collect())
         .unwrap_or_default()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::series::{Marks, read};
+
+    fn weather(text: &str) -> Weather {
+        let file = read("weather.csv", text.as_bytes(), Marks::AsNamed).expect("a file");
+        Weather::from_series(&file).expect("rows in order")
+    }
+
+    #[test]
+    fn columns_are_found_by_name_and_brought_to_one_unit() {
+        let weather = weather(
+            "start_utc,temp_air_c,ghi_w_per_m2,dhi_w_per_m2,dni_w_per_m2,wind_speed_km_per_h,rel_humidity_pct\n\
+             2025-06-01T10:00Z,18.5,500,200,450,36,55\n\
+             2025-06-01T11:00Z,,600,210,,18,\n",
+        );
+        let [(slot, first), (_, second)] = weather.rows() else { panic!("two rows") };
+        assert_eq!(slot.seconds(), 3_600);
+        assert_eq!(first.ghi, Some(Irradiance::constant(500.0)));
+        assert_eq!(first.dhi, Some(Irradiance::constant(200.0)));
+        assert_eq!(first.dni, Some(Irradiance::constant(450.0)));
+        assert_eq!(first.temp_air, Some(Temperature::constant(18.5)));
+        let wind = first.wind.expect("a speed").metres_per_second();
+        assert!((wind - 10.0).abs() < 1e-9, "{wind}");
+        let humidity = first.humidity.expect("a humidity").value();
+        assert!((humidity - 0.55).abs() < 1e-9, "{humidity}");
+        assert_eq!((second.temp_air, second.dni, second.humidity), (None, None, None));
+    }
+
+    #[test]
+    fn what_the_file_does_not_have_is_absent() {
+        let weather =
+            weather("start_utc,ghi_w_per_m2\n2025-06-01T10:00Z,500\n2025-06-01T10:30Z,510\n");
+        assert!(weather.states(|row| row.ghi));
+        assert!(!weather.states(|row| row.temp_air) && !weather.states(|row| row.wind));
+        assert!(!weather.states(|row| row.in_plane));
+    }
+
+    #[test]
+    fn a_missing_row_is_a_gap() {
+        let weather = weather(
+            "start_utc,ghi_w_per_m2\n2025-06-01T10:00Z,1\n2025-06-01T11:00Z,2\n2025-06-01T13:00Z,4\n",
+        );
+        let gap = weather.rows()[1].0.end();
+        assert!(weather.overlapping(Slot::new(gap, gap + 3_600).expect("an hour")).is_empty());
+        assert_eq!(weather.rows().len(), 3);
+    }
+}

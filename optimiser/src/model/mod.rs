@@ -23,7 +23,7 @@ pub(crate) use layout::{Layout, SlotColumns};
 pub use program::Program;
 pub(crate) use program::{Col, Row};
 pub use refinement::Refinement;
-pub(crate) use refinement::{Direction, HygieneStart};
+pub(crate) use refinement::{Completion, Direction, HygieneStart};
 
 use crate::problem::Problem;
 use delivery::Demand;

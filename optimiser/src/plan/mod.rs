@@ -7,11 +7,13 @@ mod bound;
 mod branch;
 mod cheats;
 mod holds;
+mod judged;
 mod publish;
 mod reasons;
 mod sharing;
 
 use crate::check::{Violation, violations};
+use crate::judge::Effort;
 use crate::model::{Formulation, Refinement};
 use crate::problem::Problem;
 use crate::schedule::{Origin, Schedule};
@@ -20,6 +22,7 @@ use crate::solve::{Answer, Live, SolveError, SolveLimits, Verdict};
 use crate::time::Slot;
 
 pub(crate) use publish::Publisher;
+pub(crate) use sharing::{Run, Stage, arrange};
 
 /// How planning ended.
 #[derive(Debug, Clone, PartialEq)]
@@ -57,10 +60,10 @@ const MOST_ROUNDS: usize = 4;
 
 /// Plans, and keeps the last program in the solver so that the next plan of
 /// the same house starts from its basis. To be used from one thread.
-#[derive(Default)]
 pub struct Planner {
     live: Option<Live>,
     limits: SolveLimits,
+    effort: Effort,
 }
 
 impl std::fmt::Debug for Planner {
@@ -69,33 +72,52 @@ impl std::fmt::Debug for Planner {
     }
 }
 
+impl Default for Planner {
+    fn default() -> Self {
+        Self::with_limits(SolveLimits::default())
+    }
+}
+
 impl Planner {
     /// A planner with other than the usual limits.
     pub fn with_limits(limits: SolveLimits) -> Self {
-        Self { live: None, limits }
+        Self { live: None, limits, effort: Effort::COLD }
+    }
+
+    /// A planner with other than the usual effort of judging.
+    #[must_use]
+    pub fn with_effort(mut self, effort: Effort) -> Self {
+        self.effort = effort;
+        self
     }
 
     /// Plans a problem that was validated.
     pub fn plan(&mut self, problem: &Problem) -> Outcome {
         match self.refined(problem) {
-            Ok(Refined::Solved(solution, refinement, verdict)) => {
-                let origin = if verdict == Verdict::Optimal {
-                    Origin::Optimal
-                } else {
-                    Origin::LimitReached
-                };
-                let schedule = Publisher::new(problem, &solution, &refinement).schedule(origin);
-                let found = violations(problem, &schedule, Some(&solution));
-                if found.is_empty() {
-                    Outcome::Planned(Box::new(Planned { schedule, solution: *solution }))
-                } else {
-                    Outcome::Refused(found)
-                }
-            }
+            Ok(Refined::Solved(answer)) => self.published(problem, *answer),
             Ok(Refined::Infeasible) => self.missing(problem),
             Ok(Refined::Failed(why)) => Outcome::Failed(why.to_owned()),
             Err(error) => Outcome::Failed(error.to_string()),
         }
+    }
+
+    /// The program's answer as a checked schedule, judged if that was asked for.
+    fn published(&mut self, problem: &Problem, answer: Settled) -> Outcome {
+        let modelled = answer.schedule(problem);
+        let found = violations(problem, &modelled, Some(&answer.solution));
+        if !found.is_empty() {
+            return Outcome::Refused(found);
+        }
+        if self.effort == Effort::NONE {
+            let solution = answer.solution;
+            return Outcome::Planned(Box::new(Planned { schedule: modelled, solution }));
+        }
+        let planned = match self.judged(problem, answer, &modelled) {
+            Ok(planned) => planned,
+            Err(error) => return Outcome::Failed(error.to_string()),
+        };
+        let found = violations(problem, &planned.schedule, None);
+        if found.is_empty() { Outcome::Planned(Box::new(planned)) } else { Outcome::Refused(found) }
     }
 
     /// Solves and refines until the answer cheats nowhere.
@@ -114,10 +136,20 @@ impl Planner {
             }
             best = self.cheapest_hold(problem, &mut refinement, rule, best)?;
         }
-        let mut verdict = best.answer.verdict.clone();
+        self.one_way(problem, refinement, best, self.limits)
+    }
+
+    /// Settles directions and the order of elements of an answer.
+    fn one_way(
+        &mut self,
+        problem: &Problem,
+        mut refinement: Refinement,
+        mut root: Box<Solved>,
+        limits: SolveLimits,
+    ) -> Result<Refined, SolveError> {
+        let mut verdict = root.answer.verdict.clone();
         for _ in 0..MOST_ROUNDS {
-            let Some(next) = branch::directed(self, problem, &refinement, best, self.limits)?
-            else {
+            let Some(next) = branch::directed(self, problem, &refinement, root, limits)? else {
                 return Ok(Refined::Failed("no choice of directions has an answer"));
             };
             if !next.proven {
@@ -125,11 +157,11 @@ impl Planner {
             }
             let crowded = sharing::crowded(problem, &next.solved.solution);
             if crowded.is_subset(&next.refinement.in_turn) {
-                return Ok(Refined::Solved(
-                    Box::new(next.solved.solution),
-                    next.refinement,
+                return Ok(Refined::Solved(Box::new(Settled {
+                    solution: next.solved.solution,
+                    refinement: next.refinement,
                     verdict,
-                ));
+                })));
             }
             refinement.in_turn.extend(&crowded);
             let mut attempt = self.solved(problem, &refinement)?;
@@ -139,7 +171,7 @@ impl Planner {
                 refinement.idle.extend(&crowded);
                 attempt = self.solved(problem, &refinement)?;
             }
-            best = match attempt {
+            root = match attempt {
                 Attempt::Solved(solved) => solved,
                 Attempt::Infeasible => return Ok(Refined::Infeasible),
                 Attempt::Failed(why) => return Ok(Refined::Failed(why)),
@@ -240,7 +272,28 @@ enum Attempt {
 }
 
 enum Refined {
-    Solved(Box<Solution>, Refinement, Verdict),
+    Solved(Box<Settled>),
     Infeasible,
     Failed(&'static str),
+}
+
+/// An answer that goes one way at a time.
+struct Settled {
+    solution: Solution,
+    refinement: Refinement,
+    verdict: Verdict,
+}
+
+impl Settled {
+    fn origin(&self) -> Origin {
+        match self.verdict {
+            Verdict::Optimal => Origin::Optimal,
+            _ => Origin::LimitReached,
+        }
+    }
+
+    /// The schedule with the program's own temperatures.
+    fn schedule(&self, problem: &Problem) -> Schedule {
+        Publisher::new(problem, &self.solution, &self.refinement).schedule(self.origin())
+    }
 }

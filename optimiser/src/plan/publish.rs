@@ -1,5 +1,6 @@
 //! From the program's answer to the published schedule.
 
+use crate::judge::Candidate;
 use crate::model::Refinement;
 use crate::problem::Problem;
 use crate::schedule::{
@@ -12,7 +13,7 @@ use crate::water::KWH_PER_LITRE_KELVIN;
 
 use super::cheats::most_swing;
 use super::reasons::{Reasoner, Situation};
-use super::sharing::{Run, arrange, minutes, sources};
+use super::sharing::{Run, arrange_flows, minutes, sources};
 
 /// Less energy than this is rounding, not a flow [kWh].
 const NOTHING: f64 = 1e-6;
@@ -22,6 +23,7 @@ pub(crate) struct Publisher<'a> {
     problem: &'a Problem,
     solution: &'a Solution,
     holds: Vec<Option<Instant>>,
+    judged: Option<&'a Candidate>,
 }
 
 impl<'a> Publisher<'a> {
@@ -33,7 +35,21 @@ impl<'a> Publisher<'a> {
         let slots = problem.horizon.slots();
         let holds =
             refinement.hygiene.iter().map(|hold| hold.map(|h| slots[h.first].start())).collect();
-        Self { problem, solution, holds }
+        Self { problem, solution, holds, judged: None }
+    }
+
+    /// Tells what the simulated plant makes of a candidate; the solution holds
+    /// its flows already.
+    pub(crate) fn judged(mut self, candidate: &'a Candidate) -> Self {
+        let rules = self.problem.hygiene.iter();
+        self.holds = rules
+            .map(|rule| {
+                let trace = &candidate.outcome.stores[rule.store];
+                trace.pasteurised(&self.problem.horizon, rule.temperature, rule.hold_seconds)
+            })
+            .collect();
+        self.judged = Some(candidate);
+        self
     }
 
     /// The schedule, with the program's own temperatures.
@@ -100,7 +116,7 @@ impl<'a> Publisher<'a> {
             charge: Energy::clamped((flows.charge - flows.discharge).max(0.0)),
             discharge: Energy::clamped((flows.discharge - flows.charge).max(0.0)),
             battery: Energy::clamped(flows.battery),
-            battery_mode: problem.site.battery.map(|_| battery_mode(flows)),
+            battery_mode: problem.site.battery.map(|_| self.battery_mode(slot)),
             electricity_value: Price::clamped(flows.electricity_value),
             heaters: self.heaters(slot, swing, reasoner),
             stores: self.stores(slot),
@@ -110,9 +126,7 @@ impl<'a> Publisher<'a> {
     fn heaters(&self, slot: usize, swing: f64, reasoner: &Reasoner<'_>) -> Vec<HeaterPlan> {
         let (problem, flows) = (self.problem, &self.solution.slots[slot]);
         let length = minutes(problem.horizon.slots()[slot]);
-        let runs = arrange(problem, slot, flows).unwrap_or_else(|| {
-            vec![Run { kw: 0.0, minutes: 0.0, delay: 0.0 }; flows.heaters.len()]
-        });
+        let runs = self.runs(slot);
         let whole = sources(problem, slot, flows, swing);
         let total: f64 = flows.heaters.iter().sum();
         problem
@@ -139,6 +153,34 @@ impl<'a> Publisher<'a> {
             .collect()
     }
 
+    /// What each heater does: as the plant ran it, or as the slot can be shared.
+    fn runs(&self, slot: usize) -> Vec<Run> {
+        let flows = &self.solution.slots[slot];
+        match self.judged {
+            None => arrange_flows(self.problem, slot, flows)
+                .unwrap_or_else(|| vec![Run::OFF; flows.heaters.len()]),
+            Some(candidate) => candidate
+                .commands
+                .heaters
+                .iter()
+                .zip(&flows.heaters)
+                .map(|(row, &used)| {
+                    let (kw, delay) = (row[slot].power.kw(), row[slot].delay_minutes);
+                    // A thermostat may have cut the run short.
+                    let minutes = if kw > 0.0 { used / kw * 60.0 } else { 0.0 };
+                    if used > NOTHING { Run { kw, minutes, delay } } else { Run::OFF }
+                })
+                .collect(),
+        }
+    }
+
+    fn battery_mode(&self, slot: usize) -> BatteryMode {
+        match self.judged {
+            None => battery_mode(&self.solution.slots[slot]),
+            Some(candidate) => candidate.commands.battery[slot].mode,
+        }
+    }
+
     fn stores(&self, slot: usize) -> Vec<StorePlan> {
         let flows = &self.solution.slots[slot];
         (0..self.problem.site.stores.len())
@@ -152,14 +194,26 @@ impl<'a> Publisher<'a> {
                     .filter(|(id, _)| id.store == index)
                     .map(|(_, &v)| v)
                     .fold(f64::NEG_INFINITY, f64::max);
-                StorePlan {
+                let modelled = StorePlan {
                     stored: Energy::clamped(stored_kwh(rungs, litres)),
                     top: Temperature::clamped(top),
                     bottom: Temperature::clamped(bottom),
                     usable_litres: usable_litres(rungs, litres, store.use_temperature.celsius()),
                     unmet_kwh: flows.stores[index].unmet,
                     value: Price::clamped(value),
-                }
+                };
+                self.judged.map_or(modelled, |candidate| {
+                    let trace = &candidate.outcome.stores[index];
+                    let record = &trace.slots()[slot];
+                    let layers = trace.layers(slot + 1);
+                    StorePlan {
+                        stored: Energy::clamped(record.stored_kwh),
+                        top: Temperature::clamped(layers[layers.len() - 1]),
+                        bottom: Temperature::clamped(layers[0]),
+                        usable_litres: record.usable_litres,
+                        ..modelled
+                    }
+                })
             })
             .collect()
     }

@@ -19,23 +19,29 @@ pub(crate) struct Run {
     pub(crate) delay: f64,
 }
 
-/// Sets the minutes of all heaters so that the import limit holds at every
-/// instant, or `None` if that cannot be done by shifting them in the slot.
-pub(crate) fn arrange(problem: &Problem, slot: usize, flows: &SlotFlows) -> Option<Vec<Run>> {
-    let span = problem.horizon.slots()[slot];
-    let hours = span.hours();
+impl Run {
+    pub(crate) const OFF: Self = Self { kw: 0.0, minutes: 0.0, delay: 0.0 };
+}
+
+/// Sets the minutes of all heaters for their energies [kWh] so that the import
+/// limit holds at every instant beside a steady power [kW]; `None` if that
+/// cannot be done by shifting them in the slot. In a surplus they run one after
+/// the other where there is time, so that each has the sun to itself.
+pub(crate) fn arrange(
+    problem: &Problem,
+    slot: usize,
+    energies: &[f64],
+    steady_kw: f64,
+    stage: Stage,
+) -> Option<Vec<Run>> {
+    let hours = problem.horizon.slots()[slot].hours();
     let limit = problem.site.grid.import_limit.kw() + 1e-6;
-    let runs_at = |stage: Stage| -> Vec<Run> {
-        let heaters = problem.heaters().zip(&flows.heaters);
-        heaters.map(|(id, &energy)| run(problem, id, energy, hours, stage)).collect()
-    };
-    let mut runs = runs_at(Stage::Lowest);
-    if flows.import.min(flows.export) > swing(problem, slot, &runs) + NOTHING {
-        runs = runs_at(Stage::Full);
-    }
+    let mut runs = runs_at(problem, slot, energies, stage);
     let total: f64 = runs.iter().filter(|r| r.minutes > 0.0).map(|r| r.kw).sum();
-    let steady = steady_kw(problem, slot, flows);
-    if steady + total <= limit {
+    let minutes: f64 = runs.iter().map(|r| r.minutes).sum();
+    let surplus = problem.pv[slot].kwh() > problem.base_load[slot].kwh();
+    let in_turn = surplus && minutes <= hours * 60.0 + 1e-6;
+    if steady_kw + total <= limit && !in_turn {
         return Some(runs);
     }
     // Longest first, each at the first minute where it fits.
@@ -43,29 +49,48 @@ pub(crate) fn arrange(problem: &Problem, slot: usize, flows: &SlotFlows) -> Opti
     order.sort_by(|&a, &b| runs[b].minutes.total_cmp(&runs[a].minutes).then(a.cmp(&b)));
     let mut placed: Vec<Run> = Vec::new();
     for index in order {
-        let delay = first_fit(&placed, runs[index], hours * 60.0, limit - steady)?;
+        let room = if in_turn { runs[index].kw } else { limit - steady_kw };
+        let delay = first_fit(&placed, runs[index], hours * 60.0, room)?;
         runs[index].delay = delay;
         placed.push(runs[index]);
     }
-    Some(runs)
+    let highest = runs.iter().map(|r| r.kw).fold(0.0, f64::max);
+    (!in_turn || steady_kw + highest <= limit).then_some(runs)
 }
 
 /// Slots whose elements cannot be arranged within the import limit.
 pub(super) fn crowded(problem: &Problem, solution: &Solution) -> BTreeSet<usize> {
     let slots = solution.slots.iter().enumerate();
-    slots.filter(|(slot, flows)| arrange(problem, *slot, flows).is_none()).map(|(s, _)| s).collect()
+    slots
+        .filter(|(slot, flows)| arrange_flows(problem, *slot, flows).is_none())
+        .map(|(slot, _)| slot)
+        .collect()
 }
 
-/// Power beside the heaters, at its mean over the slot [kW]. PV and battery
-/// that carry heaters are not counted on: the battery follows, the sun may not.
+/// Power beside the heaters, at its mean over the slot [kW].
 fn steady_kw(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
     let hours = problem.horizon.slots()[slot].hours();
     (problem.base_load[slot].kwh() + flows.charge - flows.pv - flows.discharge) / hours
 }
 
+fn runs_at(problem: &Problem, slot: usize, energies: &[f64], stage: Stage) -> Vec<Run> {
+    let hours = problem.horizon.slots()[slot].hours();
+    let heaters = problem.heaters().zip(energies);
+    heaters.map(|(id, &energy)| run(problem, id, energy, hours, stage)).collect()
+}
+
+/// Sets the minutes of all heaters for an answer's flows in a slot.
+pub(super) fn arrange_flows(problem: &Problem, slot: usize, flows: &SlotFlows) -> Option<Vec<Run>> {
+    let steady = steady_kw(problem, slot, flows);
+    let lowest = runs_at(problem, slot, &flows.heaters, Stage::Lowest);
+    let counts_on_more = flows.import.min(flows.export) > swing(problem, slot, &lowest) + NOTHING;
+    let stage = if counts_on_more { Stage::Full } else { Stage::Lowest };
+    arrange(problem, slot, &flows.heaters, steady, stage)
+}
+
 /// Which stage a staged element runs at.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Stage {
+pub(crate) enum Stage {
     /// The lowest that gives the energy within the slot.
     Lowest,
     /// Full power for part of the slot, where the plan counts on the surplus
@@ -92,7 +117,7 @@ fn swing(problem: &Problem, slot: usize, runs: &[Run]) -> f64 {
 
 fn run(problem: &Problem, id: HeaterId, energy: f64, hours: f64, stage: Stage) -> Run {
     if energy <= NOTHING {
-        return Run { kw: 0.0, minutes: 0.0, delay: 0.0 };
+        return Run::OFF;
     }
     let element = &problem.site.stores[id.store].elements[id.element];
     let mean = energy / hours;

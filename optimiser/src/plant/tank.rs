@@ -159,8 +159,14 @@ impl Tank {
         HEATING_SECONDS.min(HEATING_EXCHANGE / self.exchange * 3_600.0)
     }
 
-    /// Layer at a height given as a share of the whole.
+    /// Layer at a height given as a share of the whole. An element at the top of
+    /// the lowest layer still counts as in it, as [`Store::lowest_heated`] says.
+    ///
+    /// [`Store::lowest_heated`]: crate::site::Store::lowest_heated
     pub fn layer_at(&self, height: f64) -> usize {
+        if height * self.layers() as f64 <= 1.0 + 1e-9 {
+            return 0;
+        }
         // A height on a boundary belongs to the layer above it, in spite of rounding.
         ((height * self.layers() as f64 + 1e-9) as usize).min(self.layers() - 1)
     }

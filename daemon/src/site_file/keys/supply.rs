@@ -1,6 +1,6 @@
 //! Keys of the house: place, grid, PV, battery, base load, circuits.
 
-use super::super::shape::Kind::{Flag, Tables, Text, Time, Whole};
+use super::super::shape::Kind::{Choice, Flag, Table, Tables, Text, Time, Whole};
 use super::super::shape::{Shape, assumed, number, optional, required};
 
 pub(super) static SITE: Shape = Shape {
@@ -49,7 +49,7 @@ pub(super) static GRID: Shape = Shape {
 };
 
 pub(super) static PV: Shape = Shape {
-    about: "PV, either from a forecast series (`forecast_scale`) or from an irradiance series (`peak_kw`).",
+    about: "PV, in one of three ways: a forecast series (`forecast_scale`), peak power times an irradiance series (`peak_kw`), or arrays by orientation (`arrays` and `inverter`).",
     keys: &[
         optional(
             "forecast_scale",
@@ -60,9 +60,60 @@ pub(super) static PV: Shape = Shape {
         assumed(
             "performance_ratio_fraction",
             number(0.0, 1.0, 0.85),
-            "Share of the nominal energy that reaches the meter.",
+            "With `peak_kw`: share of the nominal energy that reaches the meter.",
         ),
-        optional("inverter_limit_kw", number(0.0, 500.0, 3.68), "Most AC power of the inverter."),
+        optional(
+            "inverter_limit_kw",
+            number(0.0, 500.0, 3.68),
+            "With `peak_kw`: most AC power of the inverter.",
+        ),
+        optional("arrays", Tables(&ARRAY), "Modules by orientation, all on one inverter."),
+        optional("inverter", Table(&INVERTER), "With `arrays`: the inverter that they feed."),
+        assumed(
+            "losses_fraction",
+            number(0.0, 0.9, 0.140_757),
+            "With `arrays`: share of the DC energy lost to soiling, shade, wiring and age.",
+        ),
+        assumed(
+            "albedo_fraction",
+            number(0.0, 1.0, 0.2),
+            "With `arrays`: share of light that the ground throws back.",
+        ),
+        assumed(
+            "sky_model",
+            Choice(&["hay-davies", "isotropic", "perez"]),
+            "With `arrays`: how diffuse light is spread over the sky.",
+        ),
+    ],
+};
+
+static ARRAY: Shape = Shape {
+    about: "Modules that share one orientation.",
+    keys: &[
+        required("peak_kw", number(0.01, 500.0, 4.2), "DC power at 1 kW/m² and 25 °C."),
+        required(
+            "tilt_degrees",
+            number(0.0, 90.0, 35.0),
+            "Angle to the horizontal: 0 lies flat, 90 stands upright.",
+        ),
+        required(
+            "azimuth_degrees",
+            number(0.0, 360.0, 180.0),
+            "Direction it faces, clockwise from north: 90 is east, 180 south, 270 west.",
+        ),
+        assumed(
+            "temperature_coefficient_percent_per_k",
+            number(-2.0, 0.0, -0.35),
+            "Change of power per kelvin of cell temperature, as on the data sheet; negative.",
+        ),
+    ],
+};
+
+static INVERTER: Shape = Shape {
+    about: "The inverter of the arrays.",
+    keys: &[
+        required("limit_kw", number(0.01, 500.0, 3.68), "Most AC power."),
+        assumed("efficiency_fraction", number(0.5, 1.0, 0.96), "Efficiency at the limit."),
     ],
 };
 

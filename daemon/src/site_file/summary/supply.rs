@@ -154,9 +154,16 @@ fn sources(page: &mut Page, house: &House) {
             let arrays: Vec<String> = system
                 .arrays
                 .iter()
-                .map(|a| format!("{} at {} facing {}", a.peak, a.tilt, a.azimuth))
+                .map(|a| {
+                    let (tilt, azimuth) = (a.tilt.degrees(), a.azimuth.degrees());
+                    format!("{} at {tilt}° facing {azimuth}°", a.peak)
+                })
                 .collect();
-            format!("{}, inverter at most {}", arrays.join(" and "), system.inverter.limit)
+            format!(
+                "{} (0° is north, 90° east), inverter at most {}",
+                arrays.join(" and "),
+                system.inverter.limit
+            )
         }
     };
     page.line("PV", &pv);

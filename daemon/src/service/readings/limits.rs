@@ -1,0 +1,98 @@
+//! What inputs may physically be.
+
+use optimiser::units::{Power, Volume};
+use optimiser::water;
+
+/// What an input may physically be, in the unit of its [`Quantity`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limits {
+    /// Smallest value.
+    pub min: f64,
+    /// Largest value.
+    pub max: f64,
+    /// Fastest rise per minute.
+    pub rise: f64,
+    /// Fastest fall per minute; 0 for a counter.
+    pub fall: f64,
+    /// Steps up to this are noise and rounding.
+    pub noise: f64,
+    /// Older readings are not acted on [s].
+    pub max_age_s: i64,
+    /// Heat after which the value must have moved by more than noise [kWh].
+    pub frozen_after_kwh: Option<f64>,
+}
+
+impl Limits {
+    /// Of a probe in a store: what its heaters can do to the least water that may
+    /// surround the probe, and a thermocline that passes within a few minutes of
+    /// full draw. After the heat that warms all of the store by 10 K, it must move.
+    pub fn of_probe(heaters: Power, around_probe: Volume, store: Volume) -> Self {
+        Self {
+            min: 1.0,
+            max: 100.0,
+            rise: rise_limit(heaters, around_probe),
+            fall: 20.0,
+            noise: 0.6,
+            max_age_s: 900,
+            frozen_after_kwh: Some(water::heat_kwh(store.litres(), 10.0)),
+        }
+    }
+
+    /// Of a power that jumps as it likes, up to the fuse or the PV peak.
+    pub fn of_power(most: Power) -> Self {
+        let most = most.kw();
+        Self {
+            min: -most,
+            max: most,
+            rise: f64::MAX,
+            fall: f64::MAX,
+            noise: 0.0,
+            max_age_s: 300,
+            frozen_after_kwh: None,
+        }
+    }
+
+    /// Of an energy counter behind a connection of this power.
+    pub fn of_counter(most: Power) -> Self {
+        Self {
+            min: 0.0,
+            max: 1e7,
+            rise: most.kw() / 60.0,
+            fall: 0.0,
+            noise: 0.1,
+            max_age_s: 900,
+            frozen_after_kwh: None,
+        }
+    }
+
+    /// Of a battery's state of charge, from its power and capacity.
+    pub fn of_charge(most: Power, capacity_kwh: f64) -> Self {
+        let per_minute = most.kw() / 60.0 / capacity_kwh;
+        Self {
+            min: 0.0,
+            max: 1.0,
+            rise: per_minute,
+            fall: per_minute,
+            noise: 0.03,
+            max_age_s: 600,
+            frozen_after_kwh: None,
+        }
+    }
+}
+
+/// Fastest rise of water by heating [K/min]: `P / (V·c)`.
+pub fn rise_limit(power: Power, volume: Volume) -> f64 {
+    power.kw() / 60.0 / water::heat_kwh(volume.litres().max(1.0), 1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // C41: 6 kW over 50 L is 1.72 K/min.
+    #[test]
+    fn the_slope_limit_follows_from_heat_and_water() {
+        let limit = rise_limit(Power::constant(6.0), Volume::constant(50.0));
+        assert!((limit - 1.72).abs() < 0.005, "{limit}");
+    }
+}

@@ -1,0 +1,141 @@
+//! What can happen, and what can be done about it: closed lists.
+
+use optimiser::Schedule;
+use optimiser::problem::HeaterId;
+use optimiser::time::{Instant, Slot};
+
+use crate::service::archive::Record;
+use crate::service::commands::Plant;
+use crate::service::link::{Filter, LinkEvent, Topic};
+use crate::service::readings::Gate;
+use crate::service::wire::{Answer, Command, Fault, SetPoint};
+
+/// What does not change while the service runs.
+pub struct Settings {
+    /// Name of the site; also the seed of its start offset.
+    pub site: String,
+    /// Drawn anew at each start.
+    pub boot_id: String,
+    /// Names and limits of the plant room.
+    pub plant: Plant,
+    /// The inputs.
+    pub inputs: Vec<Input>,
+    /// Where commands arrive.
+    pub command: Filter,
+}
+
+/// An input.
+pub struct Input {
+    /// Its name.
+    pub name: String,
+    /// Where it arrives.
+    pub topic: Topic,
+    /// What it is to the plant room.
+    pub role: Role,
+    /// Its judge.
+    pub gate: Gate,
+}
+
+/// What an input is to the plant room.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// A temperature in a store.
+    Probe {
+        /// Index of the store.
+        store: usize,
+    },
+    /// State of charge of the battery.
+    Charge,
+    /// Anything else that is recorded and planned with.
+    Other,
+}
+
+/// What happened. The loop has one queue of these.
+pub enum Event {
+    /// Time went on: every few seconds, never more than 30.
+    Tick {
+        /// The time of day can be trusted.
+        clock_is_right: bool,
+        /// The time of day stepped by this [s].
+        step_s: Option<i64>,
+    },
+    /// Something happened on the link to the broker.
+    Link(LinkEvent),
+    /// A command from another door: the Homie tree, the page.
+    Command(Command),
+    /// The planner has an answer: a schedule, from whichever rung of the chain, or
+    /// the reason why there is none.
+    Planned(Result<Current, String>),
+    /// Prices changed.
+    Prices {
+        /// They are known until then.
+        known_until: Instant,
+    },
+    /// Whether the archive took the last batch.
+    Persisted(bool),
+    /// The service is to end.
+    Stop,
+}
+
+/// What is to be done.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Effect {
+    /// Make a new schedule.
+    Plan(Why),
+    /// Send a set-point, momentary.
+    SetPoint(HeaterId, SetPoint),
+    /// Send an answer, momentary.
+    Answer(Answer),
+    /// Publish what is wrong, retained; also as alerts in the Homie tree.
+    Faults(Vec<Fault>),
+    /// Remember something.
+    Keep(Record),
+    /// A message for somebody else: the Homie tree or a price reader.
+    Pass {
+        /// Its topic.
+        topic: String,
+        /// What it says.
+        payload: Vec<u8>,
+        /// It was kept by the broker.
+        retained: bool,
+    },
+    /// Publish `offline` and end the link.
+    Leave,
+}
+
+/// Why a new schedule is needed; the last of several is told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Why {
+    /// The old one is old.
+    Age,
+    /// A slot began.
+    Slot,
+    /// A store was lost from sight, or found.
+    Reading,
+    /// Prices changed.
+    Prices,
+    /// Something was asked for by hand, or ended.
+    Command,
+    /// The time of day stepped, or became trustworthy or not.
+    Clock,
+    /// The service started.
+    Start,
+}
+
+/// A schedule with its times.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Current {
+    /// When it was made.
+    pub issued_at: Instant,
+    /// It is not acted on from then.
+    pub valid_until: Instant,
+    /// What is to be done.
+    pub schedule: Schedule,
+}
+
+impl Current {
+    /// The slot that an instant lies in.
+    pub fn slot_at(&self, now: Instant) -> Option<Slot> {
+        self.schedule.slots.iter().map(|plan| plan.slot).find(|slot| slot.contains(now))
+    }
+}

@@ -1,0 +1,70 @@
+//! A plan as the search sees it: energies, commands, and what they lead to.
+
+use crate::plan::{Stage, arrange};
+use crate::plant::{Commands, HeaterCommand, Outcome, PvUse};
+use crate::problem::Problem;
+use crate::schedule::BatteryMode;
+use crate::site::Control;
+use crate::units::Power;
+
+/// A plan with its simulated outcome and score.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    /// Energy of each heater in each slot [kWh].
+    pub energies: Vec<Vec<f64>>,
+    /// What the devices are told.
+    pub commands: Commands,
+    /// What the plant makes of it.
+    pub outcome: Outcome,
+    /// Cost with everything that counts, less what is left [minor].
+    pub score: f64,
+}
+
+/// Sets the commands of one slot to what the energies ask for. False if the
+/// elements cannot be put beside each other within the import limit.
+pub(super) fn command_slot(
+    problem: &Problem,
+    slot: usize,
+    energies: &[Vec<f64>],
+    commands: &mut Commands,
+) -> bool {
+    let hours = problem.horizon.slots()[slot].hours();
+    let battery = commands.battery[slot];
+    let battery_kw = match battery.mode {
+        BatteryMode::Charge => battery.power.kw(),
+        BatteryMode::Discharge => -battery.power.kw(),
+        BatteryMode::Hold | BatteryMode::Follow => 0.0,
+    };
+    let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours + battery_kw;
+    let wishes: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
+    let Some(runs) = arrange(problem, slot, &wishes, steady, Stage::Lowest) else { return false };
+    for (row, run) in commands.heaters.iter_mut().zip(&runs) {
+        row[slot] = HeaterCommand {
+            power: Power::clamped(run.kw),
+            minutes: run.minutes,
+            delay_minutes: run.delay,
+        };
+    }
+    // A battery that follows while an element switches would charge and
+    // discharge in one slot; it rests instead.
+    if battery.mode == BatteryMode::Follow && switches_in_the_sun(problem, slot, &runs) {
+        commands.battery[slot].mode = BatteryMode::Hold;
+    }
+    if commands.pv[slot] == PvUse::LastResort && problem.import_price[slot].per_kwh() >= 0.0 {
+        commands.pv[slot] = PvUse::Free;
+    }
+    true
+}
+
+/// Whether an element that switches is on for part of a slot with a surplus.
+fn switches_in_the_sun(problem: &Problem, slot: usize, runs: &[crate::plan::Run]) -> bool {
+    let surplus = problem.pv[slot].kwh() > problem.base_load[slot].kwh();
+    let minutes = problem.horizon.slots()[slot].seconds() as f64 / 60.0;
+    let elements = problem.site.stores.iter().flat_map(|store| &store.elements);
+    surplus
+        && elements.zip(runs).any(|(element, run)| {
+            element.control != Control::Modulating
+                && run.minutes > 0.0
+                && run.minutes < minutes - 1e-6
+        })
+}

@@ -1,0 +1,42 @@
+//! Plans judged and polished on the simulated plant.
+//!
+//! The linear program gives the structure of a plan and the value of heat and
+//! electricity. It is optimistic about order: it lifts a few litres straight to
+//! a high rung where a real element warms all the water above it together. So a
+//! plan is run through [`crate::plant`]; where a draw fails, the program is told
+//! to complete the water above the element before it and solved again; then the
+//! plan is polished by direct search on the simulated plant, and the best
+//! candidate as judged there is the plan.
+
+mod candidate;
+mod cuts;
+mod polish;
+mod repack;
+mod score;
+mod verdict;
+
+pub use candidate::Candidate;
+pub(crate) use cuts::next_cuts;
+pub(crate) use polish::polish;
+pub use score::Judge;
+pub(crate) use verdict::judged_solution;
+
+/// How much work judging may be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Effort {
+    /// Most rounds of cutting and solving again.
+    pub rounds: usize,
+    /// Most simulations of the polish.
+    pub simulations: usize,
+}
+
+impl Effort {
+    /// For a plan made from nothing, which may take a tenth of a second.
+    pub const COLD: Self = Self { rounds: 4, simulations: 1200 };
+
+    /// For one step of a loop that plans again and again.
+    pub const STEP: Self = Self { rounds: 1, simulations: 1200 };
+
+    /// The linear program's own word.
+    pub const NONE: Self = Self { rounds: 0, simulations: 1200 };
+}

@@ -1,0 +1,177 @@
+//! What a simulated outcome is worth.
+
+use crate::plant::{Commands, Outcome, Plant, Scene};
+use crate::problem::{Problem, ProblemError, ValueStep};
+use crate::time::Instant;
+use crate::water::heat_kwh;
+
+use super::candidate::{Candidate, command_slot};
+
+/// Judges plans of one problem on its simulated plant.
+#[derive(Debug, Clone)]
+pub struct Judge<'a> {
+    pub(super) problem: &'a Problem,
+    plant: Plant,
+    scene: Scene,
+    /// For each promise, the slot at whose end it must stand, if in the plan.
+    ready_slots: Vec<Option<usize>>,
+    /// For each pasteurisation, whether the plan holds it and is to keep it.
+    holds: Vec<bool>,
+}
+
+impl<'a> Judge<'a> {
+    /// A judge of plans of a problem. `holds` are the pasteurisations in the plan.
+    ///
+    /// # Errors
+    /// If the problem does not fit its own site, which a validated one does.
+    pub fn new(problem: &'a Problem, holds: &[Option<Instant>]) -> Result<Self, ProblemError> {
+        let plant = Plant::new(&problem.site);
+        let scene = plant.scene(&problem.into())?;
+        let slots = problem.horizon.slots();
+        let ready_slots = problem
+            .ready
+            .iter()
+            .map(|ready| {
+                let inside = ready.by <= problem.horizon.end();
+                let before = slots.partition_point(|slot| slot.end() <= ready.by);
+                before.checked_sub(1).filter(|_| inside)
+            })
+            .collect();
+        let holds = holds.iter().map(Option::is_some).collect();
+        Ok(Self { problem, plant, scene, ready_slots, holds })
+    }
+
+    /// Runs commands from the start.
+    pub fn candidate(&mut self, mut commands: Commands) -> Candidate {
+        let energies: Vec<Vec<f64>> = commands
+            .heaters
+            .iter()
+            .map(|row| row.iter().map(|command| command.energy().kwh()).collect())
+            .collect();
+        for slot in 0..self.problem.horizon.len() {
+            // What the program arranged can be arranged again.
+            let _ = command_slot(self.problem, slot, &energies, &mut commands);
+        }
+        let outcome = self.plant.simulate(&self.scene, &commands);
+        let score = self.score(&outcome);
+        Candidate { energies, commands, outcome, score }
+    }
+
+    /// Runs a candidate again after its energies changed in some slots; false
+    /// if they cannot be commanded.
+    pub fn rerun(&mut self, candidate: &mut Candidate, changed: &[usize]) -> bool {
+        let Some(&first) = changed.iter().min() else { return true };
+        let commanded = changed.iter().all(|&slot| {
+            command_slot(self.problem, slot, &candidate.energies, &mut candidate.commands)
+        });
+        if commanded {
+            let all = first..self.problem.horizon.len();
+            self.plant.resume(&self.scene, &candidate.commands, &mut candidate.outcome, all);
+            candidate.score = self.score(&candidate.outcome);
+        }
+        commanded
+    }
+
+    /// Cost of an outcome with everything that counts [minor].
+    fn score(&self, outcome: &Outcome) -> f64 {
+        let problem = self.problem;
+        let weights = &problem.weights;
+        let money = outcome.cost(&problem.site, &self.scene).net();
+        let overload: f64 = outcome.house.iter().map(|slot| slot.overload_kwh).sum();
+        money - end_worth(problem, outcome)
+            + weights.unmet_per_kwh * (outcome.unmet_kwh() + overload)
+            + weights.short_per_kwh
+                * (self.ready_short(outcome).iter().sum::<f64>() + self.hygiene_short(outcome))
+            + weights.short_per_kwh
+                * reserve_short(problem, outcome)
+                    .iter()
+                    .map(|(kwh, hours)| kwh * hours)
+                    .sum::<f64>()
+    }
+
+    /// Heat missing from each promise [kWh].
+    pub(super) fn ready_short(&self, outcome: &Outcome) -> Vec<f64> {
+        let ready = self.problem.ready.iter().zip(&self.ready_slots);
+        ready
+            .map(|(ready, slot)| {
+                let Some(slot) = slot else { return 0.0 };
+                let store = &self.problem.site.stores[ready.store];
+                let asked = heat_kwh(ready.volume.litres(), ready.temperature.above(store.mains));
+                let layers = outcome.stores[ready.store].layers(slot + 1);
+                let litres = store.volume.litres() / layers.len() as f64;
+                let hot =
+                    layers.iter().rev().take_while(|&&t| t >= ready.temperature.celsius() - 1e-3);
+                let held: f64 = hot.map(|t| heat_kwh(litres, t - store.mains.celsius())).sum();
+                (asked - held).max(0.0)
+            })
+            .collect()
+    }
+
+    /// Heat missing from pasteurisations that the plan holds, at their best [kWh].
+    fn hygiene_short(&self, outcome: &Outcome) -> f64 {
+        let slots = self.problem.horizon.slots();
+        let rules = self.problem.hygiene.iter().zip(&self.holds).filter(|(_, held)| **held);
+        rules
+            .map(|(rule, _)| {
+                let trace = outcome.stores[rule.store].slots();
+                let hold_hours = rule.hold_seconds as f64 / 3_600.0;
+                let mut warmest = f64::NEG_INFINITY;
+                for first in 0..slots.len() {
+                    let mut coldest = f64::INFINITY;
+                    let mut hours = 0.0;
+                    for (slot, record) in slots.iter().zip(trace).skip(first) {
+                        coldest = coldest.min(record.coldest);
+                        hours += slot.hours();
+                        if hours >= hold_hours || coldest < warmest {
+                            break;
+                        }
+                    }
+                    if hours >= hold_hours {
+                        warmest = warmest.max(coldest);
+                    }
+                }
+                let volume = self.problem.site.stores[rule.store].volume.litres();
+                heat_kwh(volume, (rule.temperature.celsius() - warmest).max(0.0))
+            })
+            .sum()
+    }
+}
+
+/// Worth of what an outcome leaves [minor].
+pub(super) fn end_worth(problem: &Problem, outcome: &Outcome) -> f64 {
+    let mut worth = 0.0;
+    for (trace, steps) in outcome.stores.iter().zip(&problem.end_value.stores) {
+        worth += steps_worth(steps, trace.slots().last().map_or(0.0, |slot| slot.stored_kwh));
+    }
+    if let (Some(battery), Some(last)) = (&problem.site.battery, outcome.house.last()) {
+        let floor = battery.reserve.kwh().min(problem.state.battery.kwh());
+        worth += steps_worth(&problem.end_value.battery, last.battery_kwh - floor);
+    }
+    worth
+}
+
+fn steps_worth(steps: &[ValueStep], kwh: f64) -> f64 {
+    let mut left = kwh.max(0.0);
+    let mut worth = 0.0;
+    for step in steps {
+        let part = left.min(step.width.kwh());
+        worth += part * step.value.per_kwh();
+        left -= part;
+    }
+    worth
+}
+
+/// Heat missing from the reserve at the end of each slot [kWh], all stores
+/// together, and the length of the slot [h].
+pub(super) fn reserve_short(problem: &Problem, outcome: &Outcome) -> Vec<(f64, f64)> {
+    let slots = problem.horizon.slots().iter().enumerate();
+    slots
+        .map(|(index, slot)| {
+            let short = problem.site.stores.iter().zip(&outcome.stores).map(|(store, trace)| {
+                let litres = store.held_back.litres() - trace.slots()[index].usable_litres;
+                heat_kwh(litres.max(0.0), store.use_temperature.above(store.mains))
+            });
+            (short.sum(), slot.hours())
+        })
+        .collect()
+}

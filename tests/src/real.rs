@@ -1,0 +1,44 @@
+//! Houses of the fixtures on real series, where those are at hand.
+
+use std::path::{Path, PathBuf};
+
+use optimiser::time::Instant;
+use stowheat::assemble::{Assembled, Known, assemble};
+use stowheat::house::House;
+use stowheat::series::{Marks, read_file};
+use stowheat::site_file;
+use stowheat::tariff::Wholesale;
+use stowheat::weather::{Reading, Weather};
+
+/// A series beside the repository, if it is there.
+pub fn shared(name: &str) -> Option<PathBuf> {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/data").join(name);
+    path.exists().then_some(path)
+}
+
+/// A house of the fixtures, with its text changed first.
+pub fn house(site: &str, change: impl Fn(String) -> String) -> House {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/sites").join(site);
+    let text = change(std::fs::read_to_string(path).expect("a fixture site"));
+    site_file::read(&text, site).expect("a site in order").house
+}
+
+/// What a house knows from a price file, and weather if given.
+pub fn known(house: &House, prices: &Path, weather: Option<&Path>) -> Known {
+    let file = read_file(prices, Marks::AsNamed).expect("a price file in order");
+    let weather = weather.map(|path| {
+        let file = read_file(path, Marks::AsNamed).expect("a weather file in order");
+        Reading::Dated(Weather::from_series(&file).expect("rows in order"))
+    });
+    Known {
+        wholesale: Wholesale::from_file(&file, &house.tariff).expect("prices for the tariff"),
+        price_step_seconds: file.step_seconds(),
+        weather,
+        ..Known::default()
+    }
+}
+
+/// The problem of a house at an instant, starting from a half-warm store.
+pub fn problem(house: &House, known: &Known, at: Instant) -> Assembled {
+    assemble(house, known, at).expect("a problem")
+}
