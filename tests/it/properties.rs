@@ -9,6 +9,7 @@ use optimiser::site::Control;
 use optimiser::time::{Horizon, Series, Slot};
 use optimiser::units::Price;
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use stowheat_tests::houses::{day, draw, element, kw, kwh, price, store};
 use stowheat_tests::invention;
 
@@ -18,6 +19,12 @@ fn planned(problem: &Problem) -> Planned {
         Outcome::Planned(planned) => *planned,
         other => panic!("no plan: {other:?}"),
     }
+}
+
+/// Whether a plan is claimed to be the best; one stopped at a limit depends on
+/// where it stopped.
+fn proven(plan: &Planned) -> bool {
+    plan.schedule.origin == Origin::Optimal
 }
 
 /// Whether two objectives are the same to the solver.
@@ -75,7 +82,13 @@ fn shifted(problem: &Problem, by: i64) -> Problem {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+    // The same days every time: a test that fails must fail again.
+    #![proptest_config(ProptestConfig {
+        cases: 24,
+        rng_seed: RngSeed::Fixed(20_240_304),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn a_looser_limit_never_costs_more(seed in 0_u64..1_000_000, which in 0_usize..4) {
@@ -86,7 +99,7 @@ proptest! {
             1 => looser.site.grid.import_limit = kw(100.0),
             2 => {
                 // Stages and switching tie an element's power to the surplus.
-                for own in [&mut looser, &mut problem.clone()] { own.published = None; }
+                looser.published = None;
                 let all = looser.site.stores.iter_mut().flat_map(|s| &mut s.elements);
                 all.for_each(|e| e.control = Control::Modulating);
             }
@@ -105,8 +118,7 @@ proptest! {
         // A battery that appears has its own worth at the end; none is counted.
         for own in [&mut tighter, &mut looser] { own.end_value.battery.clear(); }
         let (before, after) = (planned(&tighter), planned(&looser));
-        prop_assume!(before.schedule.origin == Origin::Optimal);
-        prop_assume!(after.schedule.origin == Origin::Optimal);
+        prop_assume!(proven(&before) && proven(&after));
         let (before, after) = (before.solution.objective, after.solution.objective);
         prop_assert!(after <= before + 1e-6 * before.abs().max(1.0), "{before} became {after}");
     }
@@ -121,6 +133,7 @@ proptest! {
         let element = &mut larger.site.stores[0].elements[0];
         element.power = kw(element.power.kw() * 1.5);
         let (before, after) = (planned(&problem), planned(&larger));
+        prop_assume!(proven(&before) && proven(&after));
         prop_assert!(after.solution.objective
             <= before.solution.objective + 1e-6 * before.solution.objective.abs().max(1.0));
     }
@@ -129,6 +142,7 @@ proptest! {
     fn more_expensive_money_changes_only_the_figures(seed in 0_u64..1_000_000) {
         let problem = plain(seed);
         let (once, thrice) = (planned(&problem), planned(&with_money(&problem, 3.0)));
+        prop_assume!(proven(&once) && proven(&thrice));
         prop_assert!(same(3.0 * once.solution.objective, thrice.solution.objective));
     }
 
@@ -160,6 +174,7 @@ proptest! {
         let Outcome::Planned(hot) = planner.plan(&problem) else {
             return Err(TestCaseError::fail("no plan from another's basis"));
         };
+        prop_assume!(proven(&first) && proven(&hot));
         prop_assert!(same(hot.solution.objective, first.solution.objective));
     }
 
