@@ -3,10 +3,12 @@
 //! clock, network, environment or time zones.
 
 pub mod check;
+pub mod forecast;
 pub mod model;
 pub mod plan;
 pub mod plant;
 pub mod problem;
+pub mod replay;
 pub mod rule;
 pub mod schedule;
 pub mod site;

@@ -1,0 +1,1 @@
+//! What could have been done knowing everything.
