@@ -8,7 +8,7 @@ use crate::series::{self, Marks, PriceError, SeriesFile};
 use crate::tariff::{Rates, Wholesale};
 use crate::weather::{self, Reading, Weather};
 
-use super::arguments::Plan;
+use super::arguments::Inputs;
 use super::{Failure, Problem, say};
 
 /// Site file, prices and weather of the demo house.
@@ -37,7 +37,7 @@ pub(super) fn demo(house: &House) -> Result<Known, Problem> {
 }
 
 /// What the files named on the command line say.
-pub(super) fn known(arguments: &Plan, house: &House) -> Result<Known, Problem> {
+pub(super) fn known(arguments: &Inputs, house: &House) -> Result<Known, Problem> {
     let mut known = Known::default();
     if let Some(path) = &arguments.prices {
         let file = series_file(path)?;

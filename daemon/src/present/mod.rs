@@ -30,7 +30,7 @@ use optimiser::time::{Instant, Slot};
 use optimiser::units::{Energy, Price};
 
 use crate::house::House;
-use money::Currency;
+pub(crate) use money::Currency;
 
 /// Litres of a shower, 5 min at 7 L/min (common practice, no published source).
 const SHOWER_LITRES: f64 = 35.0;

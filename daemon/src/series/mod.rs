@@ -13,12 +13,14 @@ mod read;
 mod resample;
 mod timeline;
 mod unit;
+mod years;
 
 pub use fault::{Fault, ReadError};
 pub use outlook::{Expected, Origin, outlook};
 pub use plausibility::{UnitSlip, repeated_days, unit_slip};
 pub use prices::{PriceError, Prices};
 pub use read::{Marks, read, read_file};
+pub(crate) use years::laid_onto;
 pub use unit::{Dimension, PriceUnit, minor_units};
 
 use std::fmt;

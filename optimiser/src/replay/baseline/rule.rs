@@ -231,3 +231,34 @@ fn following(element: &Element, surplus: f64, minutes: f64) -> HeaterCommand {
         }
     }
 }
+
+impl std::fmt::Display for Rule {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Thermostat => f.write_str("thermostat"),
+            Self::Timer(window) => write!(f, "{window}"),
+            Self::SurplusFirst(window) => write!(f, "PV surplus, and {window}"),
+            Self::CheapestSlots(count) => write!(f, "the {count} cheapest half-hours of the day"),
+            Self::Threshold(share) => {
+                write!(f, "below the cheapest {:.0} % of two weeks", share * 100.0)
+            }
+        }
+    }
+}
+
+impl std::fmt::Display for Window {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let clock = |half_hour: u8| format!("{:02}:{:02}", half_hour / 2 % 24, half_hour % 2 * 30);
+        write!(f, "{} to {}", clock(self.from), clock((self.from + self.length) % 48))
+    }
+}
+
+impl std::fmt::Display for Ruled {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}, dial {}", self.rule, self.dial)?;
+        if let Some(boost) = self.boost {
+            write!(f, ", other elements always at {boost}")?;
+        }
+        if self.charges { f.write_str(", battery charges meanwhile") } else { Ok(()) }
+    }
+}

@@ -1,0 +1,1 @@
+//! One day, slot by slot.
