@@ -179,6 +179,10 @@ impl Engine {
             .map_err(|_| refused("time_limit"))?;
         let (columns, rows) = (self.model.num_cols(), self.model.num_rows());
         let model = self.pointer();
+        // The time limit counts from when the clocks were last set to zero, not
+        // from the call.
+        // SAFETY: takes only the instance.
+        done("reset the clocks", unsafe { c::Highs_zeroAllClocks(model) })?;
         // SAFETY: takes only the instance.
         done("solve", unsafe { c::Highs_run(model) })?;
         // SAFETY: takes only the instance.
