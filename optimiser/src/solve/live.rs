@@ -5,6 +5,7 @@ use good_lp::{Expression, ProblemVariables, SolverModel, constraint, variable};
 
 use crate::model::Program;
 
+use super::basis::Basis;
 use super::raw::{Engine, Method};
 use super::{SolveError, SolveLimits};
 
@@ -41,7 +42,7 @@ pub struct Answer {
 pub struct Live {
     engine: Engine,
     program: Program,
-    solved: bool,
+    basis: Option<Basis>,
 }
 
 impl Live {
@@ -52,24 +53,42 @@ impl Live {
     pub fn new(program: Program) -> Result<Self, SolveError> {
         fit(&program)?;
         let engine = Engine::new(build(&program)?)?;
-        Ok(Self { engine, program, solved: false })
+        Ok(Self { engine, program, basis: None })
     }
 
     /// Puts another program in the place of the one loaded. Where the shapes
-    /// agree only numbers change and the basis is kept.
+    /// agree only numbers change and the basis is kept; where time has moved on
+    /// it moves with the slots.
     ///
     /// # Errors
     /// If a number is not fit for the solver, or the solver refuses.
     pub fn load(&mut self, program: Program) -> Result<(), SolveError> {
         fit(&program)?;
-        let Some((columns, rows)) = common_shape(&self.program, &program) else {
+        if !alike(&self.program, &program) {
             *self = Self::new(program)?;
             return Ok(());
-        };
+        }
+        let columns = self.program.columns().len().min(program.columns().len());
+        let rows = self.program.bounds().len().min(program.bounds().len());
         self.engine.truncate(columns, rows, &self.program)?;
+        self.engine.append_columns(columns, &program)?;
         self.engine.change(columns, rows, &self.program, &program)?;
-        self.engine.append(columns, rows, &program)?;
-        self.program = program;
+        self.engine.append_rows(rows, &program)?;
+        let basis = self.basis.take();
+        let old = std::mem::replace(&mut self.program, program);
+        if let Some(basis) = basis {
+            let moved = old.blocks().first().map(|b| b.start)
+                != self.program.blocks().first().map(|b| b.start);
+            let grown = old.columns().len() != self.program.columns().len()
+                || old.bounds().len() != self.program.bounds().len();
+            if moved || grown {
+                let placed = basis.placed(&old, &self.program);
+                self.engine.set_basis(&placed)?;
+                self.basis = Some(placed);
+            } else {
+                self.basis = Some(basis);
+            }
+        }
         Ok(())
     }
 
@@ -80,10 +99,14 @@ impl Live {
     pub fn solve(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
         // Cold, the primal simplex without presolve is the fastest on ladders;
         // from a basis that was optimal a little earlier, the dual simplex is.
-        let method = if self.solved { Method::Dual } else { Method::Primal };
+        let method = if self.basis.is_some() { Method::Dual } else { Method::Primal };
         let answer = self.engine.run(method, limits)?;
-        self.solved = answer.verdict == Verdict::Optimal;
-        if matches!(answer.verdict, Verdict::Optimal | Verdict::Limit) {
+        if answer.verdict == Verdict::Optimal {
+            self.basis = Some(self.engine.basis()?);
+            return Ok(answer);
+        }
+        self.basis = None;
+        if answer.verdict == Verdict::Limit {
             return Ok(answer);
         }
         // An old basis has been seen to call a feasible program infeasible;
@@ -97,17 +120,19 @@ fn fit(program: &Program) -> Result<(), SolveError> {
     program.unfit().map_or(Ok(()), |what| Err(SolveError::Unfit(what)))
 }
 
-/// Columns and rows, from the first on, in which two programs have the same
-/// places for coefficients. Extras stand at the end and are few; `None` where
-/// the programs differ before them.
-fn common_shape(old: &Program, new: &Program) -> Option<(usize, usize)> {
-    let most = old.bounds().len().max(new.bounds().len());
-    let least = old.bounds().len().min(new.bounds().len());
-    let rows = (0..least).take_while(|&row| old.terms(row).0 == new.terms(row).0).count();
-    let columns = old.columns().len().min(new.columns().len());
-    let used = (0..rows).flat_map(|row| old.terms(row).0).max().map_or(0, |&c| c as usize + 1);
-    let few_extras = rows > 0 && (most - rows) * 4 <= rows;
-    (few_extras && used <= columns).then_some((columns, rows))
+/// Whether two programs have slots of the same shape, so that one can be
+/// changed into the other. What stands behind the slots is small and may differ.
+fn alike(old: &Program, new: &Program) -> bool {
+    let shape = |program: &Program| {
+        let blocks = program.blocks().iter();
+        blocks.map(|b| (b.columns.clone(), b.rows.clone())).collect::<Vec<_>>()
+    };
+    let same_places = |rows: &std::ops::Range<usize>| {
+        rows.clone().all(|row| old.terms(row).0 == new.terms(row).0)
+    };
+    !new.blocks().is_empty()
+        && shape(old) == shape(new)
+        && new.blocks().iter().all(|block| same_places(&block.rows))
 }
 
 fn build(program: &Program) -> Result<::highs::Model, SolveError> {

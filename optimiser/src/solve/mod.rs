@@ -5,6 +5,7 @@
 //! that the solver starts from its last basis. HiGHS must be used from one
 //! long-lived thread; it runs with `threads = 1`.
 
+mod basis;
 mod live;
 mod raw;
 
