@@ -42,7 +42,10 @@ pub struct Answer {
 pub struct Live {
     engine: Engine,
     program: Program,
+    /// Basis of the last answer, placed onto the program loaded.
     basis: Option<Basis>,
+    /// Whether the solver has left that basis.
+    astray: bool,
 }
 
 impl Live {
@@ -53,7 +56,7 @@ impl Live {
     pub fn new(program: Program) -> Result<Self, SolveError> {
         fit(&program)?;
         let engine = Engine::new(build(&program)?)?;
-        Ok(Self { engine, program, basis: None })
+        Ok(Self { engine, program, basis: None, astray: false })
     }
 
     /// Puts another program in the place of the one loaded. Where the shapes
@@ -74,19 +77,16 @@ impl Live {
         self.engine.append_columns(columns, &program)?;
         self.engine.change(columns, rows, &self.program, &program)?;
         self.engine.append_rows(rows, &program)?;
-        let basis = self.basis.take();
         let old = std::mem::replace(&mut self.program, program);
-        if let Some(basis) = basis {
-            let moved = old.blocks().first().map(|b| b.start)
-                != self.program.blocks().first().map(|b| b.start);
+        if let Some(basis) = &mut self.basis {
+            let begins = |program: &Program| program.blocks().first().map(|b| b.start);
+            let moved = begins(&old) != begins(&self.program);
             let grown = old.columns().len() != self.program.columns().len()
                 || old.bounds().len() != self.program.bounds().len();
-            if moved || grown {
-                let placed = basis.placed(&old, &self.program);
-                self.engine.set_basis(&placed)?;
-                self.basis = Some(placed);
-            } else {
-                self.basis = Some(basis);
+            if moved || grown || self.astray {
+                *basis = basis.placed(&old, &self.program);
+                self.engine.set_basis(basis)?;
+                self.astray = false;
             }
         }
         Ok(())
@@ -99,13 +99,15 @@ impl Live {
     pub fn solve(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
         // Cold, the primal simplex without presolve is the fastest on ladders;
         // from a basis that was optimal a little earlier, the dual simplex is.
-        let method = if self.basis.is_some() { Method::Dual } else { Method::Primal };
+        let method = if self.basis.is_some() { Method::Hot } else { Method::Primal };
         let answer = self.engine.run(method, limits)?;
         if answer.verdict == Verdict::Optimal {
             self.basis = Some(self.engine.basis()?);
             return Ok(answer);
         }
-        self.basis = None;
+        // The solver stands somewhere else now; the basis is still the best
+        // start for what comes next.
+        self.astray = true;
         if answer.verdict == Verdict::Limit {
             return Ok(answer);
         }

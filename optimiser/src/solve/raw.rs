@@ -221,8 +221,11 @@ impl Engine {
     ) -> Result<Answer, SolveError> {
         let refused = |option: &str| SolveError::Refused(format!("option {option}"));
         self.model
-            .try_set_option("simplex_strategy", method as i32)
+            .try_set_option("simplex_strategy", method.strategy())
             .map_err(|_| refused("simplex_strategy"))?;
+        self.model
+            .try_set_option("simplex_dual_edge_weight_strategy", method.weights())
+            .map_err(|_| refused("simplex_dual_edge_weight_strategy"))?;
         self.model
             .try_set_option("time_limit", limits.seconds)
             .map_err(|_| refused("time_limit"))?;
@@ -255,11 +258,34 @@ impl Engine {
     }
 }
 
-/// How the simplex method moves; the numbers are HiGHS's own.
+/// How the simplex method moves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Method {
-    Dual = 1,
-    Primal = 4,
+    /// The dual simplex from a basis that was optimal a little earlier.
+    Hot,
+    /// The dual simplex from nothing.
+    Dual,
+    /// The primal simplex.
+    Primal,
+}
+
+impl Method {
+    /// HiGHS's own number of the method.
+    const fn strategy(self) -> i32 {
+        match self {
+            Self::Hot | Self::Dual => 1,
+            Self::Primal => 4,
+        }
+    }
+
+    /// HiGHS's own number of the edge weights: its choice, or Devex, which
+    /// starts at once where exact weights would first solve for every row.
+    const fn weights(self) -> i32 {
+        match self {
+            Self::Hot => 1,
+            Self::Dual | Self::Primal => -1,
+        }
+    }
 }
 
 fn verdict(status: c::HighsInt, objective: f64) -> Verdict {
