@@ -8,7 +8,8 @@ pub mod table;
 use chrono::NaiveDate;
 use optimiser::problem::{ProblemError, State};
 use optimiser::replay::baseline::{Kind, Tuned, tune};
-use optimiser::replay::bound::{Bound, prescient};
+use optimiser::replay::bound::{Bound, Comfort, prescient};
+use optimiser::solve::SolveLimits;
 use optimiser::replay::{Ledger, Planning, Run, Settings, Stage, StoredWorth};
 
 use crate::assemble::{Gaps, Period};
@@ -17,6 +18,9 @@ use crate::local_time::local_date;
 
 /// Share of draw heat that may arrive cold.
 pub const ALLOWED_UNMET: f64 = 0.001;
+
+/// Time that each bound may take [s].
+const BOUND_SECONDS: f64 = 300.0;
 
 /// Everything that came of a replay.
 #[derive(Debug, Clone)]
@@ -29,8 +33,9 @@ pub struct Replayed<'a> {
     pub stage: Stage<'a>,
     /// stowheat first, then the rules.
     pub entries: Vec<Entry>,
-    /// The program that knows everything, if it was solved.
-    pub bound: Option<Bound>,
+    /// What knowing everything would have cost, if it was asked for: with the
+    /// draws alone, and at equal comfort; or why there is no answer.
+    pub bounds: Option<[Result<Bound, String>; 2]>,
     /// What stored energy is valued at.
     pub worth: StoredWorth,
     /// Slots that stowheat decided by rule, and why the last time.
@@ -104,9 +109,11 @@ impl Replayed<'_> {
         rule.whole.cost(self.worth) - self.stowheat().whole.cost(self.worth)
     }
 
-    /// Share of what was to be gained over the best rule that stowheat gained.
+    /// Share of what was to be gained over the best rule that stowheat gained,
+    /// measured against the bound at equal comfort.
     pub fn captured(&self) -> Option<f64> {
-        let (rule, bound) = (self.best_rule()?, self.bound.as_ref()?);
+        let rule = self.best_rule()?;
+        let [_, Ok(bound)] = self.bounds.as_ref()? else { return None };
         let most = rule.whole.cost(self.worth) - bound.cost;
         (most > 1e-6).then(|| self.saving(rule) / most)
     }
@@ -166,15 +173,18 @@ pub fn replay<'a>(
             entries.push(entry);
         }
     }
-    let bound = with_bound.then(|| {
-        progress(Progress::Bound);
-        prescient(&stage, &start, worth)
+    let bounds = with_bound.then(|| {
+        let limits = SolveLimits { seconds: BOUND_SECONDS, ..SolveLimits::default() };
+        [Comfort::Draws, Comfort::Ready].map(|comfort| {
+            progress(Progress::Bound);
+            prescient(&stage, worth, comfort, limits)
+        })
     });
     Ok(Replayed {
         house,
         period,
         entries,
-        bound: bound.flatten(),
+        bounds,
         worth,
         by_rule: (planning.by_rule(), planning.last_failure().map(str::to_owned)),
         planning_seconds,

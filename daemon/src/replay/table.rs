@@ -7,6 +7,9 @@ use optimiser::replay::Ledger;
 use super::{Entry, Replayed};
 use crate::present::Currency;
 
+/// Names of the bounds.
+const BOUNDS: [&str; 2] = ["knowing everything", "the same, equal comfort"];
+
 /// The replay as text.
 pub fn render(replayed: &Replayed<'_>) -> String {
     let page = Page { replayed, money: Currency::new(&replayed.house.tariff.currency) };
@@ -60,8 +63,11 @@ impl Page<'_> {
                 percent(entry),
             );
         }
-        if let Some(bound) = &self.replayed.bound {
-            line!(out, "{:<16}{:>64}", "knowing all", self.money.amount(bound.cost));
+        for (name, bound) in BOUNDS.iter().zip(self.replayed.bounds.iter().flatten()) {
+            match bound {
+                Ok(bound) => line!(out, "{name:<24}{:>55}", self.money.amount(bound.cost)),
+                Err(why) => line!(out, "{name:<24} no answer: {why}"),
+            }
         }
         line!(out);
         if let Some(rule) = self.replayed.best_rule() {

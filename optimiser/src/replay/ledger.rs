@@ -256,6 +256,19 @@ impl Stage<'_> {
         )
     }
 
+    /// Heat in the stores above mains at the start of the period [kWh].
+    pub(super) fn stored_at_start(&self) -> f64 {
+        let mains = &self.timeline().record().mains;
+        let stores = self.start().stores.iter().zip(&self.site().stores).zip(mains);
+        stores
+            .map(|((layers, store), mains)| {
+                let sum: f64 = layers.iter().map(|t| t.celsius()).sum();
+                let mean = sum / layers.len() as f64;
+                crate::water::heat_kwh(store.volume.litres(), mean - mains.celsius())
+            })
+            .sum()
+    }
+
     /// Worth of stored energy: a cheap hour's price, below which a quarter of
     /// the period's import prices lie, is what replacing it would cost.
     pub fn stored_worth(&self) -> StoredWorth {

@@ -105,6 +105,7 @@ pub struct Stage<'a> {
     timeline: &'a Timeline,
     horizon: Horizon,
     scene: Scene,
+    start: State,
 }
 
 impl<'a> Stage<'a> {
@@ -137,7 +138,7 @@ impl<'a> Stage<'a> {
             state: start,
         };
         let scene = Plant::new(site).scene(&conditions)?;
-        Ok(Self { site, timeline, horizon, scene })
+        Ok(Self { site, timeline, horizon, scene, start: start.clone() })
     }
 
     /// The house.
@@ -148,6 +149,11 @@ impl<'a> Stage<'a> {
     /// The period.
     pub fn timeline(&self) -> &'a Timeline {
         self.timeline
+    }
+
+    /// State at the start.
+    pub fn start(&self) -> &State {
+        &self.start
     }
 
     /// Slots of the judged period.

@@ -27,6 +27,11 @@ const PLANNED: usize = FINE + 2 * COARSE;
 /// Steps of the worth of what is left, for the store and for the battery.
 const STEPS: usize = 8;
 
+/// Litres by which the margin grows and shrinks in a day, and its most.
+const MARGIN_UP: f64 = 8.0;
+const MARGIN_DOWN: f64 = 1.0;
+const MOST_MARGIN: f64 = 100.0;
+
 /// How stowheat decides in a replay.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
@@ -54,6 +59,8 @@ pub struct Planning {
     settings: Settings,
     planner: Planner,
     risk: Risk,
+    /// Litres held back in each store beyond what the site asks for.
+    margin: f64,
     by_rule: usize,
     last_failure: Option<String>,
 }
@@ -66,6 +73,7 @@ impl Planning {
             settings,
             planner: Planner::with_limits(settings.limits),
             risk: Risk::default(),
+            margin: 0.0,
             by_rule: 0,
             last_failure: None,
         }
@@ -121,7 +129,7 @@ impl Planning {
             },
             weights,
             published: None,
-            site: self.site.clone(),
+            site: self.careful_site(),
             import_price,
             horizon,
         })
@@ -157,6 +165,25 @@ impl Planning {
             .collect()
     }
 
+    /// More is held back while more heat than allowed arrives cold, for
+    /// whatever reason; it is given back slowly.
+    fn adapt_margin(&mut self, view: &View<'_>) {
+        let served = view.served();
+        let allowed = self.settings.allowed_unmet * served.asked_kwh;
+        let step = if served.unmet_kwh > allowed { MARGIN_UP } else { -MARGIN_DOWN };
+        self.margin = (self.margin + step).clamp(0.0, MOST_MARGIN);
+    }
+
+    fn careful_site(&self) -> Site {
+        let mut site = self.site.clone();
+        for store in &mut site.stores {
+            let most = 0.6 * store.volume.litres();
+            let litres = (store.held_back.litres() + self.margin).min(most);
+            store.held_back = Volume::clamped(litres.max(store.held_back.litres()));
+        }
+        site
+    }
+
     fn schedule(&mut self, problem: &Problem) -> Option<Schedule> {
         let why = match self.planner.plan(problem) {
             Outcome::Planned(planned) => return Some(planned.schedule),
@@ -178,6 +205,7 @@ impl Controller for Planning {
         let mark = view.mark(view.now());
         if mark.half_hour == 0 {
             self.risk.adapt(view, self.settings.allowed_unmet);
+            self.adapt_margin(view);
         }
         let problem = self.problem(view).and_then(|problem| problem.validated().ok());
         let Some(problem) = problem else { return always_on(&self.site) };

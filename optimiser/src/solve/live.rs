@@ -118,6 +118,17 @@ impl Live {
     }
 }
 
+/// Solves a large program once, by an interior point without crossover: the
+/// answer is no vertex and leaves no basis.
+///
+/// # Errors
+/// As [`Live::new`] and [`Live::solve`].
+pub fn solve_once(program: &Program, limits: SolveLimits) -> Result<Answer, SolveError> {
+    fit(program)?;
+    let mut engine = Engine::new(build(program)?)?;
+    engine.run(Method::Interior, limits)
+}
+
 fn fit(program: &Program) -> Result<(), SolveError> {
     program.unfit().map_or(Ok(()), |what| Err(SolveError::Unfit(what)))
 }

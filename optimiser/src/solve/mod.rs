@@ -9,7 +9,7 @@ mod basis;
 mod live;
 mod raw;
 
-pub use live::{Answer, Live, Verdict};
+pub use live::{Answer, Live, Verdict, solve_once};
 
 /// Limits of one solve.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -220,6 +220,13 @@ impl Engine {
         limits: SolveLimits,
     ) -> Result<Answer, SolveError> {
         let refused = |option: &str| SolveError::Refused(format!("option {option}"));
+        if method == Method::Interior {
+            for (option, value) in
+                [("solver", "ipm"), ("presolve", "on"), ("run_crossover", "off")]
+            {
+                self.model.try_set_option(option, value).map_err(|_| refused(option))?;
+            }
+        }
         self.model
             .try_set_option("simplex_strategy", method.strategy())
             .map_err(|_| refused("simplex_strategy"))?;
@@ -267,13 +274,15 @@ pub(super) enum Method {
     Dual,
     /// The primal simplex.
     Primal,
+    /// An interior point after presolve, without crossover to a vertex.
+    Interior,
 }
 
 impl Method {
     /// HiGHS's own number of the method.
     const fn strategy(self) -> i32 {
         match self {
-            Self::Hot | Self::Dual => 1,
+            Self::Hot | Self::Dual | Self::Interior => 1,
             Self::Primal => 4,
         }
     }
@@ -283,7 +292,7 @@ impl Method {
     const fn weights(self) -> i32 {
         match self {
             Self::Hot => 1,
-            Self::Dual | Self::Primal => -1,
+            Self::Dual | Self::Primal | Self::Interior => -1,
         }
     }
 }
