@@ -126,4 +126,6 @@ pub(super) enum SchemaOf {
     Site,
     /// The schedule that `plan --json` prints
     Plan,
+    /// What `replay --json` prints
+    Replay,
 }

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use optimiser::replay::Settings;
 
 use crate::assemble::{PeriodError, period};
-use crate::replay::{Progress, replay, table};
+use crate::replay::{Progress, day, document, replay, table};
 use crate::site_file;
 
 use super::arguments::Replay;
@@ -36,7 +36,16 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
         replayed.stage.horizon().len(),
         replayed.planning_seconds
     ));
-    print(&table::render(&replayed));
+    if arguments.json {
+        print(&document::Document::new(&replayed).to_json());
+    } else if let Some(date) = date(arguments.day.as_deref())? {
+        let text = day::render(&replayed, date).ok_or_else(|| {
+            Problem::new(Failure::Usage, format!("--day {date} is not in the period that is replayed"))
+        })?;
+        print(&text);
+    } else {
+        print(&table::render(&replayed));
+    }
     Ok(())
 }
 

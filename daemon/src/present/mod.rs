@@ -9,8 +9,8 @@ pub mod explain;
 pub mod money;
 pub mod table;
 
-mod digits;
-mod local;
+pub(crate) mod digits;
+pub(crate) mod local;
 mod reasons;
 mod svg;
 mod totals;
