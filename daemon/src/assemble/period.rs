@@ -57,7 +57,9 @@ pub struct Gaps {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum PeriodError {
     /// The days do not make a period.
-    #[error("there is no day to replay from {from} to {to}: the prices cover {covers}; give --from and --to within them")]
+    #[error(
+        "there is no day to replay from {from} to {to}: the prices cover {covers}; give --from and --to within them"
+    )]
     NoDays {
         /// First day asked for.
         from: NaiveDate,
@@ -67,7 +69,9 @@ pub enum PeriodError {
         covers: String,
     },
     /// A price series is needed, to know the period if for nothing else.
-    #[error("the tariff follows no price series, so the period is open; give it with --from and --to")]
+    #[error(
+        "the tariff follows no price series, so the period is open; give it with --from and --to"
+    )]
     OpenPeriod,
     /// As when a plan is assembled.
     #[error(transparent)]
@@ -95,9 +99,8 @@ pub fn period(
     let zone = house.time_zone;
     let mut notes = Vec::new();
     let (first, last) = days(house, known, from, to)?;
-    let judged = Slot::new(midnight(first, zone), midnight(next(last), zone)).ok_or_else(|| {
-        PeriodError::NoDays { from: first, to: last, covers: covers(known) }
-    })?;
+    let judged = Slot::new(midnight(first, zone), midnight(next(last), zone))
+        .ok_or_else(|| PeriodError::NoDays { from: first, to: last, covers: covers(known) })?;
     let horizon = calendar(judged)?;
     let span = Slot::new(horizon.start(), horizon.end()).expect("a horizon is not empty");
     let at = |instant| horizon.index_at(instant).unwrap_or(0);
@@ -263,7 +266,9 @@ fn pv(
         return Ok(supply::energy_series(file, "pv", scale, horizon)?);
     }
     let (Some(weather), false) = (&known.weather, matches!(system, Pv::Forecast { .. })) else {
-        notes.push("the PV is not known and counted as a gap; give it with --pv or --weather".to_owned());
+        notes.push(
+            "the PV is not known and counted as a gap; give it with --pv or --weather".to_owned(),
+        );
         return Ok(vec![None; horizon.len()]);
     };
     let (weather, other_years) = weather.over_any_year(span);

@@ -22,14 +22,11 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
     let period = period(&house, &known, arguments.draws_column.as_deref(), days)
         .map_err(|error| Problem::new(failure(&error), error))?;
     let mut bar = Bar::new();
-    let replayed = replay(
-        &house,
-        &period,
-        Settings::default(),
-        !arguments.no_bound,
-        &mut |progress| bar.show(progress),
-    )
-    .map_err(|error| Problem::new(Failure::Data, error))?;
+    let replayed =
+        replay(&house, &period, Settings::default(), !arguments.no_bound, &mut |progress| {
+            bar.show(progress)
+        })
+        .map_err(|error| Problem::new(Failure::Data, error))?;
     bar.clear();
     say(&format!(
         "planned {} times in {:.1} s",
@@ -40,7 +37,10 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
         print(&document::Document::new(&replayed).to_json());
     } else if let Some(date) = date(arguments.day.as_deref())? {
         let text = day::render(&replayed, date).ok_or_else(|| {
-            Problem::new(Failure::Usage, format!("--day {date} is not in the period that is replayed"))
+            Problem::new(
+                Failure::Usage,
+                format!("--day {date} is not in the period that is replayed"),
+            )
         })?;
         print(&text);
     } else {

@@ -25,8 +25,20 @@ pub fn render(replayed: &Replayed<'_>, date: NaiveDate) -> Option<String> {
         &mut out,
         &format!(
             "{:<9}{:>9}{:>9}{:>8}{:>8}{:>9}{:>8}{:>8}{:>8}{:>8}{:>8}{:>9}{:>7}{:>8}",
-            "Start", "buy", "sell", "import", "export", "paid", "PV", "house", "heaters", "charge",
-            "disch.", "battery", "top", "litres"
+            "Start",
+            "buy",
+            "sell",
+            "import",
+            "export",
+            "paid",
+            "PV",
+            "house",
+            "heaters",
+            "charge",
+            "disch.",
+            "battery",
+            "top",
+            "litres"
         ),
     );
     for slot in first..=last {

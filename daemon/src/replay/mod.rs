@@ -9,8 +9,8 @@ use chrono::NaiveDate;
 use optimiser::problem::{ProblemError, State};
 use optimiser::replay::baseline::{Kind, Tuned, tune};
 use optimiser::replay::bound::{Bound, Comfort, prescient};
-use optimiser::solve::SolveLimits;
 use optimiser::replay::{Ledger, Planning, Run, Settings, Stage, StoredWorth};
+use optimiser::solve::SolveLimits;
 
 use crate::assemble::{Gaps, Period};
 use crate::house::House;

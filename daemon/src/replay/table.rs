@@ -41,13 +41,34 @@ impl Page<'_> {
     fn head(&self, out: &mut String) {
         let replayed = self.replayed;
         let (first, last) = replayed.period.days;
-        line!(out, "{}: replay of {first} to {last}, {} days", replayed.house.name, replayed.day_count());
-        line!(out, "Local time, {}. Money in {}.", replayed.house.time_zone.name(), self.money.code());
+        line!(
+            out,
+            "{}: replay of {first} to {last}, {} days",
+            replayed.house.name,
+            replayed.day_count()
+        );
+        line!(
+            out,
+            "Local time, {}. Money in {}.",
+            replayed.house.time_zone.name(),
+            self.money.code()
+        );
         line!(out);
     }
 
     fn costs(&self, out: &mut String) {
-        line!(out, "{:<16}{:>11}{:>11}{:>11}{:>9}{:>11}{:>11}{:>9}", "Cost", "import", "export", "bill", "wear", "left over", "cost", "unmet");
+        line!(
+            out,
+            "{:<16}{:>11}{:>11}{:>11}{:>9}{:>11}{:>11}{:>9}",
+            "Cost",
+            "import",
+            "export",
+            "bill",
+            "wear",
+            "left over",
+            "cost",
+            "unmet"
+        );
         for entry in &self.replayed.entries {
             let whole = &entry.whole;
             line!(
@@ -71,10 +92,19 @@ impl Page<'_> {
         }
         line!(out);
         if let Some(rule) = self.replayed.best_rule() {
-            line!(out, "Saved against the best rule ({}): {}", rule.name, self.money.amount(self.replayed.saving(rule)));
+            line!(
+                out,
+                "Saved against the best rule ({}): {}",
+                rule.name,
+                self.money.amount(self.replayed.saving(rule))
+            );
         }
         if let Some(share) = self.replayed.captured() {
-            line!(out, "That is {:.0} % of what knowing everything would have saved.", share * 100.0);
+            line!(
+                out,
+                "That is {:.0} % of what knowing everything would have saved.",
+                share * 100.0
+            );
         }
         let standing = self.replayed.standing_charge();
         line!(out, "Standing charge, in no sum above: {}", self.money.amount(standing));
@@ -102,7 +132,19 @@ impl Page<'_> {
     }
 
     fn energy(&self, out: &mut String) {
-        line!(out, "{:<16}{:>9}{:>9}{:>9}{:>10}{:>9}{:>9}{:>9}{:>9}", "Energy, kWh", "grid", "PV", "battery", "house", "heaters", "charged", "export", "given up");
+        line!(
+            out,
+            "{:<16}{:>9}{:>9}{:>9}{:>10}{:>9}{:>9}{:>9}{:>9}",
+            "Energy, kWh",
+            "grid",
+            "PV",
+            "battery",
+            "house",
+            "heaters",
+            "charged",
+            "export",
+            "given up"
+        );
         for entry in &self.replayed.entries {
             let house = &entry.whole.house;
             line!(
@@ -123,7 +165,17 @@ impl Page<'_> {
     }
 
     fn comfort(&self, out: &mut String) {
-        line!(out, "{:<16}{:>9}{:>9}{:>11}{:>14}{:>11}{:>14}", "Hot water", "draws", "failed", "unmet", "litre-degrees", "holds", "longest gap");
+        line!(
+            out,
+            "{:<16}{:>9}{:>9}{:>11}{:>14}{:>11}{:>14}",
+            "Hot water",
+            "draws",
+            "failed",
+            "unmet",
+            "litre-degrees",
+            "holds",
+            "longest gap"
+        );
         for entry in &self.replayed.entries {
             let taps = &entry.whole.taps;
             let holds: usize = entry.run.holds.iter().map(Vec::len).sum();
@@ -136,14 +188,25 @@ impl Page<'_> {
                 percent(entry),
                 taps.litre_degrees(),
                 holds,
-                longest_gap(self.replayed, entry).map_or_else(String::new, |days| format!("{days:.1} d")),
+                longest_gap(self.replayed, entry)
+                    .map_or_else(String::new, |days| format!("{days:.1} d")),
             );
         }
         line!(out);
     }
 
     fn limits(&self, out: &mut String) {
-        line!(out, "{:<16}{:>9}{:>9}{:>12}{:>12}{:>13}{:>12}", "Hours at limit", "import", "PV lost", "battery full", "at reserve", "all elements", "peak");
+        line!(
+            out,
+            "{:<16}{:>9}{:>9}{:>12}{:>12}{:>13}{:>12}",
+            "Hours at limit",
+            "import",
+            "PV lost",
+            "battery full",
+            "at reserve",
+            "all elements",
+            "peak"
+        );
         for entry in &self.replayed.entries {
             let limits = &entry.whole.limits;
             line!(
@@ -165,13 +228,20 @@ impl Page<'_> {
         let replayed = self.replayed;
         for entry in &replayed.entries[1..] {
             let settings = entry.settings.as_deref().unwrap_or_default();
-            let cold = if entry.comfortable { "" } else { " (no setting kept the water hot enough)" };
+            let cold =
+                if entry.comfortable { "" } else { " (no setting kept the water hot enough)" };
             line!(out, "{:<16}{settings}{cold}", entry.name);
         }
         line!(out);
         let gaps = replayed.gaps();
         let share = |missing: usize| format!("{}/{}", gaps.slots - missing, gaps.slots);
-        line!(out, "Half-hours with a value: prices {}, PV {}, load {}.", share(gaps.prices), share(gaps.pv), share(gaps.load));
+        line!(
+            out,
+            "Half-hours with a value: prices {}, PV {}, load {}.",
+            share(gaps.prices),
+            share(gaps.pv),
+            share(gaps.load)
+        );
         if gaps.prices > 0 {
             let whole = &replayed.stowheat().whole;
             line!(
@@ -187,8 +257,14 @@ impl Page<'_> {
         for note in &replayed.period.notes {
             line!(out, "Note: {note}.");
         }
-        line!(out, "Rules are tuned in hindsight on this very period; stowheat knew at each instant only what was known then.");
-        line!(out, "Unit rates hold VAT as the tariff states it; wear is a reckoning and on no bill.");
+        line!(
+            out,
+            "Rules are tuned in hindsight on this very period; stowheat knew at each instant only what was known then."
+        );
+        line!(
+            out,
+            "Unit rates hold VAT as the tariff states it; wear is a reckoning and on no bill."
+        );
     }
 }
 

@@ -20,8 +20,8 @@ pub use outlook::{Expected, Origin, outlook};
 pub use plausibility::{UnitSlip, repeated_days, unit_slip};
 pub use prices::{PriceError, Prices};
 pub use read::{Marks, read, read_file};
-pub(crate) use years::laid_onto;
 pub use unit::{Dimension, PriceUnit, minor_units};
+pub(crate) use years::laid_onto;
 
 use std::fmt;
 

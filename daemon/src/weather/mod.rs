@@ -172,10 +172,11 @@ impl Reading {
             return (own, false);
         }
         let starts: Vec<_> = weather.0.iter().map(|(slot, _)| slot.start()).collect();
-        let rows = crate::series::laid_onto(&starts, span).into_iter().filter_map(|(start, row)| {
-            let (slot, conditions) = weather.0[row];
-            Some((Slot::new(start, start + slot.seconds())?, conditions))
-        });
+        let rows =
+            crate::series::laid_onto(&starts, span).into_iter().filter_map(|(start, row)| {
+                let (slot, conditions) = weather.0[row];
+                Some((Slot::new(start, start + slot.seconds())?, conditions))
+            });
         (Weather(rows.collect()), true)
     }
 }

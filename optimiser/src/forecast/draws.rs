@@ -77,7 +77,13 @@ fn sums(view: &View<'_>, slots: usize, risk: Risk, store: usize) -> Vec<f64> {
         .filter_map(|days| {
             let start = view.days_before(now, days)?;
             let alike = view.mark(start).weekend == weekend;
-            let weight = if days % 7 == 0 { 3.0 } else if alike { 1.0 } else { 0.4 };
+            let weight = if days % 7 == 0 {
+                3.0
+            } else if alike {
+                1.0
+            } else {
+                0.4
+            };
             Some(Sample { from: start, weight, sum: 0.0 })
         })
         .collect();

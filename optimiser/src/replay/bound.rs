@@ -82,11 +82,7 @@ pub fn prescient(
     Ok(Bound { cost: paid + held - solution.end_value, unmet_kwh: unmet })
 }
 
-fn problem(
-    stage: &Stage<'_>,
-    worth: StoredWorth,
-    comfort: Comfort,
-) -> Result<Problem, String> {
+fn problem(stage: &Stage<'_>, worth: StoredWorth, comfort: Comfort) -> Result<Problem, String> {
     let record = stage.timeline().record();
     let judged = stage.timeline().judged();
     let horizon = stage.horizon().clone();
@@ -102,7 +98,11 @@ fn problem(
         vec![ValueStep { width: Energy::clamped(kwh), value: Price::clamped(value) }]
     };
     let end_value = EndValue {
-        stores: site.stores.iter().map(|s| step(s.heat_at(s.highest_reach()), worth.heat)).collect(),
+        stores: site
+            .stores
+            .iter()
+            .map(|s| step(s.heat_at(s.highest_reach()), worth.heat))
+            .collect(),
         battery: site.battery.map_or_else(Vec::new, |b| step(b.capacity.kwh(), worth.battery)),
     };
     Problem {
@@ -110,8 +110,12 @@ fn problem(
         import_price,
         export_price: Series::new("the export price", &horizon, export).map_err(said)?,
         pv: Series::new("the PV", &horizon, record.pv[judged.clone()].to_vec()).map_err(said)?,
-        base_load: Series::new("the base load", &horizon, record.base_load[judged.clone()].to_vec())
-            .map_err(said)?,
+        base_load: Series::new(
+            "the base load",
+            &horizon,
+            record.base_load[judged.clone()].to_vec(),
+        )
+        .map_err(said)?,
         draws: stage.timeline().draws_in(judged).to_vec(),
         ready: match comfort {
             Comfort::Draws => Vec::new(),

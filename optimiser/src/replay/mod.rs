@@ -16,9 +16,7 @@ mod view;
 
 pub use ledger::{Ledger, Limits, StoredWorth, Taps};
 pub use planning::{Planning, Settings};
-pub use timeline::{
-    Foreknown, HygieneRule, Mark, Record, SLOT_SECONDS, Timeline, TimelineError,
-};
+pub use timeline::{Foreknown, HygieneRule, Mark, Record, SLOT_SECONDS, Timeline, TimelineError};
 pub use view::{Served, View};
 
 use crate::plant::{
@@ -257,6 +255,3 @@ impl Service {
         self.sum
     }
 }
-
-#[cfg(test)]
-mod tests;

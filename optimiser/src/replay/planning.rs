@@ -184,10 +184,24 @@ impl Planning {
         site
     }
 
+    /// The problem as it is known now, validated; a fault counts as no answer.
+    fn checked_problem(&mut self, view: &View<'_>) -> Option<Problem> {
+        let why = match self.problem(view).map(Problem::validated) {
+            Some(Ok(problem)) => return Some(problem),
+            Some(Err(error)) => error.to_string(),
+            None => "no price is known".to_owned(),
+        };
+        self.by_rule += 1;
+        self.last_failure = Some(why);
+        None
+    }
+
     fn schedule(&mut self, problem: &Problem) -> Option<Schedule> {
         let why = match self.planner.plan(problem) {
             Outcome::Planned(planned) => return Some(planned.schedule),
-            Outcome::Infeasible(missing) => format!("load stays unserved in {} slots", missing.len()),
+            Outcome::Infeasible(missing) => {
+                format!("load stays unserved in {} slots", missing.len())
+            }
             Outcome::Refused(found) => {
                 let broken: Vec<String> = found.iter().take(3).map(ToString::to_string).collect();
                 format!("the check refused the answer: {}", broken.join("; "))
@@ -207,8 +221,7 @@ impl Controller for Planning {
             self.risk.adapt(view, self.settings.allowed_unmet);
             self.adapt_margin(view);
         }
-        let problem = self.problem(view).and_then(|problem| problem.validated().ok());
-        let Some(problem) = problem else { return always_on(&self.site) };
+        let Some(problem) = self.checked_problem(view) else { return always_on(&self.site) };
         let Some(schedule) = self.schedule(&problem) else { return always_on(&self.site) };
         let all = Commands::of(&problem, &schedule);
         SlotCommands {
@@ -269,11 +282,8 @@ fn with_every_class(mut draws: Vec<Draw>, view: &View<'_>, site: &Site) -> Vec<D
     let start = view.slot(view.now()).start();
     for (store, own) in site.stores.iter().enumerate() {
         let rungs = own.rungs();
-        let temperatures: Vec<Temperature> = if view.draws_foreknown() {
-            rungs
-        } else {
-            rungs.into_iter().take(1).collect()
-        };
+        let temperatures: Vec<Temperature> =
+            if view.draws_foreknown() { rungs } else { rungs.into_iter().take(1).collect() };
         draws.extend(temperatures.into_iter().map(|temperature| Draw {
             store,
             start,
@@ -302,12 +312,14 @@ fn even_steps(steps: &[ValueStep]) -> Vec<ValueStep> {
         pieces[at] = (w + x, (w * v + x * u) / (w + x));
         pieces.remove(at + 1);
     }
+    // Rounding must not let a step rise.
+    for i in 1..pieces.len() {
+        pieces[i].1 = pieces[i].1.min(pieces[i - 1].1);
+    }
     let floor = pieces.last().map_or(0.0, |last| last.1);
     pieces.resize(STEPS, (0.0, floor));
-    let step = |(width, value)| ValueStep {
-        width: Energy::clamped(width),
-        value: Price::clamped(value),
-    };
+    let step =
+        |(width, value)| ValueStep { width: Energy::clamped(width), value: Price::clamped(value) };
     pieces.into_iter().map(step).collect()
 }
 

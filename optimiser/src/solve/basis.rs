@@ -29,8 +29,8 @@ impl Basis {
         for block in new.blocks() {
             let held = blocks.partition_point(|b| b.start <= block.start).saturating_sub(1);
             let from = &blocks[held];
-            let fits = from.columns.len() == block.columns.len()
-                && from.rows.len() == block.rows.len();
+            let fits =
+                from.columns.len() == block.columns.len() && from.rows.len() == block.rows.len();
             if fits {
                 placed.columns[block.columns.clone()]
                     .copy_from_slice(&self.columns[from.columns.clone()]);

@@ -125,7 +125,12 @@ impl Engine {
         Ok(())
     }
 
-    fn change_coefficient(&mut self, row: usize, column: u32, value: f64) -> Result<(), SolveError> {
+    fn change_coefficient(
+        &mut self,
+        row: usize,
+        column: u32,
+        value: f64,
+    ) -> Result<(), SolveError> {
         let model = self.pointer();
         // SAFETY: row and column exist in the loaded model.
         done("change a coefficient", unsafe {
@@ -221,8 +226,7 @@ impl Engine {
     ) -> Result<Answer, SolveError> {
         let refused = |option: &str| SolveError::Refused(format!("option {option}"));
         if method == Method::Interior {
-            for (option, value) in
-                [("solver", "ipm"), ("presolve", "on"), ("run_crossover", "off")]
+            for (option, value) in [("solver", "ipm"), ("presolve", "on"), ("run_crossover", "off")]
             {
                 self.model.try_set_option(option, value).map_err(|_| refused(option))?;
             }

@@ -22,13 +22,8 @@ pub enum Kind {
 
 impl Kind {
     /// All of them.
-    pub const ALL: [Self; 5] = [
-        Self::Thermostat,
-        Self::Timer,
-        Self::SurplusFirst,
-        Self::CheapestSlots,
-        Self::Threshold,
-    ];
+    pub const ALL: [Self; 5] =
+        [Self::Thermostat, Self::Timer, Self::SurplusFirst, Self::CheapestSlots, Self::Threshold];
 
     /// The name used in files.
     pub const fn name(self) -> &'static str {
@@ -122,8 +117,7 @@ fn variants(site: &Site, rule: Rule) -> Vec<Ruled> {
     let dials = [50.0, 55.0, 60.0, 65.0, 70.0].map(Temperature::constant);
     let top = site.stores.iter().map(|s| s.highest_reach().celsius()).fold(0.0, f64::max);
     let has_boost = site.stores.iter().any(|store| store.elements.len() > 1);
-    let boosts: &[Option<f64>] =
-        if has_boost { &[None, Some(45.0), Some(50.0)] } else { &[None] };
+    let boosts: &[Option<f64>] = if has_boost { &[None, Some(45.0), Some(50.0)] } else { &[None] };
     let charging: &[bool] = match (site.battery.is_some_and(|b| b.charges_from_grid), rule) {
         (false, _) | (_, Rule::Thermostat) => &[false],
         (true, _) => &[false, true],
