@@ -102,7 +102,7 @@ pub fn period(
     let judged = Slot::new(midnight(first, zone), midnight(next(last), zone))
         .ok_or_else(|| PeriodError::NoDays { from: first, to: last, covers: covers(known) })?;
     let horizon = calendar(judged)?;
-    let span = Slot::new(horizon.start(), horizon.end()).expect("a horizon is not empty");
+    let span = Slot::new(horizon.start(), horizon.end()).ok_or(TimeError::Empty)?;
     let at = |instant| horizon.index_at(instant).unwrap_or(0);
     let judged_slots = at(judged.start())..at(judged.end());
     let known = on_these_years(known, span, &mut notes);

@@ -24,7 +24,7 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
     let mut bar = Bar::new();
     let replayed =
         replay(&house, &period, Settings::default(), !arguments.no_bound, &mut |progress| {
-            bar.show(progress)
+            bar.show(progress);
         })
         .map_err(|error| Problem::new(Failure::Data, error))?;
     bar.clear();

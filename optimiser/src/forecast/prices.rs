@@ -40,20 +40,18 @@ pub fn prices(view: &View<'_>, slots: usize) -> Option<Vec<Expected>> {
         }
         let mark = view.mark(slot);
         let key = usize::from(mark.half_hour) + 48 * usize::from(mark.weekend);
-        let (import, export) = match similar[key] {
-            Some(pair) => pair,
-            None => {
-                let of = |pick: fn(&View<'_>, usize) -> Option<f64>| blend(view, slot, pick);
-                let any = match (of(import_price), of(export_price)) {
+        if similar[key].is_none() {
+            let (import, export) =
+                match (blend(view, slot, import_price), blend(view, slot, export_price)) {
                     (Some(import), Some(export)) => (import, export),
                     _ => match level {
                         Some(level) => level,
                         None => *level.insert(known_mean(view, slots)?),
                     },
                 };
-                *similar[key].insert((Price::clamped(any.0), Price::clamped(any.1)))
-            }
-        };
+            similar[key] = Some((Price::clamped(import), Price::clamped(export)));
+        }
+        let (import, export) = similar[key]?;
         found.push(Expected { import, export, published: false });
     }
     Some(found)

@@ -7,7 +7,7 @@
 use std::ops::Range;
 
 use super::{Run, Stage};
-use crate::plant::HouseSlot;
+use crate::plant::{HouseSlot, StoreTrace};
 use crate::units::Price;
 use crate::water::KWH_PER_LITRE_KELVIN;
 
@@ -184,7 +184,7 @@ impl Ledger {
         let all = stage.timeline().draws_in(stage.timeline().judged());
         let span = &stage.horizon().slots()[slots];
         let (Some(first), Some(last)) = (span.first(), span.last()) else { return };
-        for record in run.outcome.stores.iter().flat_map(|trace| trace.draws()) {
+        for record in run.outcome.stores.iter().flat_map(StoreTrace::draws) {
             let start = all[record.draw].start;
             if first.start() <= start && start < last.end() {
                 self.taps.draws += 1;

@@ -4,7 +4,7 @@ use super::super::{Controller, SlotCommands, View};
 use crate::plant::{BatteryCommand, HeaterCommand};
 use crate::schedule::BatteryMode;
 use crate::site::{Control, Element, Site};
-use crate::units::{Power, Temperature};
+use crate::units::{Power, Price, Temperature};
 
 /// Hours by which a pasteurisation begins before it falls due.
 const HYGIENE_HOURS: i64 = 24;
@@ -122,7 +122,7 @@ impl Ruled {
         if self.today.as_ref().is_none_or(|today| today.day != day) {
             let slots = (view.now()..view.now() + 50).filter(|slot| view.mark(*slot).day == day);
             let mut priced: Vec<(f64, usize)> = slots
-                .map(|slot| (view.prices(slot).0.map_or(f64::INFINITY, |p| p.per_kwh()), slot))
+                .map(|slot| (view.prices(slot).0.map_or(f64::INFINITY, Price::per_kwh), slot))
                 .collect();
             priced.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
             let chosen = priced.into_iter().take(count).map(|(_, slot)| slot).collect();
@@ -199,16 +199,10 @@ impl Controller for Ruled {
             heaters,
             battery: BatteryCommand { mode, power },
             pv: crate::plant::PvUse::Free,
-            pumps: self.pumps(view, &pasteurises),
+            // A mixing pump runs while a pasteurisation is being done.
+            pumps: (0..view.state().stores.len()).map(|s| pasteurises.contains(&s)).collect(),
             dials_up: !pasteurises.is_empty(),
         }
-    }
-}
-
-impl Ruled {
-    /// A mixing pump runs while a pasteurisation is being done.
-    fn pumps(&self, view: &View<'_>, pasteurises: &[usize]) -> Vec<bool> {
-        (0..view.state().stores.len()).map(|store| pasteurises.contains(&store)).collect()
     }
 }
 
