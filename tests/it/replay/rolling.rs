@@ -21,15 +21,8 @@ impl Controller for Comparing {
         let program = Formulation::new(&problem, &Refinement::default()).program;
         let limits = SolveLimits::default();
         let cold = Live::new(program.clone()).and_then(|mut l| l.solve(limits)).expect("cold");
-        let hot = match &mut self.live {
-            Some(live) => live.load(program).and_then(|()| live.solve(limits)).expect("hot"),
-            None => {
-                let mut live = Live::new(program).expect("loads");
-                let answer = live.solve(limits).expect("solves");
-                self.live = Some(live);
-                answer
-            }
-        };
+        let live = self.live.get_or_insert_with(|| Live::new(program.clone()).expect("loads"));
+        let hot = live.load(program).and_then(|()| live.solve(limits)).expect("hot");
         assert_eq!((&hot.verdict, &cold.verdict), (&Verdict::Optimal, &Verdict::Optimal));
         near(hot.objective, cold.objective, 1e-6 * cold.objective.abs().max(1.0));
         self.compared += 1;
