@@ -55,7 +55,8 @@ pub struct Document {
     pub best_rule: Option<String>,
     /// Cost under that rule less cost under stowheat [minor unit].
     pub saving: Option<f64>,
-    /// Share of the saving that the bound at equal comfort would have made.
+    /// Share of the saving that the bound at equal comfort would have made; null
+    /// without a bound, and where stowheat or the rule was not comfortable.
     pub captured: Option<f64>,
     /// Half-hours that stowheat decided by rule, for want of a plan.
     pub decided_by_rule: usize,

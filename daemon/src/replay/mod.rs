@@ -110,9 +110,14 @@ impl Replayed<'_> {
     }
 
     /// Share of what was to be gained over the best rule that stowheat gained,
-    /// measured against the bound at equal comfort.
+    /// measured against the bound at equal comfort; `None` if stowheat itself
+    /// left more unmet than is allowed, since money saved by cold water counts
+    /// for nothing.
     pub fn captured(&self) -> Option<f64> {
-        let rule = self.best_rule()?;
+        let rule = self.best_rule().filter(|rule| rule.comfortable)?;
+        if !self.stowheat().comfortable {
+            return None;
+        }
         let [_, Ok(bound)] = self.bounds.as_ref()? else { return None };
         let most = rule.whole.cost(self.worth) - bound.cost;
         (most > 1e-6).then(|| self.saving(rule) / most)

@@ -99,6 +99,14 @@ impl Page<'_> {
                 self.money.amount(self.replayed.saving(rule))
             );
         }
+        let own = self.replayed.stowheat();
+        if !own.comfortable {
+            line!(
+                out,
+                "NOT AT EQUAL COMFORT: stowheat left {} of the hot water's heat unmet, more than the 0.10 % allowed; read the saving as an upper limit.",
+                percent(own)
+            );
+        }
         if let Some(share) = self.replayed.captured() {
             line!(
                 out,
