@@ -5,6 +5,7 @@ pub mod cli;
 pub mod house;
 pub mod local_time;
 pub mod present;
+pub mod replay;
 pub mod series;
 pub mod service;
 pub mod site_file;

@@ -20,6 +20,9 @@ pub struct Tariff {
     pub export: Rates,
     /// Charge per day, whatever is used \[minor\].
     pub standing_charge_per_day: f64,
+    /// Local time at which the prices of the next local day become known, where
+    /// they follow a series.
+    pub published_at: NaiveTime,
 }
 
 /// How one direction is priced.

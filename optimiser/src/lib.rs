@@ -3,11 +3,13 @@
 //! clock, network, environment or time zones.
 
 pub mod check;
+pub mod forecast;
 pub mod judge;
 pub mod model;
 pub mod plan;
 pub mod plant;
 pub mod problem;
+pub mod replay;
 pub mod rule;
 pub mod schedule;
 pub mod site;

@@ -7,5 +7,6 @@ mod every_day;
 mod habits;
 mod practice;
 mod properties;
+mod replay;
 mod series;
 mod site_file;

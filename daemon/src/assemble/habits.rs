@@ -47,7 +47,7 @@ pub(super) fn draws(
 }
 
 /// One draw for each interval with litres, from its beginning.
-fn series_draws(
+pub(super) fn series_draws(
     habit: &DrawHabit,
     file: &SeriesFile,
     all: &Horizon,
@@ -117,7 +117,7 @@ pub(super) fn hygiene(house: &House, horizon: &Horizon) -> Vec<Hygiene> {
 /// The instants in a horizon at which a local clock shows a time on certain
 /// weekdays. A time that comes twice counts the first time, one that is skipped
 /// when the clock has jumped.
-fn times<'a>(
+pub(super) fn times<'a>(
     time: NaiveTime,
     days: &'a [Weekday],
     horizon: &'a Horizon,

@@ -5,10 +5,12 @@
 
 mod habits;
 mod known;
+mod period;
 mod slots;
 mod supply;
 
 pub use known::Known;
+pub use period::{Gaps, Period, PeriodError, period};
 
 use optimiser::problem::{Problem, ProblemError, State, Weights};
 use optimiser::time::{Instant, Series, TimeError};

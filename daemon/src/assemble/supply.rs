@@ -165,7 +165,7 @@ pub(super) fn base_load(
 
 /// Energy of steps by local time of day in a slot, minute by minute where the
 /// slot crosses a step.
-fn daily_energy(
+pub(super) fn daily_energy(
     steps: &[(chrono::NaiveTime, optimiser::units::Power)],
     house: &House,
     slot: Slot,
@@ -185,7 +185,7 @@ fn daily_energy(
 }
 
 /// Energy of each slot from a column of energy or power.
-fn energy_series(
+pub(super) fn energy_series(
     file: &SeriesFile,
     name: &str,
     scale: f64,

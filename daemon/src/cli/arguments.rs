@@ -17,6 +17,7 @@ const EXAMPLES: &str = "Examples:
   stowheat check house.toml                       what the site file means, and what is wrong with it
   stowheat plan house.toml --prices prices.csv --at 2023-07-02T06:00:00+01:00
   stowheat plan house.toml --prices prices.csv --chart plan.svg --explain bottom@13:00
+  stowheat replay house.toml --prices prices.csv --weather weather.csv --from 2023-01-01 --to 2023-01-31
 
 Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 78 bad site file.";
 
@@ -24,6 +25,8 @@ Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 78 bad site file.";
 pub(super) enum Command {
     /// Plan the next two days, once
     Plan(Box<Plan>),
+    /// Live through past data in a closed loop, beside the rules people have today
+    Replay(Box<Replay>),
     /// Say what a site file means and everything that is wrong with it
     Check(Check),
     /// Print the JSON Schema of a file or document
@@ -35,6 +38,25 @@ pub(super) enum Command {
 pub(super) struct Plan {
     /// Site file; without it, the demo house
     pub(super) site: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) inputs: Inputs,
+    /// Plan from this instant, as 2023-07-02T06:00:00+01:00; now if left out
+    #[arg(long, value_name = "TIME")]
+    pub(super) at: Option<String>,
+    /// Print the schedule as JSON (see `stowheat schema plan`)
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Explain a decision, as bottom@13:00; without a value, the present slot
+    #[arg(long, value_name = "HEATER@TIME", num_args = 0..=1, default_missing_value = "")]
+    pub(super) explain: Option<String>,
+    /// Write the plan as a chart
+    #[arg(long, value_name = "FILE.svg")]
+    pub(super) chart: Option<PathBuf>,
+}
+
+/// The series that plans and replays live on.
+#[derive(Debug, Args)]
+pub(super) struct Inputs {
     /// Prices that the tariff follows, a CSV series
     #[arg(long, value_name = "FILE")]
     pub(super) prices: Option<PathBuf>,
@@ -53,18 +75,33 @@ pub(super) struct Plan {
     /// Hot-water draws, a CSV series of litres
     #[arg(long, value_name = "FILE")]
     pub(super) draws: Option<PathBuf>,
-    /// Plan from this instant, as 2023-07-02T06:00:00+01:00; now if left out
-    #[arg(long, value_name = "TIME")]
-    pub(super) at: Option<String>,
-    /// Print the schedule as JSON (see `stowheat schema plan`)
+}
+
+/// Arguments of `replay`.
+#[derive(Debug, Args)]
+pub(super) struct Replay {
+    /// Site file
+    pub(super) site: PathBuf,
+    #[command(flatten)]
+    pub(super) inputs: Inputs,
+    /// Column of the draws file
+    #[arg(long, value_name = "HEADER")]
+    pub(super) draws_column: Option<String>,
+    /// First local day, as 2023-07-02; the first whole day of the prices if left out
+    #[arg(long, value_name = "DAY")]
+    pub(super) from: Option<String>,
+    /// Last local day; the last whole day of the prices if left out
+    #[arg(long, value_name = "DAY")]
+    pub(super) to: Option<String>,
+    /// Print the replay as JSON (see `stowheat schema replay`)
     #[arg(long)]
     pub(super) json: bool,
-    /// Explain a decision, as bottom@13:00; without a value, the present slot
-    #[arg(long, value_name = "HEATER@TIME", num_args = 0..=1, default_missing_value = "")]
-    pub(super) explain: Option<String>,
-    /// Write the plan as a chart
-    #[arg(long, value_name = "FILE.svg")]
-    pub(super) chart: Option<PathBuf>,
+    /// Print one local day slot by slot, to check the sums by hand
+    #[arg(long, value_name = "DAY", conflicts_with = "json")]
+    pub(super) day: Option<String>,
+    /// Leave out the cost that knowing everything would have had
+    #[arg(long)]
+    pub(super) no_bound: bool,
 }
 
 /// Arguments of `check`.
@@ -89,4 +126,6 @@ pub(super) enum SchemaOf {
     Site,
     /// The schedule that `plan --json` prints
     Plan,
+    /// What `replay --json` prints
+    Replay,
 }

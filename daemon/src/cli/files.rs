@@ -8,7 +8,7 @@ use crate::series::{self, Marks, PriceError, SeriesFile};
 use crate::tariff::{Rates, Wholesale};
 use crate::weather::{self, Reading, Weather};
 
-use super::arguments::Plan;
+use super::arguments::Inputs;
 use super::{Failure, Problem, say};
 
 /// Site file, prices and weather of the demo house.
@@ -26,7 +26,7 @@ pub(super) fn site_text(path: &Path) -> Result<(String, String), Problem> {
 }
 
 /// What the demo house is known to live with, where no file says otherwise.
-pub(super) fn demo(arguments: &Plan, house: &House) -> Result<Known, Problem> {
+pub(super) fn demo(arguments: &Inputs, house: &House) -> Result<Known, Problem> {
     let stated = known(arguments, house)?;
     let prices = read_series("the demo prices", DEMO_PRICES.as_bytes())?;
     let weather = match stated.weather {
@@ -42,7 +42,7 @@ pub(super) fn demo(arguments: &Plan, house: &House) -> Result<Known, Problem> {
 }
 
 /// What the files named on the command line say.
-pub(super) fn known(arguments: &Plan, house: &House) -> Result<Known, Problem> {
+pub(super) fn known(arguments: &Inputs, house: &House) -> Result<Known, Problem> {
     let mut known = Known::default();
     if let Some(path) = &arguments.prices {
         let file = series_file(path)?;

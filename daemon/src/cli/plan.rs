@@ -26,9 +26,12 @@ pub(super) fn run(arguments: &arguments::Plan) -> Result<(), Problem> {
     let checked = site_file::read(&text, &name)
         .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
     let house = checked.house;
-    let demo = arguments.site.is_none() && arguments.prices.is_none();
-    let known =
-        if demo { files::demo(arguments, &house)? } else { files::known(arguments, &house)? };
+    let demo = arguments.site.is_none() && arguments.inputs.prices.is_none();
+    let known = if demo {
+        files::demo(&arguments.inputs, &house)?
+    } else {
+        files::known(&arguments.inputs, &house)?
+    };
     let at = instant(arguments.at.as_deref().or(demo.then_some(DEMO_AT)))?;
     show(arguments, &house, &known, at)
 }

@@ -1,13 +1,13 @@
 //! Numbers as text and as rounded values, never `-0`.
 
 /// The nearest number with so many decimals, never negative zero.
-pub(super) fn rounded(value: f64, decimals: i32) -> f64 {
+pub(crate) fn rounded(value: f64, decimals: i32) -> f64 {
     let scale = 10_f64.powi(decimals);
     (value * scale).round() / scale + 0.0
 }
 
 /// A number with so many decimals and a real minus sign.
-pub(super) fn text(value: f64, decimals: i32) -> String {
+pub(crate) fn text(value: f64, decimals: i32) -> String {
     let value = rounded(value, decimals);
     let digits = format!("{:.*}", decimals as usize, value.abs());
     if value < 0.0 { format!("−{digits}") } else { digits }

@@ -14,7 +14,7 @@ pub(super) fn local(zone: Tz, instant: Instant) -> DateTime<Tz> {
 }
 
 /// RFC 3339 with the zone's offset.
-pub(super) fn rfc_3339(zone: Tz, instant: Instant) -> String {
+pub(crate) fn rfc_3339(zone: Tz, instant: Instant) -> String {
     local(zone, instant).to_rfc3339_opts(SecondsFormat::Secs, false)
 }
 
@@ -24,7 +24,7 @@ pub(super) fn clock(zone: Tz, instant: Instant) -> String {
 }
 
 /// `13:00`; with the zone's abbreviation where the hour comes twice.
-pub(super) fn clear_clock(zone: Tz, instant: Instant) -> String {
+pub(crate) fn clear_clock(zone: Tz, instant: Instant) -> String {
     let time = local(zone, instant);
     let twice = matches!(zone.from_local_datetime(&time.naive_local()), LocalResult::Ambiguous(..));
     time.format(if twice { "%H:%M %Z" } else { "%H:%M" }).to_string()

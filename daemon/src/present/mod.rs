@@ -9,8 +9,8 @@ pub mod explain;
 pub mod money;
 pub mod table;
 
-mod digits;
-mod local;
+pub(crate) mod digits;
+pub(crate) mod local;
 mod reasons;
 mod svg;
 mod totals;
@@ -30,7 +30,7 @@ use optimiser::time::{Instant, Slot};
 use optimiser::units::{Energy, Price};
 
 use crate::house::House;
-use money::Currency;
+pub(crate) use money::Currency;
 
 /// Litres of a shower, 5 min at 7 L/min (common practice, no published source).
 const SHOWER_LITRES: f64 = 35.0;

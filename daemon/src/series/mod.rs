@@ -13,6 +13,7 @@ mod read;
 mod resample;
 mod timeline;
 mod unit;
+mod years;
 
 pub use fault::{Fault, ReadError};
 pub use outlook::{Expected, Origin, outlook};
@@ -20,6 +21,7 @@ pub use plausibility::{UnitSlip, repeated_days, unit_slip};
 pub use prices::{PriceError, Prices};
 pub use read::{Marks, read, read_file};
 pub use unit::{Dimension, PriceUnit, minor_units};
+pub(crate) use years::laid_onto;
 
 use std::fmt;
 

@@ -10,6 +10,9 @@ use crate::tariff::{Band, Index, Rates, Tariff};
 /// Seconds of a day without a clock change.
 const DAY: u32 = 86_400;
 
+/// When day-ahead prices are usually known.
+const PUBLISHED_AT: NaiveTime = NaiveTime::from_hms_opt(13, 0, 0).expect("a time of day");
+
 /// Keys that only mean something for a rate that follows a series.
 const INDEX_KEYS: [&str; 5] =
     ["column", "adders", "vat_percent", "cap_minor_per_kwh", "floor_minor_per_kwh"];
@@ -23,6 +26,7 @@ pub(super) fn tariff(node: &Node, currency: String, faults: &mut Faults) -> Tari
             .table("export")
             .map_or_else(|| flat(Price::constant(0.0)), |export| rates(export, faults)),
         standing_charge_per_day: node.number("standing_charge_minor_per_day"),
+        published_at: node.time("published_at").unwrap_or(PUBLISHED_AT),
     }
 }
 

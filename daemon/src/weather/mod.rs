@@ -161,6 +161,24 @@ impl Reading {
             Self::Typical(year) => Weather(year.over(span)),
         }
     }
+
+    /// As [`over`](Self::over), but a record that has nothing of the span lends
+    /// it the weather of the same dates in its own years; the second value says
+    /// so.
+    pub fn over_any_year(&self, span: Slot) -> (Weather, bool) {
+        let own = self.over(span);
+        let Self::Dated(weather) = self else { return (own, false) };
+        if !own.0.is_empty() {
+            return (own, false);
+        }
+        let starts: Vec<_> = weather.0.iter().map(|(slot, _)| slot.start()).collect();
+        let rows =
+            crate::series::laid_onto(&starts, span).into_iter().filter_map(|(start, row)| {
+                let (slot, conditions) = weather.0[row];
+                Some((Slot::new(start, start + slot.seconds())?, conditions))
+            });
+        (Weather(rows.collect()), true)
+    }
 }
 
 /// Reads a weather file by what its first lines look like; `None` if it is in

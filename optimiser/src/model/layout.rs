@@ -97,7 +97,13 @@ impl Layout {
     ) -> Self {
         let heaters: Vec<HeaterId> = problem.heaters().collect();
         let slots = (0..problem.horizon.len())
-            .map(|slot| slot_columns(program, problem, ladders, demand, &heaters, slot, softened))
+            .map(|slot| {
+                program.open_columns(problem.horizon.slots()[slot].start());
+                let columns =
+                    slot_columns(program, problem, ladders, demand, &heaters, slot, softened);
+                program.close_columns();
+                columns
+            })
             .collect();
         let store_ends = problem
             .end_value

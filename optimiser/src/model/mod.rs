@@ -54,12 +54,14 @@ impl Formulation {
         let mut node_rows = Vec::with_capacity(problem.horizon.len());
         let mut store_rows = Vec::with_capacity(problem.horizon.len());
         for slot in 0..problem.horizon.len() {
+            let first = program.bounds().len();
             node_rows.push(node::rows(&mut program, problem, &layout, slot));
             battery::rows(&mut program, problem, &layout, slot);
             element::rows(&mut program, problem, &ladders, &layout, slot);
             store_rows.push(store::rows(&mut program, problem, &ladders, &layout, slot));
             delivery::rows(&mut program, &ladders, &layout, &demand, slot);
             comfort::reserve_rows(&mut program, problem, &ladders, &layout, slot);
+            program.claim_rows(slot, first);
         }
         ending::rows(&mut program, problem, &ladders, &layout);
         comfort::ready_rows(&mut program, problem, &ladders, &layout);

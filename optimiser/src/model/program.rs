@@ -4,6 +4,10 @@
 //! solver, and compares it with the program solved before so that only what
 //! changed is changed.
 
+use std::ops::Range;
+
+use crate::time::Instant;
+
 /// Handle of a column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Col(pub(crate) u32);
@@ -20,9 +24,20 @@ pub(crate) struct Column {
     pub(crate) upper: f64,
 }
 
+/// The columns and rows of one slot, which stand together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Block {
+    /// When the slot begins.
+    pub(crate) start: Instant,
+    pub(crate) columns: Range<usize>,
+    pub(crate) rows: Range<usize>,
+}
+
 /// A linear program: minimise the cost of the columns within rows and bounds.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Program {
+    /// The slots in order; what belongs to no slot stands behind them.
+    blocks: Vec<Block>,
     columns: Vec<Column>,
     bounds: Vec<(f64, f64)>,
     starts: Vec<u32>,
@@ -31,6 +46,29 @@ pub struct Program {
 }
 
 impl Program {
+    /// Columns added from now on belong to the slot that begins at an instant.
+    pub(crate) fn open_columns(&mut self, start: Instant) {
+        let next = self.columns.len();
+        self.blocks.push(Block { start, columns: next..next, rows: 0..0 });
+    }
+
+    /// The columns of the slot opened last end here.
+    pub(crate) fn close_columns(&mut self) {
+        if let Some(block) = self.blocks.last_mut() {
+            block.columns.end = self.columns.len();
+        }
+    }
+
+    /// Rows added from one number on belong to a slot.
+    pub(crate) fn claim_rows(&mut self, slot: usize, first: usize) {
+        self.blocks[slot].rows = first..self.bounds.len();
+    }
+
+    /// The slots.
+    pub(crate) fn blocks(&self) -> &[Block] {
+        &self.blocks
+    }
+
     /// Adds a column `lower ≤ x ≤ upper` with a cost per unit.
     pub(crate) fn column(&mut self, cost: f64, lower: f64, upper: f64) -> Col {
         self.columns.push(Column { cost, lower, upper });

@@ -5,6 +5,7 @@ use good_lp::{Expression, ProblemVariables, SolverModel, constraint, variable};
 
 use crate::model::Program;
 
+use super::basis::Basis;
 use super::raw::{Engine, Method};
 use super::{SolveError, SolveLimits};
 
@@ -41,7 +42,10 @@ pub struct Answer {
 pub struct Live {
     engine: Engine,
     program: Program,
-    solved: bool,
+    /// Basis of the last answer, placed onto the program loaded.
+    basis: Option<Basis>,
+    /// Whether the solver has left that basis.
+    astray: bool,
 }
 
 impl Live {
@@ -52,24 +56,39 @@ impl Live {
     pub fn new(program: Program) -> Result<Self, SolveError> {
         fit(&program)?;
         let engine = Engine::new(build(&program)?)?;
-        Ok(Self { engine, program, solved: false })
+        Ok(Self { engine, program, basis: None, astray: false })
     }
 
     /// Puts another program in the place of the one loaded. Where the shapes
-    /// agree only numbers change and the basis is kept.
+    /// agree only numbers change and the basis is kept; where time has moved on
+    /// it moves with the slots.
     ///
     /// # Errors
     /// If a number is not fit for the solver, or the solver refuses.
     pub fn load(&mut self, program: Program) -> Result<(), SolveError> {
         fit(&program)?;
-        let Some((columns, rows)) = common_shape(&self.program, &program) else {
+        if !alike(&self.program, &program) {
             *self = Self::new(program)?;
             return Ok(());
-        };
+        }
+        let columns = self.program.columns().len().min(program.columns().len());
+        let rows = self.program.bounds().len().min(program.bounds().len());
         self.engine.truncate(columns, rows, &self.program)?;
+        self.engine.append_columns(columns, &program)?;
         self.engine.change(columns, rows, &self.program, &program)?;
-        self.engine.append(columns, rows, &program)?;
-        self.program = program;
+        self.engine.append_rows(rows, &program)?;
+        let old = std::mem::replace(&mut self.program, program);
+        if let Some(basis) = &mut self.basis {
+            let begins = |program: &Program| program.blocks().first().map(|b| b.start);
+            let moved = begins(&old) != begins(&self.program);
+            let grown = old.columns().len() != self.program.columns().len()
+                || old.bounds().len() != self.program.bounds().len();
+            if moved || grown || self.astray {
+                *basis = basis.placed(&old, &self.program);
+                self.engine.set_basis(basis)?;
+                self.astray = false;
+            }
+        }
         Ok(())
     }
 
@@ -80,10 +99,16 @@ impl Live {
     pub fn solve(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
         // Cold, the primal simplex without presolve is the fastest on ladders;
         // from a basis that was optimal a little earlier, the dual simplex is.
-        let method = if self.solved { Method::Dual } else { Method::Primal };
+        let method = if self.basis.is_some() { Method::Hot } else { Method::Primal };
         let answer = self.engine.run(method, limits)?;
-        self.solved = answer.verdict == Verdict::Optimal;
-        if matches!(answer.verdict, Verdict::Optimal | Verdict::Limit) {
+        if answer.verdict == Verdict::Optimal {
+            self.basis = Some(self.engine.basis()?);
+            return Ok(answer);
+        }
+        // The solver stands somewhere else now; the basis is still the best
+        // start for what comes next.
+        self.astray = true;
+        if answer.verdict == Verdict::Limit {
             return Ok(answer);
         }
         // An old basis has been seen to call a feasible program infeasible;
@@ -93,21 +118,34 @@ impl Live {
     }
 }
 
+/// Solves a large program once, by an interior point without crossover: the
+/// answer is no vertex and leaves no basis.
+///
+/// # Errors
+/// As [`Live::new`] and [`Live::solve`].
+pub fn solve_once(program: &Program, limits: SolveLimits) -> Result<Answer, SolveError> {
+    fit(program)?;
+    let mut engine = Engine::new(build(program)?)?;
+    engine.run(Method::Interior, limits)
+}
+
 fn fit(program: &Program) -> Result<(), SolveError> {
     program.unfit().map_or(Ok(()), |what| Err(SolveError::Unfit(what)))
 }
 
-/// Columns and rows, from the first on, in which two programs have the same
-/// places for coefficients. Extras stand at the end and are few; `None` where
-/// the programs differ before them.
-fn common_shape(old: &Program, new: &Program) -> Option<(usize, usize)> {
-    let most = old.bounds().len().max(new.bounds().len());
-    let least = old.bounds().len().min(new.bounds().len());
-    let rows = (0..least).take_while(|&row| old.terms(row).0 == new.terms(row).0).count();
-    let columns = old.columns().len().min(new.columns().len());
-    let used = (0..rows).flat_map(|row| old.terms(row).0).max().map_or(0, |&c| c as usize + 1);
-    let few_extras = rows > 0 && (most - rows) * 4 <= rows;
-    (few_extras && used <= columns).then_some((columns, rows))
+/// Whether two programs have slots of the same shape, so that one can be
+/// changed into the other. What stands behind the slots is small and may differ.
+fn alike(old: &Program, new: &Program) -> bool {
+    let shape = |program: &Program| {
+        let blocks = program.blocks().iter();
+        blocks.map(|b| (b.columns.clone(), b.rows.clone())).collect::<Vec<_>>()
+    };
+    let same_places = |rows: &std::ops::Range<usize>| {
+        rows.clone().all(|row| old.terms(row).0 == new.terms(row).0)
+    };
+    !new.blocks().is_empty()
+        && shape(old) == shape(new)
+        && new.blocks().iter().all(|block| same_places(&block.rows))
 }
 
 fn build(program: &Program) -> Result<::highs::Model, SolveError> {

@@ -5,12 +5,13 @@
 //! that the solver starts from its last basis. HiGHS must be used from one
 //! long-lived thread; it runs with `threads = 1`.
 
+mod basis;
 mod live;
 mod raw;
 #[cfg(test)]
 mod tests;
 
-pub use live::{Answer, Live, Verdict};
+pub use live::{Answer, Live, Verdict, solve_once};
 
 /// Limits of one solve.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -8,6 +8,7 @@ use highs_sys as c;
 
 use crate::model::Program;
 
+use super::basis::Basis;
 use super::live::{Answer, Verdict};
 use super::{SolveError, SolveLimits};
 
@@ -102,24 +103,45 @@ impl Engine {
             })?;
         }
         for row in 0..rows {
-            let ((indices, fresh), (_, stale)) = (new.terms(row), old.terms(row));
-            for ((&column, &value), &before) in indices.iter().zip(fresh).zip(stale) {
-                if value.to_bits() != before.to_bits() {
-                    // SAFETY: row and column exist in the loaded model.
-                    done("change a coefficient", unsafe {
-                        c::Highs_changeCoeff(model, int(row), column as c::HighsInt, value)
-                    })?;
+            let ((indices, fresh), (places, stale)) = (new.terms(row), old.terms(row));
+            if indices == places {
+                for ((&column, &value), &before) in indices.iter().zip(fresh).zip(stale) {
+                    if value.to_bits() != before.to_bits() {
+                        self.change_coefficient(row, column, value)?;
+                    }
                 }
+                continue;
+            }
+            // A row that has found other places; columns beyond the kept ones
+            // are gone or new.
+            let kept = |column: &&u32| (**column as usize) < columns;
+            for column in places.iter().filter(kept).filter(|c| !indices.contains(c)) {
+                self.change_coefficient(row, *column, 0.0)?;
+            }
+            for (&column, &value) in indices.iter().zip(fresh) {
+                self.change_coefficient(row, column, value)?;
             }
         }
         Ok(())
     }
 
-    /// Adds the columns and rows of a program beyond those already loaded.
-    pub(super) fn append(
+    fn change_coefficient(
+        &mut self,
+        row: usize,
+        column: u32,
+        value: f64,
+    ) -> Result<(), SolveError> {
+        let model = self.pointer();
+        // SAFETY: row and column exist in the loaded model.
+        done("change a coefficient", unsafe {
+            c::Highs_changeCoeff(model, int(row), column as c::HighsInt, value)
+        })
+    }
+
+    /// Adds the columns of a program beyond those already loaded.
+    pub(super) fn append_columns(
         &mut self,
         columns: usize,
-        rows: usize,
         program: &Program,
     ) -> Result<(), SolveError> {
         let model = self.pointer();
@@ -137,6 +159,12 @@ impl Engine {
                 )
             })?;
         }
+        Ok(())
+    }
+
+    /// Adds the rows of a program beyond those already loaded.
+    pub(super) fn append_rows(&mut self, rows: usize, program: &Program) -> Result<(), SolveError> {
+        let model = self.pointer();
         for row in rows..program.bounds().len() {
             let (lower, upper) = program.bounds()[row];
             let (indices, values) = program.terms(row);
@@ -157,6 +185,32 @@ impl Engine {
         Ok(())
     }
 
+    /// The basis of the last answer.
+    pub(super) fn basis(&mut self) -> Result<Basis, SolveError> {
+        let (columns, rows) = (self.model.num_cols(), self.model.num_rows());
+        let mut basis = Basis { columns: vec![0; columns], rows: vec![0; rows] };
+        let model = self.pointer();
+        // SAFETY: the arrays have one place for each column and row.
+        done("read the basis", unsafe {
+            c::Highs_getBasis(model, basis.columns.as_mut_ptr(), basis.rows.as_mut_ptr())
+        })?;
+        Ok(basis)
+    }
+
+    /// Starts the next solve from a basis, which need not be complete.
+    pub(super) fn set_basis(&mut self, basis: &Basis) -> Result<(), SolveError> {
+        let fits = basis.columns.len() == self.model.num_cols()
+            && basis.rows.len() == self.model.num_rows();
+        if !fits {
+            return Err(SolveError::Refused("a basis of another size".to_owned()));
+        }
+        let model = self.pointer();
+        // SAFETY: the arrays have one value for each column and row.
+        done("set the basis", unsafe {
+            c::Highs_setBasis(model, basis.columns.as_ptr(), basis.rows.as_ptr())
+        })
+    }
+
     /// Forgets the basis.
     pub(super) fn forget(&mut self) -> Result<(), SolveError> {
         let model = self.pointer();
@@ -171,9 +225,18 @@ impl Engine {
         limits: SolveLimits,
     ) -> Result<Answer, SolveError> {
         let refused = |option: &str| SolveError::Refused(format!("option {option}"));
+        if method == Method::Interior {
+            for (option, value) in [("solver", "ipm"), ("presolve", "on"), ("run_crossover", "off")]
+            {
+                self.model.try_set_option(option, value).map_err(|_| refused(option))?;
+            }
+        }
         self.model
-            .try_set_option("simplex_strategy", method as i32)
+            .try_set_option("simplex_strategy", method.strategy())
             .map_err(|_| refused("simplex_strategy"))?;
+        self.model
+            .try_set_option("simplex_dual_edge_weight_strategy", method.weights())
+            .map_err(|_| refused("simplex_dual_edge_weight_strategy"))?;
         self.model
             .try_set_option("time_limit", limits.seconds)
             .map_err(|_| refused("time_limit"))?;
@@ -230,11 +293,36 @@ impl Engine {
     }
 }
 
-/// How the simplex method moves; the numbers are HiGHS's own.
+/// How the simplex method moves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Method {
-    Dual = 1,
-    Primal = 4,
+    /// The dual simplex from a basis that was optimal a little earlier.
+    Hot,
+    /// The dual simplex from nothing.
+    Dual,
+    /// The primal simplex.
+    Primal,
+    /// An interior point after presolve, without crossover to a vertex.
+    Interior,
+}
+
+impl Method {
+    /// HiGHS's own number of the method.
+    const fn strategy(self) -> i32 {
+        match self {
+            Self::Hot | Self::Dual | Self::Interior => 1,
+            Self::Primal => 4,
+        }
+    }
+
+    /// HiGHS's own number of the edge weights: its choice, or Devex, which
+    /// starts at once where exact weights would first solve for every row.
+    const fn weights(self) -> i32 {
+        match self {
+            Self::Hot => 1,
+            Self::Dual | Self::Primal | Self::Interior => -1,
+        }
+    }
 }
 
 fn verdict(status: c::HighsInt, objective: f64) -> Verdict {

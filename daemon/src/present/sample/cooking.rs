@@ -263,6 +263,7 @@ impl Recipe<'_> {
                 import: rates(),
                 export: rates(),
                 standing_charge_per_day: 0.0,
+                published_at: chrono::NaiveTime::MIN,
             },
             pv: None,
             base_load: BaseLoad::Daily(vec![(NaiveTime::MIN, Power::constant(0.3))]),

@@ -11,6 +11,11 @@ pub(super) static TARIFF: Shape = Shape {
             number(0.0, 100_000.0, 0.0),
             "Charge per day, whatever is used.",
         ),
+        assumed(
+            "published_at",
+            Time("13:00"),
+            "Local time at which the prices of the next local day become known, where they follow a series.",
+        ),
         required("import", Table(&RATES), "Unit rate of import."),
         optional("export", Table(&RATES), "Unit rate of export; nothing is paid if left out."),
     ],

@@ -27,6 +27,7 @@ fn tariff(import: Rates) -> Tariff {
         import,
         export: Rates::Bands(vec![band("00:00", "00:00", 15.0)]),
         standing_charge_per_day: 60.0,
+        published_at: NaiveTime::MIN,
     }
 }
 

@@ -1,0 +1,18 @@
+//! What to expect where nothing is known yet, from the past alone.
+//!
+//! Every forecast asks a [`View`](crate::replay::View), which answers nothing
+//! about the future that was not published or agreed.
+
+mod draws;
+mod meter;
+mod prices;
+
+pub use draws::{Risk, draws};
+pub use meter::{base_load, pv};
+pub use prices::{Expected, prices};
+
+/// Mean of what there is.
+fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (sum, count) = values.fold((0.0, 0_u32), |(sum, n), value| (sum + value, n + 1));
+    (count > 0).then(|| sum / f64::from(count))
+}

@@ -1,0 +1,135 @@
+//! The best parameters of each rule in hindsight.
+
+use super::super::{Ledger, Run, Stage, StoredWorth};
+use super::rule::{Rule, Ruled, Window};
+use crate::site::Site;
+use crate::units::Temperature;
+
+/// The kinds of rules that are compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Thermostat only.
+    Thermostat,
+    /// A timer on the local clock.
+    Timer,
+    /// PV surplus to the element first, and a timer.
+    SurplusFirst,
+    /// The cheapest half-hours of each day.
+    CheapestSlots,
+    /// Below a price threshold.
+    Threshold,
+}
+
+impl Kind {
+    /// All of them.
+    pub const ALL: [Self; 5] =
+        [Self::Thermostat, Self::Timer, Self::SurplusFirst, Self::CheapestSlots, Self::Threshold];
+
+    /// The name used in files.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Thermostat => "thermostat",
+            Self::Timer => "timer",
+            Self::SurplusFirst => "surplus-first",
+            Self::CheapestSlots => "cheapest-slots",
+            Self::Threshold => "threshold",
+        }
+    }
+
+    fn rules(self, has_pv: bool) -> Vec<Rule> {
+        let windows = || {
+            let starts = [44, 0, 2, 4, 6, 8, 10, 22, 26];
+            let lengths = [4, 6, 8, 10, 14];
+            starts.into_iter().flat_map(move |from| {
+                lengths.into_iter().map(move |length| Window { from, length })
+            })
+        };
+        match self {
+            Self::Thermostat => vec![Rule::Thermostat],
+            Self::Timer => windows().map(Rule::Timer).collect(),
+            Self::SurplusFirst if has_pv => windows().map(Rule::SurplusFirst).collect(),
+            Self::SurplusFirst => Vec::new(),
+            Self::CheapestSlots => {
+                [3, 4, 5, 6, 7, 8, 10, 12, 16, 20].map(Rule::CheapestSlots).to_vec()
+            }
+            Self::Threshold => {
+                [0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6].map(Rule::Threshold).to_vec()
+            }
+        }
+    }
+}
+
+/// A rule with its best parameters.
+#[derive(Debug, Clone)]
+pub struct Tuned {
+    /// Which kind.
+    pub kind: Kind,
+    /// The rule as it was set.
+    pub ruled: Ruled,
+    /// How the period went under it.
+    pub run: Run,
+    /// Cost, the measure of the choice [minor].
+    pub cost: f64,
+    /// Whether it kept unmet heat within what is allowed.
+    pub comfortable: bool,
+}
+
+/// Finds the cheapest parameters of a rule that leave no more than a share of
+/// the draw heat unmet and miss no pasteurisation; failing that, those that
+/// leave least. `None` if the rule makes no sense in the house.
+pub fn tune(
+    stage: &Stage<'_>,
+    kind: Kind,
+    allowed_unmet: f64,
+    worth: StoredWorth,
+) -> Option<Tuned> {
+    let slots = stage.horizon().len();
+    let mut best: Option<Tuned> = None;
+    let record = stage.timeline().record();
+    let has_pv = record.pv[stage.timeline().judged()].iter().any(|e| e.kwh() > 0.0);
+    for rule in kind.rules(has_pv) {
+        for ruled in variants(stage.site(), rule) {
+            let run = stage.run(&mut ruled.clone(), &mut |_| {});
+            let ledger = Ledger::of(stage, &run, 0..slots);
+            let unmet = 0.01 * ledger.taps.unmet_percent();
+            let found = Tuned {
+                kind,
+                ruled,
+                cost: ledger.cost(worth),
+                comfortable: unmet <= allowed_unmet,
+                run,
+            };
+            let better = best.as_ref().is_none_or(|b| match (found.comfortable, b.comfortable) {
+                (true, true) => found.cost < b.cost,
+                (false, false) => found.run.outcome.unmet_kwh() < b.run.outcome.unmet_kwh(),
+                (comfortable, _) => comfortable,
+            });
+            if better {
+                best = Some(found);
+            }
+        }
+    }
+    best
+}
+
+/// Dials, boost and battery to try with a rule.
+fn variants(site: &Site, rule: Rule) -> Vec<Ruled> {
+    let dials = [50.0, 55.0, 60.0, 65.0, 70.0].map(Temperature::constant);
+    let top = site.stores.iter().map(|s| s.highest_reach().celsius()).fold(0.0, f64::max);
+    let has_boost = site.stores.iter().any(|store| store.elements.len() > 1);
+    let boosts: &[Option<f64>] = if has_boost { &[None, Some(45.0), Some(50.0)] } else { &[None] };
+    let charging: &[bool] = match (site.battery.is_some_and(|b| b.charges_from_grid), rule) {
+        (false, _) | (_, Rule::Thermostat) => &[false],
+        (true, _) => &[false, true],
+    };
+    let mut all = Vec::new();
+    for dial in dials.into_iter().filter(|d| d.celsius() <= top + 1e-9) {
+        for boost in boosts {
+            for &charges in charging {
+                let boost = boost.map(Temperature::clamped);
+                all.push(Ruled::new(site, rule, dial, boost, charges));
+            }
+        }
+    }
+    all
+}

@@ -1,0 +1,169 @@
+//! What could have been done knowing everything: one linear program over the
+//! whole period.
+//!
+//! It has the physics of the plans, which is kinder than the plant: water may
+//! be lifted litre by litre, and meter and battery may go both ways in a slot.
+//! It owes no pasteurisation and no promise. So it is a bound below, not a plan.
+//!
+//! The **bound at equal comfort** also keeps, at each local time of day, the
+//! water that an honest controller must keep because it does not know the next
+//! draw: nearly the most that was ever drawn in the hour that follows (the
+//! 99.9 % quantile over the period), less what the elements can make meanwhile.
+
+use super::{Stage, StoredWorth};
+use crate::model::{Formulation, Refinement};
+use crate::problem::{EndValue, Problem, Ready, ValueStep, Weights};
+use crate::solution::Solution;
+use crate::solve::{SolveLimits, Verdict, solve_once};
+use crate::time::Series;
+use crate::units::{Energy, Price, Volume};
+use crate::water::KWH_PER_LITRE_KELVIN;
+
+/// Quantile of the next hour's draws that is kept ready.
+const READY_QUANTILE: f64 = 0.999;
+
+/// Slots whose draws are kept ready.
+const READY_SLOTS: usize = 2;
+
+/// What the program that knows everything owes to comfort.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Comfort {
+    /// The draws that happened, no more.
+    Draws,
+    /// Also what an honest controller must keep ready.
+    Ready,
+}
+
+/// The answer of a program that knows the whole period.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bound {
+    /// Cost, counted as in [`super::Ledger::cost`] [minor].
+    pub cost: f64,
+    /// Draw heat it leaves unmet [kWh].
+    pub unmet_kwh: f64,
+}
+
+/// The least cost of the period for somebody who knows all of it.
+///
+/// # Errors
+/// Why there is no answer, in words.
+pub fn prescient(
+    stage: &Stage<'_>,
+    worth: StoredWorth,
+    comfort: Comfort,
+    limits: SolveLimits,
+) -> Result<Bound, String> {
+    let problem = problem(stage, worth, comfort)?;
+    let formulation = Formulation::new(&problem, &Refinement::default());
+    let answer = solve_once(&formulation.program, limits).map_err(|error| error.to_string())?;
+    match answer.verdict {
+        Verdict::Optimal => {}
+        Verdict::Limit => return Err("the time limit was reached".to_owned()),
+        Verdict::Infeasible => return Err("the limits leave load unserved".to_owned()),
+        Verdict::Failed(why) => return Err(why.to_owned()),
+    }
+    let solution = Solution::new(&problem, &formulation, &answer);
+    let wear = problem.site.battery.map_or(0.0, |b| b.wear.per_kwh());
+    let flows = solution.slots.iter().enumerate();
+    let paid: f64 = flows
+        .map(|(slot, flow)| {
+            flow.import * problem.import_price[slot].per_kwh()
+                - flow.export * problem.export_price[slot].per_kwh()
+                + flow.discharge * wear
+        })
+        .sum();
+    let unmet = solution.slots.iter().flat_map(|flow| &flow.stores).map(|s| s.unmet).sum();
+    let start = stage.start();
+    let reserve = problem.site.battery.map_or(0.0, |b| b.reserve.kwh());
+    // The end value counts charge above the reserve, the ledger all of it.
+    let floor = reserve.min(start.battery.kwh());
+    let charge = if problem.site.battery.is_some() { start.battery.kwh() - floor } else { 0.0 };
+    let held = stage.stored_at_start() * worth.heat + charge * worth.battery;
+    Ok(Bound { cost: paid + held - solution.end_value, unmet_kwh: unmet })
+}
+
+fn problem(stage: &Stage<'_>, worth: StoredWorth, comfort: Comfort) -> Result<Problem, String> {
+    let record = stage.timeline().record();
+    let judged = stage.timeline().judged();
+    let horizon = stage.horizon().clone();
+    let mut site = stage.site().clone();
+    for store in &mut site.stores {
+        store.held_back = Volume::constant(0.0);
+    }
+    let (import, export): (Vec<Price>, Vec<Price>) =
+        (0..horizon.len()).map(|slot| stage.usual_prices(slot)).unzip();
+    let said = |error: crate::time::TimeError| error.to_string();
+    let import_price = Series::new("the import price", &horizon, import).map_err(said)?;
+    let step = |kwh: f64, value: f64| {
+        vec![ValueStep { width: Energy::clamped(kwh), value: Price::clamped(value) }]
+    };
+    let end_value = EndValue {
+        stores: site
+            .stores
+            .iter()
+            .map(|s| step(s.heat_at(s.highest_reach()), worth.heat))
+            .collect(),
+        battery: site.battery.map_or_else(Vec::new, |b| step(b.capacity.kwh(), worth.battery)),
+    };
+    Problem {
+        weights: Weights::for_prices(&import_price),
+        import_price,
+        export_price: Series::new("the export price", &horizon, export).map_err(said)?,
+        pv: Series::new("the PV", &horizon, record.pv[judged.clone()].to_vec()).map_err(said)?,
+        base_load: Series::new(
+            "the base load",
+            &horizon,
+            record.base_load[judged.clone()].to_vec(),
+        )
+        .map_err(said)?,
+        draws: stage.timeline().draws_in(judged).to_vec(),
+        ready: match comfort {
+            Comfort::Draws => Vec::new(),
+            Comfort::Ready => kept_ready(stage),
+        },
+        hygiene: Vec::new(),
+        state: stage.start().clone(),
+        end_value,
+        published: None,
+        site,
+        horizon,
+    }
+    .validated()
+    .map_err(|error| error.to_string())
+}
+
+/// For each store and slot boundary, the litres that must stand ready.
+fn kept_ready(stage: &Stage<'_>) -> Vec<Ready> {
+    let record = stage.timeline().record();
+    let judged = stage.timeline().judged();
+    let mut kept = Vec::new();
+    for (index, store) in stage.site().stores.iter().enumerate() {
+        let litres = stage.timeline().litres(index);
+        let rise = store.use_temperature.above(store.mains);
+        let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
+        let power = power.min(stage.site().grid.import_limit.kw());
+        let made = power * 0.5 * READY_SLOTS as f64 / (KWH_PER_LITRE_KELVIN * rise);
+        let need: Vec<f64> = (0..48)
+            .map(|half_hour| {
+                let alike = judged.clone().filter(|&k| record.marks[k].half_hour == half_hour);
+                let mut drawn: Vec<f64> =
+                    alike.map(|k| litres[k..k + READY_SLOTS].iter().sum()).collect();
+                drawn.sort_by(f64::total_cmp);
+                let at = (READY_QUANTILE * drawn.len() as f64).ceil() as usize;
+                drawn.get(at.saturating_sub(1)).map_or(0.0, |most| (most - made).max(0.0))
+            })
+            .collect();
+        for slot in judged.clone().skip(1) {
+            let litres = need[usize::from(record.marks[slot].half_hour.min(47))];
+            if litres > 0.0 {
+                kept.push(Ready {
+                    store: index,
+                    by: record.horizon.slots()[slot].start(),
+                    volume: Volume::clamped(litres),
+                    temperature: store.use_temperature,
+                });
+            }
+        }
+    }
+    kept
+}

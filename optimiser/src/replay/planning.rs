@@ -1,0 +1,347 @@
+//! stowheat itself as a controller: plan again in every slot, do the first one.
+
+use super::timeline::SLOT_SECONDS;
+use super::{Controller, LOOK_AHEAD, SlotCommands, View};
+use crate::forecast::{self, Expected, Risk};
+use crate::plan::{Outcome, Planner};
+use crate::plant::{Commands, HeaterCommand};
+use crate::problem::{Draw, EndValue, Hygiene, Problem, ValueStep, Weights};
+use crate::rule::rule_plan;
+use crate::schedule::Schedule;
+use crate::site::Site;
+use crate::solve::SolveLimits;
+use crate::time::{Horizon, Series, Slot};
+use crate::units::{Energy, Flow, Price, Temperature, Volume};
+use crate::worth::{Ahead, end_value};
+
+/// Half-hours that are planned one by one.
+const FINE: usize = 72;
+
+/// Hours that are planned after them. The pattern is the same from every slot
+/// on, so that every program has the shape of the one before.
+const COARSE: usize = 12;
+
+/// Half-hours of the whole plan.
+const PLANNED: usize = FINE + 2 * COARSE;
+
+/// Steps of the worth of what is left, for the store and for the battery.
+const STEPS: usize = 8;
+
+/// Litres by which the margin grows and shrinks in a day, and its most.
+const MARGIN_UP: f64 = 8.0;
+const MARGIN_DOWN: f64 = 1.0;
+const MOST_MARGIN: f64 = 100.0;
+
+/// How stowheat decides in a replay.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// Share of draw heat that may arrive cold.
+    pub allowed_unmet: f64,
+    /// Limits of each solve.
+    pub limits: SolveLimits,
+}
+
+impl Default for Settings {
+    /// One draw in a thousand, and directions settled as they lean: the next
+    /// plan is half an hour away.
+    fn default() -> Self {
+        Self {
+            allowed_unmet: 0.001,
+            limits: SolveLimits { seconds: 10.0, relative_gap: 1e-4, branches: 0 },
+        }
+    }
+}
+
+/// The planner in a closed loop.
+#[derive(Debug)]
+pub struct Planning {
+    site: Site,
+    settings: Settings,
+    planner: Planner,
+    risk: Risk,
+    /// Litres held back in each store beyond what the site asks for.
+    margin: f64,
+    by_rule: usize,
+    last_failure: Option<String>,
+}
+
+impl Planning {
+    /// A planner for a house.
+    pub fn new(site: &Site, settings: Settings) -> Self {
+        Self {
+            site: site.clone(),
+            settings,
+            planner: Planner::with_limits(settings.limits),
+            risk: Risk::default(),
+            margin: 0.0,
+            by_rule: 0,
+            last_failure: None,
+        }
+    }
+
+    /// Slots that were decided by rule because the planner had no answer.
+    pub fn by_rule(&self) -> usize {
+        self.by_rule
+    }
+
+    /// Why the planner had no answer the last time it had none.
+    pub fn last_failure(&self) -> Option<&str> {
+        self.last_failure.as_deref()
+    }
+
+    /// The problem as it is known now; `None` while no price at all is known.
+    pub fn problem(&self, view: &View<'_>) -> Option<Problem> {
+        let prices = forecast::prices(view, LOOK_AHEAD)?;
+        let pv = forecast::pv(view, LOOK_AHEAD);
+        let base_load = forecast::base_load(view, LOOK_AHEAD);
+        let draws = forecast::draws(view, LOOK_AHEAD, self.risk);
+        let horizon = horizon(view);
+        let price = |of: fn(&Expected) -> Price| {
+            let fine = prices[..FINE].iter().map(of);
+            let coarse = prices[FINE..PLANNED].chunks(2).map(|pair| average(pair, of));
+            fine.chain(coarse).collect::<Vec<_>>()
+        };
+        let energy = |of: &[Energy]| {
+            let fine = of[..FINE].iter().copied();
+            let coarse = of[FINE..PLANNED].chunks(2).map(total);
+            fine.chain(coarse).collect::<Vec<_>>()
+        };
+        let series = |name, values| Series::new(name, &horizon, values).ok();
+        let import_price = series("the import price", price(|p| p.import))?;
+        let weights = Weights::for_prices(&import_price);
+        let ahead = self.ahead(view, &prices, &pv, &base_load, &draws);
+        let worth = end_value(&self.site, &ahead, &weights);
+        let energies = |name, of: &[Energy]| Series::new(name, &horizon, energy(of)).ok();
+        Some(Problem {
+            export_price: series("the export price", price(|p| p.export))?,
+            pv: energies("the PV", &pv)?,
+            base_load: energies("the base load", &base_load)?,
+            draws: with_every_class(draws, view, &self.site),
+            ready: view.promises(PLANNED).to_vec(),
+            hygiene: hygiene(view, &horizon),
+            state: view.state().clone(),
+            end_value: EndValue {
+                stores: worth.stores.iter().map(|steps| even_steps(steps)).collect(),
+                battery: match self.site.battery {
+                    Some(_) => even_steps(&worth.battery),
+                    None => Vec::new(),
+                },
+            },
+            weights,
+            published: None,
+            site: self.careful_site(),
+            import_price,
+            horizon,
+        })
+    }
+
+    /// The hours after the plan, as far as they are looked at.
+    fn ahead(
+        &self,
+        view: &View<'_>,
+        prices: &[Expected],
+        pv: &[Energy],
+        base_load: &[Energy],
+        draws: &[Draw],
+    ) -> Vec<Ahead> {
+        (PLANNED..LOOK_AHEAD)
+            .step_by(2)
+            .map(|k| {
+                let (first, last) = (view.slot(view.now() + k), view.slot(view.now() + k + 1));
+                let mut heat = vec![0.0; self.site.stores.len()];
+                let own = draws.iter().filter(|d| first.start() <= d.start && d.start < last.end());
+                for draw in own {
+                    heat[draw.store] += draw.heat_kwh(self.site.stores[draw.store].mains);
+                }
+                Ahead {
+                    hours: 1.0,
+                    import_price: average(&prices[k..k + 2], |p| p.import),
+                    export_price: average(&prices[k..k + 2], |p| p.export),
+                    pv: total(&pv[k..k + 2]),
+                    base_load: total(&base_load[k..k + 2]),
+                    draws: heat,
+                }
+            })
+            .collect()
+    }
+
+    /// More is held back while more heat than allowed arrives cold, for
+    /// whatever reason; it is given back slowly.
+    fn adapt_margin(&mut self, view: &View<'_>) {
+        let served = view.served();
+        let allowed = self.settings.allowed_unmet * served.asked_kwh;
+        let step = if served.unmet_kwh > allowed { MARGIN_UP } else { -MARGIN_DOWN };
+        self.margin = (self.margin + step).clamp(0.0, MOST_MARGIN);
+    }
+
+    fn careful_site(&self) -> Site {
+        let mut site = self.site.clone();
+        for store in &mut site.stores {
+            let most = 0.6 * store.volume.litres();
+            let litres = (store.held_back.litres() + self.margin).min(most);
+            store.held_back = Volume::clamped(litres.max(store.held_back.litres()));
+        }
+        site
+    }
+
+    /// The problem as it is known now, validated; a fault counts as no answer.
+    fn checked_problem(&mut self, view: &View<'_>) -> Option<Problem> {
+        let why = match self.problem(view).map(Problem::validated) {
+            Some(Ok(problem)) => return Some(problem),
+            Some(Err(error)) => error.to_string(),
+            None => "no price is known".to_owned(),
+        };
+        self.by_rule += 1;
+        self.last_failure = Some(why);
+        None
+    }
+
+    fn schedule(&mut self, problem: &Problem) -> Option<Schedule> {
+        let why = match self.planner.plan(problem) {
+            Outcome::Planned(planned) => return Some(planned.schedule),
+            Outcome::Infeasible(missing) => {
+                format!("load stays unserved in {} slots", missing.len())
+            }
+            Outcome::Refused(found) => {
+                let broken: Vec<String> = found.iter().take(3).map(ToString::to_string).collect();
+                format!("the check refused the answer: {}", broken.join("; "))
+            }
+            Outcome::Failed(why) => why,
+        };
+        self.by_rule += 1;
+        self.last_failure = Some(why);
+        rule_plan(problem).ok()
+    }
+}
+
+impl Controller for Planning {
+    fn command(&mut self, view: &View<'_>) -> SlotCommands {
+        let mark = view.mark(view.now());
+        if mark.half_hour == 0 {
+            self.risk.adapt(view, self.settings.allowed_unmet);
+            self.adapt_margin(view);
+        }
+        let Some(problem) = self.checked_problem(view) else { return always_on(&self.site) };
+        let Some(schedule) = self.schedule(&problem) else { return always_on(&self.site) };
+        let all = Commands::of(&problem, &schedule);
+        SlotCommands {
+            heaters: all.heaters.iter().map(|row| row[0]).collect(),
+            battery: all.battery[0],
+            pv: all.pv[0],
+            pumps: all.pumps.iter().map(|row| row[0]).collect(),
+            dials_up: false,
+        }
+    }
+}
+
+/// The comfort minimum: every element on its own thermostat.
+fn always_on(site: &Site) -> SlotCommands {
+    let mut commands = SlotCommands::idle(site);
+    let elements = site.stores.iter().flat_map(|store| &store.elements);
+    for (command, element) in commands.heaters.iter_mut().zip(elements) {
+        *command = HeaterCommand { power: element.power, minutes: 30.0, delay_minutes: 0.0 };
+    }
+    commands
+}
+
+fn horizon(view: &View<'_>) -> Horizon {
+    let now = view.now();
+    let fine = (now..now + FINE).map(|slot| view.slot(slot));
+    let coarse = (now + FINE..now + PLANNED).step_by(2).filter_map(|slot| {
+        let first = view.slot(slot);
+        Slot::new(first.start(), first.start() + 2 * SLOT_SECONDS)
+    });
+    Horizon::new(fine.chain(coarse).collect()).expect("the slots of a timeline touch")
+}
+
+fn average(pair: &[Expected], of: fn(&Expected) -> Price) -> Price {
+    let sum: f64 = pair.iter().map(|p| of(p).per_kwh()).sum();
+    Price::clamped(sum / pair.len() as f64)
+}
+
+fn total(of: &[Energy]) -> Energy {
+    Energy::clamped(of.iter().map(|e| e.kwh()).sum())
+}
+
+/// Pasteurisations that fall due within the plan.
+fn hygiene(view: &View<'_>, horizon: &Horizon) -> Vec<Hygiene> {
+    view.hygiene()
+        .map(|(rule, due)| Hygiene {
+            store: rule.store,
+            due,
+            temperature: rule.temperature,
+            hold_seconds: rule.hold_seconds,
+        })
+        .filter(|hygiene| hygiene.due <= horizon.end())
+        .collect()
+}
+
+/// Adds an empty draw for every temperature that was ever drawn of late, so
+/// that the program keeps its shape on a day without one of them.
+fn with_every_class(mut draws: Vec<Draw>, view: &View<'_>, site: &Site) -> Vec<Draw> {
+    let start = view.slot(view.now()).start();
+    for (store, own) in site.stores.iter().enumerate() {
+        let rungs = own.rungs();
+        let temperatures: Vec<Temperature> =
+            if view.draws_foreknown() { rungs } else { rungs.into_iter().take(1).collect() };
+        draws.extend(temperatures.into_iter().map(|temperature| Draw {
+            store,
+            start,
+            volume: Volume::constant(0.0),
+            temperature,
+            flow: Flow::constant(1.0),
+        }));
+    }
+    draws
+}
+
+/// A concave worth in a fixed number of steps: neighbours that differ least are
+/// joined at their mean, and what is missing has no width.
+fn even_steps(steps: &[ValueStep]) -> Vec<ValueStep> {
+    let mut pieces: Vec<(f64, f64)> =
+        steps.iter().map(|s| (s.width.kwh(), s.value.per_kwh())).collect();
+    while pieces.len() > STEPS {
+        let loss = |i: usize| {
+            let ((w, v), (x, u)) = (pieces[i], pieces[i + 1]);
+            w * x / (w + x) * (v - u)
+        };
+        let Some(at) = (0..pieces.len() - 1).min_by(|&a, &b| loss(a).total_cmp(&loss(b))) else {
+            break;
+        };
+        let ((w, v), (x, u)) = (pieces[at], pieces[at + 1]);
+        pieces[at] = (w + x, (w * v + x * u) / (w + x));
+        pieces.remove(at + 1);
+    }
+    // Rounding must not let a step rise.
+    for i in 1..pieces.len() {
+        pieces[i].1 = pieces[i].1.min(pieces[i - 1].1);
+    }
+    let floor = pieces.last().map_or(0.0, |last| last.1);
+    pieces.resize(STEPS, (0.0, floor));
+    let step =
+        |(width, value)| ValueStep { width: Energy::clamped(width), value: Price::clamped(value) };
+    pieces.into_iter().map(step).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn joined_steps_keep_their_area_and_fall() {
+        let steps: Vec<ValueStep> = (0..20)
+            .map(|i| ValueStep {
+                width: Energy::clamped(0.5 + f64::from(i % 3)),
+                value: Price::clamped(40.0 - f64::from(i * i) * 0.1),
+            })
+            .collect();
+        let area = |of: &[ValueStep]| -> f64 {
+            of.iter().map(|s| s.width.kwh() * s.value.per_kwh()).sum()
+        };
+        let few = even_steps(&steps);
+        assert_eq!(few.len(), STEPS);
+        assert!((area(&few) - area(&steps)).abs() < 1e-9);
+        assert!(few.windows(2).all(|pair| pair[1].value <= pair[0].value));
+        assert_eq!(even_steps(&[]).len(), STEPS);
+    }
+}

@@ -1,0 +1,135 @@
+//! What is known at an instant: the one door to a timeline for controllers.
+
+use super::timeline::{HygieneRule, Mark, Timeline};
+use crate::problem::{Draw, Ready, State};
+use crate::time::{Instant, Slot};
+use crate::units::{Energy, Flow, Price, Temperature};
+
+/// What is known when a slot begins. Every question about later slots is
+/// answered only as far as it was published or agreed by then.
+#[derive(Debug, Clone, Copy)]
+pub struct View<'a> {
+    timeline: &'a Timeline,
+    now: usize,
+    state: &'a State,
+    proven: &'a [Instant],
+    served: Served,
+}
+
+/// How the taps were served in the last two weeks.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Served {
+    /// Heat asked for [kWh].
+    pub asked_kwh: f64,
+    /// Part of it that did not arrive [kWh].
+    pub unmet_kwh: f64,
+}
+
+impl<'a> View<'a> {
+    pub(super) fn new(
+        timeline: &'a Timeline,
+        now: usize,
+        state: &'a State,
+        proven: &'a [Instant],
+        served: Served,
+    ) -> Self {
+        Self { timeline, now, state, proven, served }
+    }
+
+    /// Index of the slot that begins now.
+    pub fn now(&self) -> usize {
+        self.now
+    }
+
+    /// A slot of the calendar, past or coming.
+    pub fn slot(&self, index: usize) -> Slot {
+        self.timeline.record().horizon.slots()[index]
+    }
+
+    /// What clock and calendar show at a slot, past or coming.
+    pub fn mark(&self, index: usize) -> Mark {
+        self.timeline.record().marks[index]
+    }
+
+    /// State as it is measured now.
+    pub fn state(&self) -> &'a State {
+        self.state
+    }
+
+    /// How the taps were served of late.
+    pub fn served(&self) -> Served {
+        self.served
+    }
+
+    /// Unit rates of import and export in a slot, if they are published.
+    pub fn prices(&self, slot: usize) -> (Option<Price>, Option<Price>) {
+        let record = self.timeline.record();
+        if record.published[slot] <= self.slot(self.now).start() {
+            (record.import_price[slot], record.export_price[slot])
+        } else {
+            (None, None)
+        }
+    }
+
+    /// PV energy that was measured in a past slot.
+    pub fn pv(&self, slot: usize) -> Option<Energy> {
+        (slot < self.now).then(|| self.timeline.record().pv[slot])
+    }
+
+    /// Base load of a slot: measured, or known in advance.
+    pub fn base_load(&self, slot: usize) -> Option<Energy> {
+        let record = self.timeline.record();
+        (slot < self.now || record.foreknown.base_load).then(|| record.base_load[slot])
+    }
+
+    /// Whether the draws to come are known.
+    pub fn draws_foreknown(&self) -> bool {
+        self.timeline.record().foreknown.draws
+    }
+
+    /// Draws to come within a number of slots, if they are known in advance.
+    pub fn coming_draws(&self, slots: usize) -> Option<&'a [Draw]> {
+        self.draws_foreknown().then(|| self.timeline.draws_in(self.now..self.now + slots))
+    }
+
+    /// Heat drawn from a store in a slot [kWh], if it is known.
+    pub fn draw_heat(&self, store: usize, slot: usize) -> Option<f64> {
+        (slot < self.now || self.draws_foreknown()).then(|| self.timeline.draw_heat(store, slot))
+    }
+
+    /// Litres drawn from a store in each slot so far.
+    pub fn past_litres(&self, store: usize) -> &'a [f64] {
+        &self.timeline.litres(store)[..self.now]
+    }
+
+    /// Temperature and flow of the last draw from a store, if there was one.
+    pub fn last_draw(&self, store: usize) -> Option<(Temperature, Flow)> {
+        let first = self.now.saturating_sub(48 * 28);
+        let past = if first < self.now { self.timeline.draws_in(first..self.now) } else { &[] };
+        past.iter().rev().find(|d| d.store == store).map(|d| (d.temperature, d.flow))
+    }
+
+    /// Promises that fall due within a number of slots.
+    pub fn promises(&self, slots: usize) -> &'a [Ready] {
+        self.timeline.ready_in(self.now..self.now + slots)
+    }
+
+    /// Pasteurisations and when each falls due.
+    pub fn hygiene(&self) -> impl Iterator<Item = (HygieneRule, Instant)> + 'a {
+        let rules = &self.timeline.record().hygiene;
+        rules.iter().zip(self.proven).map(|(rule, last)| (*rule, *last + rule.every_seconds))
+    }
+
+    /// The slot at the same local time a number of days before another.
+    pub fn days_before(&self, slot: usize, days: usize) -> Option<usize> {
+        self.timeline.days_before(slot, days)
+    }
+
+    /// Surplus of PV over the base load in the slot that begins now, for a
+    /// device that measures the meter all the time and follows it within
+    /// seconds [kWh]. It is no forecast and plans must not use it.
+    pub(super) fn followed_surplus(&self) -> f64 {
+        let record = self.timeline.record();
+        (record.pv[self.now].kwh() - record.base_load[self.now].kwh()).max(0.0)
+    }
+}
