@@ -62,7 +62,7 @@ fn header(plan: &Plan<'_>, out: &mut String) {
     );
     let status = match plan.schedule.origin {
         Origin::Optimal => "solved to optimality",
-        Origin::LimitReached => "solved until a limit of the solver, then checked",
+        Origin::LimitReached => "the best found within the limit of the search, then checked",
         Origin::Rule => "rule plan, not solved: cheapest allowed slots before each named time",
     };
     put(out, format_args!("Status    {status}"));
@@ -76,11 +76,14 @@ fn header(plan: &Plan<'_>, out: &mut String) {
 fn evidence(plan: &Plan<'_>) -> String {
     match plan.schedule.evidence {
         Evidence::Modelled => "modelled, not simulated".to_owned(),
-        Evidence::Simulated { rounds, polish_gain } => {
+        // The gain of the polish counts missing comfort and would read as money.
+        Evidence::Simulated { rounds: 0, .. } => {
+            "run through the simulated plant and polished there".to_owned()
+        }
+        Evidence::Simulated { rounds, .. } => {
             let rounds =
                 if rounds == 1 { "1 round".to_owned() } else { format!("{rounds} rounds") };
-            let gain = plan.currency().small(polish_gain);
-            format!("run through the simulated plant, {rounds} of correction, polish gained {gain}")
+            format!("run through the simulated plant, corrected in {rounds}, and polished there")
         }
     }
 }
