@@ -32,8 +32,9 @@ const MARGIN_UP: f64 = 8.0;
 const MARGIN_DOWN: f64 = 1.0;
 const MOST_MARGIN: f64 = 100.0;
 
-/// How long before it falls due an unproven pasteurisation is forced [s].
-const HASTE_SECONDS: i64 = 8 * 3_600;
+/// How long before it falls due an unproven pasteurisation is forced [s]: long
+/// enough to hold a stretch without draws in which the whole store gets hot.
+const HASTE_SECONDS: i64 = 16 * 3_600;
 
 /// How stowheat decides in a replay.
 #[derive(Debug, Clone, Copy, PartialEq)]
