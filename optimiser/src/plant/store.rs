@@ -75,7 +75,13 @@ impl StorePlant {
             .elements
             .iter()
             .map(|element| ElementPlant {
-                layer: tank.layer_at(element.height.value()),
+                // As `Store::lowest_heated` has it: at the boundary of the
+                // lowest layer an element warms that layer too.
+                layer: if element.height.value() <= 1.0 / store.layers as f64 {
+                    0
+                } else {
+                    tank.layer_at(element.height.value())
+                },
                 limit: store.reach(element).celsius(),
             })
             .collect();

@@ -32,6 +32,10 @@ const MARGIN_UP: f64 = 8.0;
 const MARGIN_DOWN: f64 = 1.0;
 const MOST_MARGIN: f64 = 100.0;
 
+/// How long before it falls due an unproven pasteurisation is forced [s]: long
+/// enough to hold a stretch without draws in which the whole store gets hot.
+const HASTE_SECONDS: i64 = 16 * 3_600;
+
 /// How stowheat decides in a replay.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
@@ -221,6 +225,14 @@ impl Controller for Planning {
             self.risk.adapt(view, self.settings.allowed_unmet);
             self.adapt_margin(view);
         }
+        let mut commands = self.planned(view);
+        self.hasten_pasteurisation(view, &mut commands);
+        commands
+    }
+}
+
+impl Planning {
+    fn planned(&mut self, view: &View<'_>) -> SlotCommands {
         let Some(problem) = self.checked_problem(view) else { return always_on(&self.site) };
         let Some(schedule) = self.schedule(&problem) else { return always_on(&self.site) };
         let all = Commands::of(&problem, &schedule);
@@ -230,6 +242,31 @@ impl Controller for Planning {
             pv: all.pv[0],
             pumps: all.pumps.iter().map(|row| row[0]).collect(),
             dials_up: false,
+        }
+    }
+}
+
+impl Planning {
+    /// A pasteurisation that no plan has brought about shortly before it falls
+    /// due is done whatever it costs: the lowest element stays on until the
+    /// plant has proven the hold.
+    fn hasten_pasteurisation(&self, view: &View<'_>, commands: &mut SlotCommands) {
+        let now = view.slot(view.now());
+        for (rule, due) in view.hygiene() {
+            if due - now.start() > HASTE_SECONDS {
+                continue;
+            }
+            let first: usize =
+                self.site.stores[..rule.store].iter().map(|s| s.elements.len()).sum();
+            let own = &self.site.stores[rule.store];
+            let heights = own.elements.iter().map(|e| e.height.value()).enumerate();
+            let Some((lowest, _)) = heights.min_by(|a, b| a.1.total_cmp(&b.1)) else { continue };
+            commands.heaters[first + lowest] = HeaterCommand {
+                power: own.elements[lowest].power,
+                minutes: now.hours() * 60.0,
+                delay_minutes: 0.0,
+            };
+            commands.pumps[rule.store] = own.destratification_pump;
         }
     }
 }

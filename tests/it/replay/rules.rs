@@ -1,7 +1,7 @@
 //! The rules that stowheat is compared with do what their names say.
 
 use optimiser::replay::baseline::{Kind, Rule, Ruled, Window, tune};
-use optimiser::replay::{Ledger, Run, Stage, Timeline};
+use optimiser::replay::{Ledger, Planning, Run, Settings, Stage, Timeline};
 use optimiser::units::Temperature;
 
 use super::{celsius, house, record, start, timeline, weekly_hygiene};
@@ -62,6 +62,21 @@ fn a_rule_proves_its_pasteurisation_in_time() {
     let window = Window { from: 2, length: 6 };
     let (run, _) = run(&timeline(record), Rule::Timer(window), celsius(50.0));
     assert!(run.holds[0].len() >= 2, "{:?}", run.holds);
+}
+
+#[test]
+fn stowheat_proves_every_pasteurisation_in_time() {
+    let mut record = record(8);
+    record.hygiene = vec![weekly_hygiene()];
+    let (site, timeline) = (house(), timeline(record));
+    let stage = Stage::new(&site, &timeline, &start()).expect("a stage");
+    let run = stage.run(&mut Planning::new(&site, Settings::default()), &mut |_| {});
+    let mut last = stage.horizon().start();
+    for hold in &run.holds[0] {
+        assert!(hold.hours_since(last) <= 72.0, "{:?}", run.holds);
+        last = *hold;
+    }
+    assert!(stage.horizon().end().hours_since(last) <= 72.0, "{:?}", run.holds);
 }
 
 #[test]

@@ -56,6 +56,8 @@ pub struct Ruled {
     pub charges: bool,
     today: Option<Day>,
     elements: Vec<ElementFacts>,
+    /// Stores with a mixing pump.
+    pumps: Vec<bool>,
 }
 
 /// The slots a rule has chosen for a local day.
@@ -99,7 +101,8 @@ impl Ruled {
                 })
             })
             .collect();
-        Self { rule, dial, boost, charges, today: None, elements }
+        let pumps = site.stores.iter().map(|store| store.destratification_pump).collect();
+        Self { rule, dial, boost, charges, today: None, elements, pumps }
     }
 
     /// Whether the rule heats from the grid in the slot that begins now.
@@ -199,8 +202,13 @@ impl Controller for Ruled {
             heaters,
             battery: BatteryCommand { mode, power },
             pv: crate::plant::PvUse::Free,
-            // A mixing pump runs while a pasteurisation is being done.
-            pumps: (0..view.state().stores.len()).map(|s| pasteurises.contains(&s)).collect(),
+            // A mixing pump, where there is one, runs while a pasteurisation is being done.
+            pumps: self
+                .pumps
+                .iter()
+                .enumerate()
+                .map(|(s, p)| *p && pasteurises.contains(&s))
+                .collect(),
             dials_up: !pasteurises.is_empty(),
         }
     }
