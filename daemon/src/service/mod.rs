@@ -14,5 +14,6 @@ pub mod prices;
 pub mod readings;
 pub mod seed;
 pub mod setpoints;
+pub mod settings;
 pub mod state;
 pub mod wire;
