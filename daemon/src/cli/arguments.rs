@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use crate::service::settings::LogFormat;
 use clap::{Args, Parser, Subcommand};
 
 /// Plans heat stores, battery and PV against electricity prices.
@@ -17,6 +18,7 @@ const EXAMPLES: &str = "Examples:
   stowheat check house.toml                       what the site file means, and what is wrong with it
   stowheat plan house.toml --prices prices.csv --at 2023-07-02T06:00:00+01:00
   stowheat plan house.toml --prices prices.csv --chart plan.svg --explain bottom@13:00
+  stowheat run house.toml                         the background service, over MQTT
 
 Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 78 bad site file.";
 
@@ -24,6 +26,8 @@ Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 78 bad site file.";
 pub(super) enum Command {
     /// Plan the next two days, once
     Plan(Box<Plan>),
+    /// Run the background service of a site until it is told to stop
+    Run(Run),
     /// Say what a site file means and everything that is wrong with it
     Check(Check),
     /// Print the JSON Schema of a file or document
@@ -65,6 +69,25 @@ pub(super) struct Plan {
     /// Write the plan as a chart
     #[arg(long, value_name = "FILE.svg")]
     pub(super) chart: Option<PathBuf>,
+}
+
+/// Arguments of `run`.
+#[derive(Debug, Args)]
+pub(super) struct Run {
+    /// Site file with a `[service]` table
+    pub(super) site: PathBuf,
+    /// Form of the log, instead of the one the site file names
+    #[arg(long, value_enum)]
+    pub(super) log_format: Option<LogFormat>,
+    /// For trials: run on an invented clock that starts at this instant
+    #[arg(long, value_name = "TIME", hide = true)]
+    pub(super) clock_from: Option<String>,
+    /// For trials: seconds of the invented clock in a second
+    #[arg(
+        long, value_name = "N", hide = true, default_value_t = 1, requires = "clock_from",
+        value_parser = clap::value_parser!(u32).range(1..=10_000)
+    )]
+    pub(super) clock_rate: u32,
 }
 
 /// Arguments of `check`.

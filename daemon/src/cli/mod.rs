@@ -4,6 +4,7 @@ mod arguments;
 mod check;
 mod files;
 mod plan;
+mod run;
 mod schema;
 
 use std::ffi::OsString;
@@ -48,6 +49,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     let outcome = match arguments.command {
         Command::Plan(arguments) => plan::run(&arguments),
+        Command::Run(arguments) => run::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
     };

@@ -24,11 +24,7 @@ use crate::service::wire::topics::{Topics, level};
 use crate::tariff::Rates;
 
 /// What the service works with; `None` after a fault that leaves nothing to say.
-pub(super) fn service(
-    node: &Node,
-    house: &House,
-    faults: &mut Faults,
-) -> Option<ServiceSettings> {
+pub(super) fn service(node: &Node, house: &House, faults: &mut Faults) -> Option<ServiceSettings> {
     let broker = broker(node.part("broker"), house, faults);
     let inputs = inputs(node, house, faults);
     let prices = prices(node, house, faults);
@@ -144,8 +140,7 @@ fn input(node: &Node, house: &House, faults: &mut Faults) -> Option<InputSetting
         _ => Quantity::Power,
     };
     if unit.quantity != wanted {
-        let message =
-            format!("\"{}\" is no unit of `{measures}`", node.text("unit"));
+        let message = format!("\"{}\" is no unit of `{measures}`", node.text("unit"));
         refuse(node, "unit", message, "see the list of units in the example file", faults);
         return None;
     }
@@ -293,14 +288,8 @@ fn prices(node: &Node, house: &House, faults: &mut Faults) -> Option<PriceSource
 }
 
 fn price_form(node: &Node, house: &House, faults: &mut Faults) -> Option<PriceForm> {
-    const JSON: [&str; 6] = [
-        "unit",
-        "list_pointer",
-        "start_pointer",
-        "end_pointer",
-        "value_pointer",
-        "issued_pointer",
-    ];
+    const JSON: [&str; 6] =
+        ["unit", "list_pointer", "start_pointer", "end_pointer", "value_pointer", "issued_pointer"];
     let form = node.text("form");
     if form != "json" {
         node.stray(&JSON, "it belongs to a list in JSON (`form = \"json\"`)", faults);

@@ -3,7 +3,7 @@ use optimiser::schedule::{Cost, Evidence, HeaterPlan, Origin, Reason, SlotPlan};
 use optimiser::units::{Energy, Power, Price, Volume};
 
 use super::*;
-use crate::service::commands::{Plant, PlantHeater, PlantStore};
+use crate::service::commands::{PlantHeater, PlantStore};
 use crate::service::link::{Filter, Topic};
 use crate::service::readings::{Gate, Limits, Shape};
 use crate::service::wire::SetPoint;
@@ -34,6 +34,8 @@ fn settings() -> Settings {
             gate: Gate::new(Shape::Plain, "°C".parse().expect("a unit"), limits),
         }],
         command: Filter::new("p/v1/command").expect("a filter"),
+        start_offset: true,
+        comfort: vec![],
     }
 }
 
@@ -72,6 +74,8 @@ fn schedule(on: &[usize]) -> Current {
     Current {
         issued_at: at(0),
         valid_until: at(4 * 1_800),
+        reasons: vec![],
+        fell_because: None,
         schedule: Schedule {
             origin: Origin::Optimal,
             evidence: Evidence::Modelled,

@@ -92,7 +92,11 @@ static INPUT: Shape = Shape {
         ),
         optional("value_pointer", Text("/temperature"), "To the number in JSON (RFC 6901)."),
         optional("time_pointer", Text("/time"), "To the time of the measurement in JSON."),
-        optional("record", Text("urn:dev:ow:10e2:temp"), "Name of the SenML record, with its base."),
+        optional(
+            "record",
+            Text("urn:dev:ow:10e2:temp"),
+            "Name of the SenML record, with its base.",
+        ),
         required("unit", Text("°C"), "Unit of the number; never guessed."),
         optional(
             "maximum_age_minutes",
@@ -105,7 +109,11 @@ static INPUT: Shape = Shape {
 static PRICES: Shape = Shape {
     about: "Where prices come from: one of `file`, `topic` or `url`.",
     keys: &[
-        optional("file", Text("/var/lib/stowheat/prices.csv"), "File that is read when it changes."),
+        optional(
+            "file",
+            Text("/var/lib/stowheat/prices.csv"),
+            "File that is read when it changes.",
+        ),
         optional("topic", Text("prices/day-ahead"), "Topic they arrive on."),
         optional("url", Text("https://prices.example/day-ahead"), "Address that is asked."),
         assumed(
@@ -145,7 +153,11 @@ static FORECASTS: Shape = Shape {
 static FORECAST: Shape = Shape {
     about: "A forecast: one of `file` or `topic`.",
     keys: &[
-        optional("file", Text("/var/lib/stowheat/weather.csv"), "File that is read when it changes."),
+        optional(
+            "file",
+            Text("/var/lib/stowheat/weather.csv"),
+            "File that is read when it changes.",
+        ),
         optional("topic", Text("forecast/weather"), "Topic it arrives on."),
         assumed(
             "maximum_age_hours",
