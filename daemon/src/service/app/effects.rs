@@ -109,8 +109,15 @@ impl App {
     }
 
     fn tell_faults(&mut self, faults: &[Fault]) {
-        for fault in faults.iter().filter(|fault| fault.since.0 == self.now()) {
+        let held = std::mem::replace(&mut self.faults, faults.to_vec());
+        let is_in = |faults: &[Fault], one: &Fault| {
+            faults.iter().any(|fault| fault.what == one.what && fault.kind == one.kind)
+        };
+        for fault in faults.iter().filter(|fault| !is_in(&held, fault)) {
             tracing::warn!(what = fault.what, kind = fault.kind, cause = fault.text, "fault");
+        }
+        for fault in held.iter().filter(|fault| !is_in(faults, fault)) {
+            tracing::info!(what = fault.what, kind = fault.kind, "fault is over");
         }
         let document = documents::faults(self.now(), faults);
         self.publish(self.topics.faults(), json(&document), Rank::Value);

@@ -42,10 +42,14 @@ use crate::service::readings::Freshness;
 use crate::service::settings::ServiceSettings;
 use crate::service::sources::{Delivery, Forecasts, PriceDesk};
 use crate::service::state::{Event, Role, State, Why};
+use crate::service::wire::Fault;
 use crate::service::wire::topics::Topics;
 
 /// Readings that depart from the schedule by more than this are planned anew [kWh].
 const DRIFT_KWH: f64 = 0.3;
+
+/// A schedule made in a hurry is polished when it was quiet for so long [s].
+const POLISH_AFTER_S: i64 = 15;
 
 /// Between two ticks on the service's own clock.
 const TICK: Duration = Duration::from_secs(1);
@@ -114,6 +118,9 @@ struct App {
     /// Why each heater is as it is, by the last set-point.
     reasons: BTreeMap<HeaterId, String>,
     alerts: BTreeMap<Alert, String>,
+    faults: Vec<Fault>,
+    /// When a schedule was made in a hurry that was not polished since.
+    hurried: Option<Instant>,
     runs: RunLedger,
     hygiene: HygieneWatch,
     steps: StepWatch,
@@ -169,6 +176,10 @@ impl App {
         let clock_is_right = clock::is_right(now, self.synchronised);
         self.handle(Event::Tick { clock_is_right, step_s });
         self.age_forecasts(now);
+        if self.hurried.is_some_and(|hurried| now - hurried >= POLISH_AFTER_S) {
+            self.hurried = None;
+            self.handle(Event::Unpolished);
+        }
         self.look_at_stores();
         self.write_ledger(now);
         let is_due = |last: Option<Instant>, every: i64| {
@@ -202,6 +213,7 @@ impl App {
             Why::Start | Why::Slot | Why::Age => Taste::Thorough,
             Why::Reading | Why::Forecast | Why::Prices | Why::Command | Why::Clock => Taste::Quick,
         };
+        self.hurried = (taste == Taste::Quick).then(|| self.now());
         let snapshot = self.snapshot(taste);
         if let Err(error) = self.solver.ask(snapshot) {
             events.push_back(Event::Planned(Err(error)));

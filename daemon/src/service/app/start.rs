@@ -17,7 +17,7 @@ use super::{App, Inlets, initial, watch_time};
 use crate::assemble::Known;
 use crate::house::House;
 use crate::service::archive::{Archive, ArchiveError, Notice};
-use crate::service::clock::{Clock, StepWatch, Synchronised};
+use crate::service::clock::{self, Clock, StepWatch};
 use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore};
 use crate::service::homie::{Mirror, Status, Tree, TreeError};
 use crate::service::http;
@@ -85,6 +85,7 @@ impl App {
         let Setup { house, settings, folder, credentials } = setup;
         let now = clock.now();
         let boot_id = boot_id();
+        let sync = clock.synchronised();
         let (archive, remembers) = open(&folder, &house, now)?;
         let topics = Topics::new(settings.broker.prefix.clone())?;
         let tree = Tree::new(&settings.homie.spec(&house))?;
@@ -142,10 +143,12 @@ impl App {
             schedule_json: String::new(),
             reasons: BTreeMap::new(),
             alerts: BTreeMap::new(),
+            faults: Vec::new(),
+            hurried: None,
             runs: RunLedger::default(),
             hygiene: HygieneWatch::new(proven),
             steps: StepWatch::default(),
-            synchronised: Synchronised::Unknown,
+            synchronised: sync,
             refreshed: None,
             shown: None,
             commands_made: 0,
@@ -155,6 +158,7 @@ impl App {
         };
         app.raise(tree);
         app.know(now);
+        app.handle(Event::Tick { clock_is_right: clock::is_right(now, sync), step_s: None });
         if !remembers {
             let _lives = persisted_in.send(false);
         }

@@ -92,6 +92,8 @@ pub enum Event {
     Forecast,
     /// Readings say something else than the schedule expects by now.
     Drift,
+    /// The schedule was made in a hurry, and there is time for a better one.
+    Unpolished,
     /// A set-point did not leave; it is due again at the next tick.
     Unsent(HeaterId),
     /// How a source of prices or forecasts is.

@@ -127,6 +127,7 @@ impl State {
                 self.change(Why::Prices);
             }
             Event::Forecast => self.change(Why::Forecast),
+            Event::Unpolished => self.change(Why::Age),
             Event::Drift => self.change(Why::Reading),
             Event::Unsent(heater) => {
                 self.issuer.forget_sending(&heater);
