@@ -86,7 +86,7 @@ fn figures_of_rest() {
     // The polish of the first plan is over by then.
     std::thread::sleep(Duration::from_secs(25));
     let before = ticks(service.id());
-    std::thread::sleep(Duration::from_secs(60));
+    std::thread::sleep(Duration::from_mins(1));
     let share = (ticks(service.id()) - before) as f64 / 100.0 / 60.0 * 100.0;
     report(&format!(
         "idle for 60 s: {share:.2} % of a core, {:.1} MB",

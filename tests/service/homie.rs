@@ -18,9 +18,9 @@ fn the_tree_comes_up_in_order_obeys_and_is_taken_down() {
     let (port, folder) = (broker.port, folder("tree"));
     let listener = Listener::start(port);
     let service = Service::start(&folder, &site(port, &folder, "homie_4_mirror = true", ""), &[]);
+    listener.after(0, "ready", |m| m.topic == format!("{ROOT}/$state") && m.payload == "ready");
     say(port, "house/top", "47");
     listener.after(0, "values", |m| m.topic.ends_with("/plan/status") && m.payload == "ok");
-    listener.after(0, "ready", |m| m.topic == format!("{ROOT}/$state") && m.payload == "ready");
 
     // Section "Device lifecycle": init, description, values, ready.
     let heard = listener.all();

@@ -175,14 +175,14 @@ fn shape(node: &Node, faults: &mut Faults) -> Option<Shape> {
             value: pointer(node, "value_pointer", true, faults)?,
             time: pointer(node, "time_pointer", false, faults),
         }),
-        "senml" => match node.maybe_text("record") {
-            Some(name) => Some(Shape::SenMl { name: name.to_owned() }),
-            None => {
-                let message = "a SenML pack needs `record`".to_owned();
-                refuse(node, "form", message, "add `record = \"…\"`, base name included", faults);
-                None
+        "senml" => {
+            if let Some(name) = node.maybe_text("record") {
+                return Some(Shape::SenMl { name: name.to_owned() });
             }
-        },
+            let message = "a SenML pack needs `record`".to_owned();
+            refuse(node, "form", message, "add `record = \"…\"`, base name included", faults);
+            None
+        }
         _ => Some(Shape::Plain),
     }
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::Days;
 use optimiser::schedule::SlotPlan;
-use optimiser::time::Instant;
+use optimiser::time::{Instant, Slot};
 use optimiser::units::Temperature;
 
 use super::documents::mode;
@@ -101,7 +101,7 @@ fn root(values: &mut Values<'_>, view: &View<'_>, slot: Option<&SlotPlan>, sched
 fn cost_today(view: &View<'_>) -> f64 {
     let zone = view.house.time_zone;
     let tomorrow = local_time::local_date(view.now, zone).checked_add_days(Days::new(1));
-    let midnight = tomorrow.and_then(|date| local_time::day(date, zone)).map(|day| day.start());
+    let midnight = tomorrow.and_then(|date| local_time::day(date, zone)).map(Slot::start);
     let slots = view.made.map_or(&[][..], |made| &made.schedule.slots);
     let today = slots.iter().filter(|slot| midnight.is_some_and(|m| slot.slot.start() < m));
     today

@@ -47,20 +47,14 @@ impl App {
             Effect::Faults(faults) => self.tell_faults(&faults),
             Effect::Keep(record) => self.memory.keep(self.now(), record),
             Effect::Pass { topic, payload, retained } => {
-                self.pass(&topic, payload, retained, events);
+                self.pass(&topic, &payload, retained, events);
             }
             Effect::Leave => self.say_goodbye(),
         }
     }
 
     /// A message that is neither a reading nor a command.
-    fn pass(
-        &mut self,
-        topic: &str,
-        payload: Vec<u8>,
-        retained: bool,
-        events: &mut VecDeque<Event>,
-    ) {
+    fn pass(&mut self, topic: &str, payload: &[u8], retained: bool, events: &mut VecDeque<Event>) {
         let is_from = |place: &Place| matches!(place, Place::Topic(own) if own.as_str() == topic);
         let mut subjects = Vec::new();
         if self.settings.prices.as_ref().is_some_and(|source| is_from(&source.place)) {
@@ -69,9 +63,9 @@ impl App {
         let forecasts = self.settings.forecasts.iter().filter(|source| is_from(&source.place));
         subjects.extend(forecasts.map(|source| Subject::Forecast(source.of)));
         for subject in subjects {
-            events.extend(self.receive(subject, &payload, 0));
+            events.extend(self.receive(subject, payload, 0));
         }
-        let Some(request) = self.request(topic, &payload, retained) else { return };
+        let Some(request) = self.request(topic, payload, retained) else { return };
         match request {
             Ok((request, target)) => {
                 if let Some(target) = target {
@@ -239,6 +233,13 @@ impl App {
                 tracing::error!(error, "no schedule");
                 self.handle(Event::Planned(Err(error)));
                 self.tell_schedule();
+            }
+        }
+        if let Some(why) = self.again.take() {
+            let mut events = VecDeque::new();
+            self.plan(why, &mut events);
+            for event in events {
+                self.handle(event);
             }
         }
     }

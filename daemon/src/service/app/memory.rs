@@ -75,7 +75,7 @@ fn write(mut archive: Archive, orders: &Receiver<Order>, persisted: &UnboundedSe
                 }
                 if pruned.is_none_or(|last| last.elapsed() > PRUNE_EVERY) {
                     pruned = Some(Moment::now());
-                    tell(archive.prune(now, MAX_BYTES), &mut worked, persisted);
+                    tell(&archive.prune(now, MAX_BYTES), &mut worked, persisted);
                 }
                 if due.is_some_and(|due| due > Moment::now()) {
                     continue;
@@ -88,7 +88,7 @@ fn write(mut archive: Archive, orders: &Receiver<Order>, persisted: &UnboundedSe
         };
         due = None;
         if !waiting.is_empty() {
-            tell(archive.write(&waiting), &mut worked, persisted);
+            tell(&archive.write(&waiting), &mut worked, persisted);
             waiting.clear();
         }
         if let Some(done) = closing {
@@ -98,8 +98,8 @@ fn write(mut archive: Archive, orders: &Receiver<Order>, persisted: &UnboundedSe
     }
 }
 
-fn tell(outcome: Result<(), ArchiveError>, worked: &mut bool, persisted: &UnboundedSender<bool>) {
-    if let Err(error) = &outcome
+fn tell(outcome: &Result<(), ArchiveError>, worked: &mut bool, persisted: &UnboundedSender<bool>) {
+    if let Err(error) = outcome
         && *worked
     {
         tracing::error!(%error, "nothing is remembered");

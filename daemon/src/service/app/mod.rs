@@ -119,6 +119,8 @@ struct App {
     reasons: BTreeMap<HeaterId, String>,
     alerts: BTreeMap<Alert, String>,
     faults: Vec<Fault>,
+    /// Asked for while the solver was busy.
+    again: Option<Why>,
     /// When a schedule was made in a hurry that was not polished since.
     hurried: Option<Instant>,
     runs: RunLedger,
@@ -208,6 +210,11 @@ impl App {
     }
 
     fn plan(&mut self, why: Why, events: &mut VecDeque<Event>) {
+        if self.solver.is_busy() {
+            // One question at a time; this one follows the answer.
+            self.again = Some(why);
+            return;
+        }
         tracing::debug!(?why, "planning");
         let taste = match why {
             Why::Start | Why::Slot | Why::Age => Taste::Thorough,

@@ -144,6 +144,7 @@ impl App {
             reasons: BTreeMap::new(),
             alerts: BTreeMap::new(),
             faults: Vec::new(),
+            again: None,
             hurried: None,
             runs: RunLedger::default(),
             hygiene: HygieneWatch::new(proven),

@@ -64,6 +64,11 @@ impl Solver {
         Ok(())
     }
 
+    /// Whether a question waits for its answer.
+    pub fn is_busy(&self) -> bool {
+        self.asked.is_some()
+    }
+
     /// Whether an answer is the one that was asked for last.
     pub fn takes(&mut self, answer: &Answer) -> bool {
         self.asked.take_if(|(number, _)| *number == answer.number).is_some()
