@@ -28,9 +28,10 @@ fn resident(id: u32) -> u64 {
 fn ticks(id: u32) -> u64 {
     let stat = std::fs::read_to_string(format!("/proc/{id}/stat")).expect("it lives");
     let after = stat.rsplit(')').next().expect("a name in brackets");
-    let fields: Vec<u64> = after.split_whitespace().filter_map(|f| f.parse().ok()).collect();
-    // After the state: fields 4 to 13, then user and system time.
-    fields[10] + fields[11]
+    let fields: Vec<&str> = after.split_whitespace().collect();
+    // Fields 14 and 15 of proc_pid_stat(5), user and system time; the first here is 3.
+    let number = |index: usize| fields[index].parse::<u64>().expect("a number");
+    number(11) + number(12)
 }
 
 #[test]

@@ -187,9 +187,8 @@ impl App {
             }
         }
         if !self.settings.homie.mirror {
-            let old = mirror.states(Status::Init).into_iter().chain(mirror.descriptions());
-            for message in old {
-                self.link.clear_latest(message.topic);
+            for topic in mirror.topics() {
+                self.link.clear_latest(topic);
             }
         }
         self.tree = self.settings.homie.on.then_some(tree);

@@ -226,3 +226,6 @@ fn on_slots(published: &Made, problem: &Problem) -> Published {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests;
