@@ -320,11 +320,11 @@ fn without_the_time_of_day_comfort_is_kept_by_the_probe() {
     assert!(reason.contains("comfort minimum"), "{reason}");
     assert_eq!(state.rung(at(1)), "comfort");
     assert!(state.faults().iter().any(|fault| fault.kind == "cold"));
-    let between = told(state.apply(at(120), message("in/top", "42"))).expect("a new reason");
+    let between = told(state.apply(at(600), message("in/top", "42"))).expect("a new reason");
     assert_eq!(between.0, 3_000, "it goes on until well above");
-    let above = told(state.apply(at(240), message("in/top", "45.5"))).expect("off");
+    let above = told(state.apply(at(1_200), message("in/top", "45.5"))).expect("off");
     assert_eq!(above.0, 0);
-    let between = told(state.apply(at(360), message("in/top", "42"))).map(|told| told.0);
+    let between = told(state.apply(at(1_300), message("in/top", "42"))).map(|told| told.0);
     assert!(between.is_none_or(|power_w| power_w == 0), "and stays off until cold again");
     // In the wrong year nothing is sent that would expire there.
     let early = Instant::from_unix(86_400);
