@@ -1,9 +1,11 @@
 //! Debian's mosquitto on a free loopback port, with a folder of its own.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 /// A broker that ends with the test.
@@ -96,10 +98,7 @@ impl Broker {
         };
         let folder = std::env::temp_dir().join(format!("stowheat-{name}-{}", std::process::id()));
         fs::create_dir_all(&folder).expect("a folder");
-        let port = TcpListener::bind((Ipv4Addr::LOCALHOST, 0))
-            .and_then(|listener| listener.local_addr())
-            .expect("a free port")
-            .port();
+        let port = free_port();
         Some(Self { folder, program, process: None, port })
     }
 
@@ -111,6 +110,21 @@ impl Broker {
             self.folder.display()
         );
         fs::write(self.folder.join("mosquitto.conf"), text).expect("the folder is writable");
+    }
+}
+
+/// A port that is free and was given to no other test of this program: the system
+/// may give the same one twice before the first broker listens.
+fn free_port() -> u16 {
+    static GIVEN: Mutex<BTreeSet<u16>> = Mutex::new(BTreeSet::new());
+    loop {
+        let port = TcpListener::bind((Ipv4Addr::LOCALHOST, 0))
+            .and_then(|listener| listener.local_addr())
+            .expect("a free port")
+            .port();
+        if GIVEN.lock().expect("no test panics here").insert(port) {
+            return port;
+        }
     }
 }
 

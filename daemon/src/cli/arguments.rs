@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use crate::service::settings::LogFormat;
 use clap::{Args, Parser, Subcommand};
 
 /// Plans heat stores, battery and PV against electricity prices.
@@ -18,6 +19,7 @@ const EXAMPLES: &str = "Examples:
   stowheat plan house.toml --prices prices.csv --at 2023-07-02T06:00:00+01:00
   stowheat plan house.toml --prices prices.csv --chart plan.svg --explain bottom@13:00
   stowheat replay house.toml --prices prices.csv --weather weather.csv --from 2023-01-01 --to 2023-01-31
+  stowheat run house.toml                         the background service, over MQTT
 
 Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 78 bad site file.";
 
@@ -27,6 +29,8 @@ pub(super) enum Command {
     Plan(Box<Plan>),
     /// Live through past data in a closed loop, beside the rules people have today
     Replay(Box<Replay>),
+    /// Run the background service of a site until it is told to stop
+    Run(Run),
     /// Say what a site file means and everything that is wrong with it
     Check(Check),
     /// Print the JSON Schema of a file or document
@@ -102,6 +106,25 @@ pub(super) struct Replay {
     /// Leave out the cost that knowing everything would have had
     #[arg(long)]
     pub(super) no_bound: bool,
+}
+
+/// Arguments of `run`.
+#[derive(Debug, Args)]
+pub(super) struct Run {
+    /// Site file with a `[service]` table
+    pub(super) site: PathBuf,
+    /// Form of the log, instead of the one the site file names
+    #[arg(long, value_enum)]
+    pub(super) log_format: Option<LogFormat>,
+    /// For trials: run on an invented clock that starts at this instant
+    #[arg(long, value_name = "TIME", hide = true)]
+    pub(super) clock_from: Option<String>,
+    /// For trials: seconds of the invented clock in a second
+    #[arg(
+        long, value_name = "N", hide = true, default_value_t = 1, requires = "clock_from",
+        value_parser = clap::value_parser!(u32).range(1..=10_000)
+    )]
+    pub(super) clock_rate: u32,
 }
 
 /// Arguments of `check`.

@@ -5,6 +5,7 @@ mod check;
 mod files;
 mod plan;
 mod replay;
+mod run;
 mod schema;
 
 use std::ffi::OsString;
@@ -50,6 +51,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let outcome = match arguments.command {
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
+        Command::Run(arguments) => run::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
     };

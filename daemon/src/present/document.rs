@@ -26,6 +26,12 @@ pub struct Document {
     pub schema: String,
     /// Name of the site.
     pub site: String,
+    /// Drawn anew at each start of the service; not in a plan made by hand.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub boot_id: Option<String>,
+    /// Rises with each plan of one start of the service; not in a plan made by hand.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seq: Option<u64>,
     /// When the plan was made.
     #[schemars(extend("format" = "date-time"))]
     pub issued_at: String,
@@ -68,6 +74,8 @@ pub enum Status {
     LimitReached,
     /// No solution: thermostat in the cheapest allowed slots before each named time.
     Rule,
+    /// No newer plan could be made, so this one is kept until its `valid_until`.
+    Previous,
 }
 
 /// Who vouches for temperatures and litres.

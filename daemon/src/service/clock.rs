@@ -24,6 +24,10 @@ pub trait Clock: Send + Sync {
     fn elapsed(&self) -> Duration;
     /// Whether the time of day can be trusted.
     fn synchronised(&self) -> Synchronised;
+    /// How many of its seconds pass in a second.
+    fn pace(&self) -> u32 {
+        1
+    }
 }
 
 /// Whether something keeps the system's time right.
@@ -35,6 +39,24 @@ pub enum Synchronised {
     No,
     /// The system cannot tell, as in most containers.
     Unknown,
+}
+
+/// The first day of 2026: no time before it can be right.
+const EARLIEST: Instant = Instant::from_unix(1_767_225_600);
+
+/// Whether a time of day can be right at all.
+pub fn is_plausible(now: Instant) -> bool {
+    now >= EARLIEST
+}
+
+/// Whether a time of day can be trusted: the system says so, or cannot tell and
+/// the time is at least not one from before this program was written.
+pub fn is_right(now: Instant, synchronised: Synchronised) -> bool {
+    match synchronised {
+        Synchronised::Yes => true,
+        Synchronised::No => false,
+        Synchronised::Unknown => is_plausible(now),
+    }
 }
 
 /// The system's clocks.
@@ -79,6 +101,39 @@ fn read_property(text: &[u8]) -> Synchronised {
         b"yes" => Synchronised::Yes,
         b"no" => Synchronised::No,
         _ => Synchronised::Unknown,
+    }
+}
+
+/// A clock for trials: it starts at an instant and runs faster than time.
+#[derive(Debug)]
+pub struct InventedClock {
+    start: std::time::Instant,
+    from: Instant,
+    rate: u32,
+}
+
+impl InventedClock {
+    /// Starts now at an instant, running so many times as fast.
+    pub fn start(from: Instant, rate: u32) -> Self {
+        Self { start: std::time::Instant::now(), from, rate }
+    }
+}
+
+impl Clock for InventedClock {
+    fn now(&self) -> Instant {
+        self.from + self.elapsed().as_secs() as i64
+    }
+
+    fn elapsed(&self) -> Duration {
+        self.start.elapsed() * self.rate
+    }
+
+    fn synchronised(&self) -> Synchronised {
+        Synchronised::Yes
+    }
+
+    fn pace(&self) -> u32 {
+        self.rate.max(1)
     }
 }
 

@@ -1,4 +1,4 @@
-//! Three answers over HTTP, on loopback only: `/livez`, `/readyz`, `/metrics`.
+//! Three answers over HTTP, usually on loopback only: `/livez`, `/readyz`, `/metrics`.
 //!
 //! Written by hand on tokio, because three fixed GET answers without routes,
 //! bodies, keep-alive or streams do not earn the two dozen packages of a web
@@ -7,7 +7,7 @@
 
 use std::fmt::Write as _;
 use std::io;
-use std::net::Ipv4Addr;
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -48,12 +48,12 @@ pub struct Metric {
     pub samples: Vec<(Option<(&'static str, String)>, f64)>,
 }
 
-/// Opens the port on loopback; 0 lets the system choose.
+/// Opens an address; port 0 lets the system choose.
 ///
 /// # Errors
-/// If the port is taken.
-pub async fn bind(port: u16) -> io::Result<TcpListener> {
-    TcpListener::bind((Ipv4Addr::LOCALHOST, port)).await
+/// If the port is taken, or the address is not of this machine.
+pub async fn bind(address: SocketAddr) -> io::Result<TcpListener> {
+    TcpListener::bind(address).await
 }
 
 /// Answers until the task is dropped.
@@ -163,6 +163,8 @@ fn escape(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::net::Ipv4Addr;
+
     use super::*;
 
     async fn get(port: u16, request: &str) -> String {
@@ -174,7 +176,7 @@ mod tests {
     }
 
     async fn start() -> (u16, watch::Sender<Status>) {
-        let listener = bind(0).await.expect("a port");
+        let listener = bind(([127, 0, 0, 1], 0).into()).await.expect("a port");
         let port = listener.local_addr().expect("an address").port();
         let (sender, receiver) = watch::channel(Status::default());
         tokio::spawn(serve(listener, receiver));

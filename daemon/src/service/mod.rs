@@ -4,15 +4,19 @@
 //! [`link`] names the MQTT client, only [`clock`] reads the time of day, only
 //! [`archive`] touches the disk, and only [`http`] opens a socket of its own.
 
+pub mod app;
 pub mod archive;
 pub mod clock;
 pub mod commands;
 pub mod homie;
 pub mod http;
 pub mod link;
+pub mod planning;
 pub mod prices;
 pub mod readings;
 pub mod seed;
 pub mod setpoints;
+pub mod settings;
+pub mod sources;
 pub mod state;
 pub mod wire;

@@ -64,8 +64,8 @@ impl<Heater: std::hash::Hash + Eq> Issuer<Heater> {
         Self { boot_id: boot_id.into(), last: HashMap::new() }
     }
 
-    /// The set-point to send now, if one is due: the first, a changed one, or a
-    /// refresh. One that is over already is sent as off.
+    /// The set-point to send now, if one is due: the first, one with another power
+    /// or reason, or a refresh. One that is over already is sent as off.
     pub fn issue(&mut self, now: Instant, heater: Heater, wanted: Wanted) -> Option<SetPoint> {
         let wanted = if wanted.until <= now && wanted.power_w > 0 {
             Wanted { power_w: 0, reason: "its time is over".to_owned(), ..wanted }
@@ -75,6 +75,7 @@ impl<Heater: std::hash::Hash + Eq> Issuer<Heater> {
         let last = self.last.get(&heater);
         let due = last.is_none_or(|last| {
             last.wanted.power_w != wanted.power_w
+                || last.wanted.reason != wanted.reason
                 || now - last.at >= REFRESH_S
                 || now < last.at
                 || wanted.until < last.wanted.until && wanted.power_w > 0

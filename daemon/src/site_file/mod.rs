@@ -15,6 +15,7 @@ mod patterns;
 mod pv;
 mod scalar;
 mod schema;
+mod service;
 mod shape;
 mod stores;
 mod summary;
@@ -30,6 +31,7 @@ pub use self::fault::{Fault, Report, Severity};
 pub use self::schema::schema;
 pub use self::summary::summary;
 use crate::house::House;
+use crate::service::settings::ServiceSettings;
 
 /// A house that passed every check, with what its summary needs besides.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,6 +46,8 @@ pub struct Checked {
     pub wiring: Vec<Wiring>,
     /// For each store, where its loss is known from.
     pub losses: Vec<LossBasis>,
+    /// What the background service works with, if the file says.
+    pub service: Option<ServiceSettings>,
 }
 
 /// A circuit that feeds elements.
@@ -133,8 +137,9 @@ fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
         state: habits::state(root, &site, faults),
         site,
     };
+    let service = root.table("service").and_then(|node| service::service(node, &house, faults));
     if !faults.any_error() {
         cautions::warn(root, &house, &losses, &wiring, faults);
     }
-    Checked { house, warnings: Vec::new(), circuits, wiring, losses }
+    Checked { house, warnings: Vec::new(), circuits, wiring, losses, service }
 }

@@ -27,6 +27,8 @@ impl Document {
         Self {
             schema: SCHEMA.to_owned(),
             site: shown.house.name.clone(),
+            boot_id: None,
+            seq: None,
             issued_at: time(shown.issued_at),
             valid_until: time(shown.valid_until),
             time_zone: shown.zone().name().to_owned(),

@@ -37,6 +37,16 @@ impl<'a> Mirror<'a> {
         self.tree.entries().iter().map(|e| retained(format!("{}/$state", base(e)), state)).collect()
     }
 
+    /// Every retained topic of the mirror: emptied in this order, it is gone.
+    pub fn topics(&self) -> Vec<Topic> {
+        let attributes = self.states(Status::Init).into_iter().chain(self.descriptions());
+        let values = self.tree.topics().into_iter().filter(|topic| !topic.as_str().contains('$'));
+        attributes
+            .map(|message| message.topic)
+            .chain(values.filter_map(|topic| Topic::new(without_version(topic.as_str())?).ok()))
+            .collect()
+    }
+
     /// Topics on which values are asked for.
     pub fn filters(&self) -> Vec<Filter> {
         self.tree

@@ -82,6 +82,25 @@ impl Book {
         instant
     }
 
+    /// Everything that is known, in order, cut wherever any list has an edge.
+    pub fn pieces(&self) -> Vec<(Slot, f64)> {
+        let starts = self.lists.iter().filter_map(|list| list.points().first());
+        let ends = self.lists.iter().filter_map(|list| list.points().last());
+        let Some(mut instant) = starts.map(|(slot, _)| slot.start()).min() else {
+            return Vec::new();
+        };
+        let end = ends.map(|(slot, _)| slot.end()).max().unwrap_or(instant);
+        let mut pieces = Vec::new();
+        while instant < end {
+            let next = self.next_edge(instant);
+            if let Some((_, value)) = self.at(instant) {
+                pieces.extend(Slot::new(instant, next).map(|slot| (slot, value)));
+            }
+            instant = next;
+        }
+        pieces
+    }
+
     /// The next start or end of any entry.
     fn next_edge(&self, after: Instant) -> Instant {
         let edges = self.lists.iter().filter_map(|list| {
@@ -123,6 +142,9 @@ mod tests {
         assert_eq!(book.known_until(at(0)), at(120));
         assert_eq!(book.add(list(10, &[(30, 60, 9.0)])), [], "issued before the correction");
         assert_eq!(book.value(slot(30, 60)), Some(5.0));
+        let known = [(0, 30, 1.0), (30, 60, 5.0), (60, 90, 3.0), (90, 120, 4.0)];
+        let known = known.map(|(start, end, value)| (slot(start, end), value));
+        assert_eq!(book.pieces(), known);
         book.prune(at(120));
         assert_eq!(book.value(slot(0, 30)), None);
     }

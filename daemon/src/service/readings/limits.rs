@@ -52,6 +52,20 @@ impl Limits {
         }
     }
 
+    /// Of the air outside: no record of the Earth's surface lies beyond, and fronts
+    /// and sunlight on the probe move it by a few kelvin a minute.
+    pub fn of_outdoors() -> Self {
+        Self {
+            min: -60.0,
+            max: 60.0,
+            rise: 3.0,
+            fall: 3.0,
+            noise: 1.0,
+            max_age_s: 3_600,
+            frozen_after_kwh: None,
+        }
+    }
+
     /// Of an energy counter behind a connection of this power.
     pub fn of_counter(most: Power) -> Self {
         Self {

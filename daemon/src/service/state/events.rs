@@ -3,6 +3,7 @@
 use optimiser::Schedule;
 use optimiser::problem::HeaterId;
 use optimiser::time::{Instant, Slot};
+use optimiser::units::Temperature;
 
 use crate::service::archive::Record;
 use crate::service::commands::Plant;
@@ -22,6 +23,22 @@ pub struct Settings {
     pub inputs: Vec<Input>,
     /// Where commands arrive.
     pub command: Filter,
+    /// Whether switching on is spread over ten minutes.
+    pub start_offset: bool,
+    /// For each store, what keeps it from going cold without a schedule.
+    pub comfort: Vec<Option<Comfort>>,
+}
+
+/// A thermostat that needs neither a schedule nor the time of day. It is the last
+/// rung: without prices it keeps the water just useful, and no more.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Comfort {
+    /// Index of the heater that it uses: the one that warms the least water.
+    pub element: usize,
+    /// It heats when the hottest water is below this.
+    pub below: Temperature,
+    /// It stops when the hottest water is above this.
+    pub above: Temperature,
 }
 
 /// An input.
@@ -71,6 +88,21 @@ pub enum Event {
         /// They are known until then.
         known_until: Instant,
     },
+    /// A forecast came, or grew too old to plan with.
+    Forecast,
+    /// Readings say something else than the schedule expects by now.
+    Drift,
+    /// The schedule was made in a hurry, and there is time for a better one.
+    Unpolished,
+    /// A set-point did not leave; it is due again at the next tick.
+    Unsent(HeaterId),
+    /// How a source of prices or forecasts is.
+    Source {
+        /// Its name.
+        name: &'static str,
+        /// What is wrong with it: a short name, and words.
+        fault: Option<(&'static str, String)>,
+    },
     /// Whether the archive took the last batch.
     Persisted(bool),
     /// The service is to end.
@@ -110,8 +142,10 @@ pub enum Why {
     Age,
     /// A slot began.
     Slot,
-    /// A store was lost from sight, or found.
+    /// A store was lost from sight or found, or readings depart from the schedule.
     Reading,
+    /// A forecast came or grew old.
+    Forecast,
     /// Prices changed.
     Prices,
     /// Something was asked for by hand, or ended.
@@ -131,6 +165,10 @@ pub struct Current {
     pub valid_until: Instant,
     /// What is to be done.
     pub schedule: Schedule,
+    /// For each slot and heater of the schedule, why; empty if nobody wrote it.
+    pub reasons: Vec<Vec<String>>,
+    /// Why it is not the best schedule there could be.
+    pub fell_because: Option<String>,
 }
 
 impl Current {

@@ -58,7 +58,27 @@ impl State {
         if let Some(cause) = &self.planner_fault {
             add("planner", "no-schedule", cause);
         } else if self.current(now).is_none() && is_settled {
-            add("planner", "no-schedule", "no schedule holds; heaters are off but for boosts");
+            add(
+                "planner",
+                "no-schedule",
+                "no schedule holds; only boosts and the comfort minimum heat",
+            );
+        }
+        let fell = self.current(now).and_then(|current| current.fell_because.as_ref());
+        if let Some(cause) = fell {
+            add("planner", "fallback", cause);
+        }
+        for (name, (kind, text)) in &self.source_faults {
+            add(name, kind, text);
+        }
+        for (store, comfort) in self.settings.comfort.iter().enumerate() {
+            let hottest = self.reading(store, now).hottest;
+            if let (Some(comfort), Some(hottest)) = (comfort, hottest)
+                && hottest < comfort.below
+            {
+                let text = format!("the hottest water is at {hottest}, too cold to be of use");
+                add(&self.settings.plant.stores[store].name, "cold", &text);
+            }
         }
         if is_settled && self.prices_until.is_none_or(|until| until < now + PRICE_REACH_S) {
             add("prices", "missing", "prices are known for less than 3 h; estimates are used");

@@ -2,10 +2,15 @@
 
 use optimiser::problem::HeaterId;
 use optimiser::time::Instant;
+use optimiser::units::Temperature;
 
 use super::{Effect, MAX_TICK_S, Role, State};
+use crate::service::clock::is_plausible;
 use crate::service::commands::Verdict;
 use crate::service::setpoints::{VALID_S, Wanted, run_window};
+
+/// Starts are spread from these edges, whatever the length of the slots [s].
+const HALF_HOUR_S: i64 = 1_800;
 
 impl State {
     pub(super) fn send_set_points(&mut self, now: Instant, effects: &mut Vec<Effect>) {
@@ -68,41 +73,73 @@ impl State {
                     self.settings.plant.stores[heater.store].heaters[heater.element].power_w;
                 Wanted { power_w, until, reason: format!("boost by hand until {until}") }
             }
-            Verdict::Plan => self.planned(now, heater),
+            Verdict::Plan => self.planned(now, heater, reading.hottest),
         }
     }
 
-    fn planned(&mut self, now: Instant, heater: HeaterId) -> Wanted {
-        if !self.clock_is_right {
-            return off(now, "the time of day cannot be trusted, so no price can");
-        }
-        let offset_s = self.offset_s();
-        let Some(current) = self.current(now) else {
-            return off(now, "no schedule that holds");
+    fn planned(&mut self, now: Instant, heater: HeaterId, hottest: Option<Temperature>) -> Wanted {
+        let site_offset_s = self.offset_s();
+        let Some(current) = self.current(now).filter(|_| self.clock_is_right) else {
+            return self.comfort(now, heater, hottest);
         };
         let valid_until = current.valid_until;
-        let found = current.schedule.slots.iter().find(|plan| plan.slot.contains(now));
-        let run = found.and_then(|plan| {
-            let run = plan.heaters.iter().find(|run| run.id == heater)?;
-            Some((plan.slot, run.power, run.delay_minutes, run.minutes))
+        let found = current.schedule.slots.iter().position(|plan| plan.slot.contains(now));
+        let run = found.and_then(|index| {
+            let plan = &current.schedule.slots[index];
+            let at = plan.heaters.iter().position(|run| run.id == heater)?;
+            let run = &plan.heaters[at];
+            let reason = current.reasons.get(index).and_then(|row| row.get(at)).cloned();
+            Some((plan.slot, run.power, run.delay_minutes, run.minutes, reason))
         });
-        let Some((slot, power, delay_minutes, minutes)) = run else {
+        let Some((slot, power, delay_minutes, minutes, reason)) = run else {
             return off(now, "the schedule has no slot for this time");
         };
-        // Decided once in each slot: who runs already has no start to delay.
+        // Decided once in each half-hour: who runs already has no start to delay.
+        let edge = Instant::from_unix(now.unix().div_euclid(HALF_HOUR_S) * HALF_HOUR_S);
         let runs = self.told.get(&heater).is_some_and(|power_w| *power_w > 0);
-        let held = self.offsets.get(&heater).filter(|(start, _)| *start == slot.start());
-        let offset_s = held.map_or(if runs { 0 } else { offset_s }, |(_, offset_s)| *offset_s);
-        self.offsets.insert(heater, (slot.start(), offset_s));
+        let held = self.offsets.get(&heater).filter(|(start, _)| *start == edge);
+        let offset_s = held.map_or(if runs { 0 } else { site_offset_s }, |(_, offset_s)| *offset_s);
+        self.offsets.insert(heater, (edge, offset_s));
+        // A schedule made within the half-hour begins late already.
+        let offset_s = (edge + offset_s - slot.start()).max(0);
         let seconds = |minutes: f64| (minutes * 60.0).round() as i64;
+        let reason = reason.unwrap_or_else(|| "as planned".to_owned());
         match run_window(slot, seconds(delay_minutes), seconds(minutes), offset_s) {
             Some(window) if window.contains(now) => Wanted {
                 power_w: (power.kw() * 1_000.0).round() as u32,
                 until: window.end().min(valid_until),
-                reason: "as planned".to_owned(),
+                reason,
             },
-            _ => off(now, "not planned now"),
+            _ if minutes > 0.0 => off(now, &format!("not in this part of the slot. {reason}")),
+            _ => off(now, &reason),
         }
+    }
+
+    /// Without a schedule, or without the time of day: water just useful.
+    fn comfort(&mut self, now: Instant, heater: HeaterId, hottest: Option<Temperature>) -> Wanted {
+        let why = if self.clock_is_right {
+            "no schedule holds"
+        } else {
+            "the time of day cannot be trusted, so no price can"
+        };
+        let comfort = self.settings.comfort.get(heater.store).copied().flatten();
+        let (Some(comfort), Some(hottest), true) = (comfort, hottest, is_plausible(now)) else {
+            return off(now, why);
+        };
+        if comfort.element != heater.element {
+            return off(now, why);
+        }
+        if hottest < comfort.below {
+            self.comforting.insert(heater.store);
+        } else if hottest > comfort.above {
+            self.comforting.remove(&heater.store);
+        }
+        if !self.comforting.contains(&heater.store) {
+            return off(now, &format!("{why}; the water is warm enough at {hottest}"));
+        }
+        let power_w = self.settings.plant.stores[heater.store].heaters[heater.element].power_w;
+        let reason = format!("{why}; comfort minimum: {hottest} is heated to {}", comfort.above);
+        Wanted { power_w, until: now + VALID_S, reason }
     }
 }
 

@@ -8,6 +8,7 @@
 mod events;
 mod faults;
 mod heaters;
+mod views;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -16,16 +17,19 @@ use optimiser::time::{Instant, Slot};
 use optimiser::units::Temperature;
 
 use super::archive::Record;
-use super::commands::{self, Overrides, StoreReading};
+use super::commands::{self, Overrides, Plant, StoreReading};
 use super::link::LinkEvent;
 use super::readings::{Arrival, Freshness, Gate, ReadingFault, Verdict};
 use super::setpoints::{Issuer, start_offset_s};
 use super::wire::{Answer, Command, Fault, Outcome, Stamp};
 
-pub use events::{Current, Effect, Event, Input, Role, Settings, Why};
+pub use events::{Comfort, Current, Effect, Event, Input, Role, Settings, Why};
 
 /// A planner that has not answered by then is asked again [s].
 const PLANNER_LIMIT_S: i64 = 60;
+
+/// After a failure the planner is left alone for this long [s].
+const PAUSE_S: i64 = 60;
 
 /// A schedule older than this is made anew [s], whatever happens.
 const SCHEDULE_AGE_S: i64 = 1_800;
@@ -53,6 +57,12 @@ pub struct State {
     /// Something changed since the planner was asked.
     changed: Option<Why>,
     planner_fault: Option<String>,
+    /// When the planner last failed.
+    failed: Option<Instant>,
+    /// What is wrong with sources of prices and forecasts.
+    source_faults: BTreeMap<&'static str, (&'static str, String)>,
+    /// Stores that the comfort thermostat heats.
+    comforting: BTreeSet<usize>,
     prices_until: Option<Instant>,
     clock_is_right: bool,
     persisted: bool,
@@ -77,6 +87,9 @@ impl State {
             asked: None,
             changed: Some(Why::Start),
             planner_fault: None,
+            failed: None,
+            source_faults: BTreeMap::new(),
+            comforting: BTreeSet::new(),
             prices_until: None,
             clock_is_right: false,
             persisted: true,
@@ -101,16 +114,31 @@ impl State {
             Event::Planned(Ok(current)) => {
                 self.asked = None;
                 self.planner_fault = None;
+                self.failed = None;
                 self.slot = current.slot_at(now);
                 self.current = Some(current);
             }
             Event::Planned(Err(cause)) => {
                 self.asked = None;
+                self.failed = Some(now);
                 self.planner_fault = Some(cause);
             }
             Event::Prices { known_until } => {
                 self.prices_until = Some(known_until);
                 self.change(Why::Prices);
+            }
+            Event::Forecast => self.change(Why::Forecast),
+            Event::Unpolished => self.change(Why::Age),
+            Event::Drift => self.change(Why::Reading),
+            Event::Unsent(heater) => {
+                self.issuer.forget_sending(&heater);
+                return effects;
+            }
+            Event::Source { name, fault } => {
+                match fault {
+                    Some(fault) => self.source_faults.insert(name, fault),
+                    None => self.source_faults.remove(name),
+                };
             }
             Event::Persisted(persisted) => self.persisted = persisted,
             Event::Stop => {
@@ -123,40 +151,6 @@ impl State {
         self.ask_planner(now, &mut effects);
         self.tell_faults(now, &mut effects);
         effects
-    }
-
-    /// What was asked for by hand, for the planner.
-    pub fn overrides(&self) -> &Overrides {
-        &self.overrides
-    }
-
-    /// The schedule that holds.
-    pub fn current(&self, now: Instant) -> Option<&Current> {
-        self.current
-            .as_ref()
-            .filter(|current| current.issued_at <= now && now < current.valid_until)
-    }
-
-    /// What is known of an input.
-    pub fn input(&self, index: usize, now: Instant) -> Option<Freshness> {
-        self.settings.inputs.get(index).map(|input| input.gate.freshness(now))
-    }
-
-    /// What is wrong.
-    pub fn faults(&self) -> &[Fault] {
-        &self.faults
-    }
-
-    /// Why the service is not ready; empty if it is.
-    pub fn not_ready(&self, now: Instant) -> Vec<String> {
-        let mut reasons = Vec::new();
-        if !self.link_up {
-            reasons.push("no connection to the broker".to_owned());
-        }
-        if self.current(now).is_none() {
-            reasons.push("no schedule that holds".to_owned());
-        }
-        reasons
     }
 
     fn tick(
@@ -191,7 +185,8 @@ impl State {
             self.change(Why::Slot);
         }
         let age = self.current(now).map(|current| now - current.issued_at);
-        if age.is_none_or(|age| age >= SCHEDULE_AGE_S) && self.asked.is_none() {
+        let pauses = self.failed.is_some_and(|failed| (0..PAUSE_S).contains(&(now - failed)));
+        if age.is_none_or(|age| age >= SCHEDULE_AGE_S) && self.asked.is_none() && !pauses {
             self.change(Why::Age);
         }
     }
@@ -357,7 +352,7 @@ impl State {
     }
 
     fn offset_s(&self) -> i64 {
-        start_offset_s(&self.settings.site)
+        if self.settings.start_offset { start_offset_s(&self.settings.site) } else { 0 }
     }
 }
 

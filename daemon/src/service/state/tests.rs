@@ -3,7 +3,7 @@ use optimiser::schedule::{Cost, Evidence, HeaterPlan, Origin, Reason, SlotPlan};
 use optimiser::units::{Energy, Power, Price, Volume};
 
 use super::*;
-use crate::service::commands::{Plant, PlantHeater, PlantStore};
+use crate::service::commands::{PlantHeater, PlantStore};
 use crate::service::link::{Filter, Topic};
 use crate::service::readings::{Gate, Limits, Shape};
 use crate::service::wire::SetPoint;
@@ -34,6 +34,8 @@ fn settings() -> Settings {
             gate: Gate::new(Shape::Plain, "°C".parse().expect("a unit"), limits),
         }],
         command: Filter::new("p/v1/command").expect("a filter"),
+        start_offset: true,
+        comfort: vec![],
     }
 }
 
@@ -72,6 +74,8 @@ fn schedule(on: &[usize]) -> Current {
     Current {
         issued_at: at(0),
         valid_until: at(4 * 1_800),
+        reasons: vec![],
+        fell_because: None,
         schedule: Schedule {
             origin: Origin::Optimal,
             evidence: Evidence::Modelled,
@@ -293,4 +297,68 @@ fn what_is_for_others_is_passed_on() {
     let mut state = running(&[]);
     let effects = state.apply(at(10), message("homie/5/mill/plan/replan/set", "true"));
     assert!(effects.iter().any(|e| matches!(e, Effect::Pass { .. })));
+}
+
+// Failure case 5 and the last rung: without the time of day water is kept just
+// useful, by its probe alone.
+#[test]
+fn without_the_time_of_day_comfort_is_kept_by_the_probe() {
+    let celsius = Temperature::constant;
+    let comfort = Comfort { element: 0, below: celsius(40.0), above: celsius(45.0) };
+    let settings = Settings { comfort: vec![Some(comfort)], ..settings() };
+    let mut state = State::new(settings, at(0), Overrides::new(plant()));
+    let told = |effects: Vec<Effect>| {
+        effects.into_iter().find_map(|effect| match effect {
+            Effect::SetPoint(_, set_point) => Some((set_point.power_w, set_point.reason)),
+            _ => None,
+        })
+    };
+    state.apply(at(0), Event::Tick { clock_is_right: false, step_s: None });
+    state.apply(at(0), Event::Link(LinkEvent::Up));
+    let (power_w, reason) = told(state.apply(at(1), message("in/top", "38"))).expect("heat");
+    assert_eq!(power_w, 3_000);
+    assert!(reason.contains("comfort minimum"), "{reason}");
+    assert_eq!(state.rung(at(1)), "comfort");
+    assert!(state.faults().iter().any(|fault| fault.kind == "cold"));
+    let between = told(state.apply(at(600), message("in/top", "42"))).expect("a new reason");
+    assert_eq!(between.0, 3_000, "it goes on until well above");
+    let above = told(state.apply(at(1_200), message("in/top", "45.5"))).expect("off");
+    assert_eq!(above.0, 0);
+    let between = told(state.apply(at(1_300), message("in/top", "42"))).map(|told| told.0);
+    assert!(between.is_none_or(|power_w| power_w == 0), "and stays off until cold again");
+    // In the wrong year nothing is sent that would expire there.
+    let early = Instant::from_unix(86_400);
+    let mut state = State::new(
+        Settings { comfort: vec![Some(comfort)], ..self::settings() },
+        early,
+        Overrides::new(plant()),
+    );
+    state.apply(early, Event::Link(LinkEvent::Up));
+    let (power_w, _) = told(state.apply(early, message("in/top", "38"))).unwrap_or_default();
+    assert_eq!(power_w, 0);
+}
+
+#[test]
+fn a_set_point_that_did_not_leave_is_sent_at_the_next_tick() {
+    let mut state = running(&[]);
+    let sends = |effects: &[Effect]| effects.iter().any(|e| matches!(e, Effect::SetPoint(..)));
+    assert!(!sends(&state.apply(at(10), tick())), "nothing is due");
+    assert!(!sends(&state.apply(at(11), Event::Unsent(HEATER))), "not in the same breath");
+    assert!(sends(&state.apply(at(12), tick())));
+}
+
+// A plan made within the half-hour must not put a start off again and again.
+#[test]
+fn plans_within_a_slot_do_not_postpone_the_start() {
+    let mut state = running(&[0]);
+    let offset = start_offset_s("Mill House");
+    assert!(offset > 20, "the name was chosen for it");
+    let mut fresh = schedule(&[0]);
+    let begin = offset - 10;
+    fresh.issued_at = at(begin);
+    let first = &mut fresh.schedule.slots[0];
+    first.slot = Slot::new(at(begin), at(1_800)).expect("a slot");
+    state.apply(at(begin), Event::Planned(Ok(fresh)));
+    let told = run(&mut state, begin + 10, begin + 30, warming);
+    assert_eq!(told.last().map(|s| s.power_w), Some(3_000));
 }

@@ -2,6 +2,7 @@
 
 mod habits;
 mod money;
+pub(super) mod service;
 mod stores;
 mod supply;
 
@@ -25,5 +26,6 @@ pub(super) static ROOT: Shape = Shape {
         optional("ready", Tables(&habits::READY), "Hot water promised by a local time."),
         optional("hygiene", Tables(&habits::HYGIENE), "Pasteurisation, at most one per store."),
         assumed("state", Table(&habits::STATE), "State of the plant when the file was written."),
+        optional("service", Table(&service::SERVICE), "The background service."),
     ],
 };

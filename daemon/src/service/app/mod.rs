@@ -1,0 +1,382 @@
+//! The service: one task owns all that is known and takes one event at a time.
+//!
+//! Around it stand the link's own tasks, the solver's thread, the archive's
+//! thread, and a task for each file or address that is watched. They only send
+//! events; nothing is shared. Time comes from a [`Clock`], so that a day can pass
+//! in a second.
+
+mod devices;
+mod documents;
+mod effects;
+mod ledger;
+mod memory;
+mod metrics;
+mod publish;
+mod start;
+mod view;
+
+use std::collections::{BTreeMap, VecDeque};
+use std::sync::Arc;
+use std::time::Duration;
+
+use optimiser::problem::HeaterId;
+use optimiser::time::Instant;
+use optimiser::units::{Energy, Temperature};
+use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender};
+use tokio::sync::watch;
+use tokio::time::MissedTickBehavior;
+
+use self::ledger::{HygieneWatch, RunLedger};
+use self::memory::Memory;
+pub use self::start::{Setup, StartError};
+use self::view::View;
+use crate::assemble::Known;
+use crate::house::House;
+use crate::service::clock::{self, Clock, StepWatch, Synchronised};
+use crate::service::homie::{Alert, Tree};
+use crate::service::http::Status;
+use crate::service::link::{BrokerLink, Link, LinkEvent, Topic};
+use crate::service::planning::estimate::{self, Estimate, Profile, Sight};
+use crate::service::planning::{Answer, Made, Snapshot, Solver, Taste};
+use crate::service::readings::Freshness;
+use crate::service::settings::ServiceSettings;
+use crate::service::sources::{Delivery, Forecasts, PriceDesk};
+use crate::service::state::{Event, Role, State, Why};
+use crate::service::wire::Fault;
+use crate::service::wire::topics::Topics;
+
+/// Readings that depart from the schedule by more than this are planned anew [kWh].
+const DRIFT_KWH: f64 = 0.3;
+
+/// A schedule made in a hurry is polished when it was quiet for so long [s].
+const POLISH_AFTER_S: i64 = 15;
+
+/// Between two ticks on the service's own clock.
+const TICK: Duration = Duration::from_secs(1);
+
+/// How often the system is asked whether its time is right.
+const ASK_TIME: Duration = Duration::from_mins(1);
+
+/// Runs the service until `shutdown`, and leaves in a safe state.
+///
+/// # Errors
+/// If it cannot start.
+pub async fn run(
+    setup: Setup,
+    clock: Arc<dyn Clock>,
+    shutdown: impl Future<Output = ()>,
+) -> Result<(), StartError> {
+    let (mut app, mut inlets) = App::start(setup, Arc::clone(&clock)).await?;
+    let mut ticks = tokio::time::interval(TICK.div_f64(f64::from(clock.pace())));
+    ticks.set_missed_tick_behavior(MissedTickBehavior::Skip);
+    tokio::pin!(shutdown);
+    loop {
+        tokio::select! {
+            () = &mut shutdown => break,
+            event = app.link.next_event() => app.hear(event),
+            Some(answer) = inlets.answers.recv() => app.planned(answer),
+            Some(delivery) = inlets.deliveries.recv() => app.deliver(delivery),
+            Some(persisted) = inlets.persisted.recv() => app.handle(Event::Persisted(persisted)),
+            Some(synchronised) = inlets.synchronised.recv() => app.synchronised = synchronised,
+            _ = ticks.tick() => app.tick(),
+        }
+    }
+    app.leave().await;
+    Ok(())
+}
+
+/// Everything that others send, but for the link.
+struct Inlets {
+    answers: UnboundedReceiver<Answer>,
+    deliveries: UnboundedReceiver<Delivery>,
+    persisted: UnboundedReceiver<bool>,
+    synchronised: UnboundedReceiver<Synchronised>,
+}
+
+struct App {
+    house: Arc<House>,
+    settings: ServiceSettings,
+    clock: Arc<dyn Clock>,
+    boot_id: String,
+    state: State,
+    link: BrokerLink,
+    topics: Topics,
+    tree: Option<Tree>,
+    solver: Solver,
+    memory: Memory,
+    desk: Option<PriceDesk>,
+    forecasts: Forecasts,
+    known: Arc<Known>,
+    /// The last schedule made.
+    made: Option<Arc<Made>>,
+    plan_number: u64,
+    /// Its slots as JSON, for the tree.
+    schedule_json: String,
+    /// The stores as they were last thought to be.
+    stores: Vec<Estimate>,
+    battery_kwh: f64,
+    /// Why each heater is as it is, by the last set-point.
+    reasons: BTreeMap<HeaterId, String>,
+    alerts: BTreeMap<Alert, String>,
+    faults: Vec<Fault>,
+    /// Asked for while the solver was busy.
+    again: Option<Why>,
+    /// When a schedule was made in a hurry that was not polished since.
+    hurried: Option<Instant>,
+    runs: RunLedger,
+    hygiene: HygieneWatch,
+    steps: StepWatch,
+    synchronised: Synchronised,
+    /// When documents were last refreshed.
+    refreshed: Option<Instant>,
+    /// When values of the tree were last refreshed.
+    shown: Option<Instant>,
+    commands_made: u64,
+    status: watch::Sender<Status>,
+    /// Watches whoever sends to us.
+    tasks: Vec<tokio::task::JoinHandle<()>>,
+    leaving: bool,
+}
+
+impl App {
+    fn now(&self) -> Instant {
+        self.clock.now()
+    }
+
+    fn hear(&mut self, event: LinkEvent) {
+        let is_up = event == LinkEvent::Up;
+        let is_message = matches!(event, LinkEvent::Message { .. });
+        self.handle(Event::Link(event));
+        if is_message {
+            self.look_at_stores();
+        }
+        if is_up {
+            self.refresh();
+        }
+    }
+
+    /// Takes an event and everything that follows from it.
+    fn handle(&mut self, event: Event) {
+        let mut events = VecDeque::from([event]);
+        while let Some(event) = events.pop_front() {
+            let effects = self.state.apply(self.now(), event);
+            for effect in effects {
+                self.perform(effect, &mut events);
+            }
+        }
+    }
+
+    fn tick(&mut self) {
+        let now = self.now();
+        let step_s = self.steps.look(now, self.clock.elapsed());
+        if let Some(step_s) = step_s {
+            tracing::warn!(step_s, "the time of day stepped");
+        }
+        if self.solver.is_overdue() {
+            self.overdue(now);
+        }
+        let clock_is_right = clock::is_right(now, self.synchronised);
+        self.handle(Event::Tick { clock_is_right, step_s });
+        self.age_forecasts(now);
+        if self.hurried.is_some_and(|hurried| now - hurried >= POLISH_AFTER_S) {
+            self.hurried = None;
+            self.handle(Event::Unpolished);
+        }
+        self.look_at_stores();
+        self.write_ledger(now);
+        let is_due = |last: Option<Instant>, every: i64| {
+            last.is_none_or(|last| !(0..every).contains(&(now - last)))
+        };
+        if is_due(self.refreshed, 60) {
+            self.refresh();
+        } else if is_due(self.shown, 10) {
+            self.show();
+        }
+    }
+
+    /// The solver hangs. While the schedule before holds it stays; else the rule's.
+    fn overdue(&mut self, now: Instant) {
+        tracing::error!("the solver does not answer; it is left behind");
+        let cause = "the solver did not answer in time; the schedule before is kept";
+        if self.state.current(now).is_some() {
+            self.handle(Event::Planned(Err(cause.to_owned())));
+            self.tell_schedule();
+            return;
+        }
+        let snapshot = self.snapshot(Taste::ByRule);
+        if let Err(error) = self.solver.ask(snapshot) {
+            self.handle(Event::Planned(Err(error)));
+        }
+    }
+
+    fn plan(&mut self, why: Why, events: &mut VecDeque<Event>) {
+        if self.solver.is_busy() {
+            // One question at a time; this one follows the answer.
+            self.again = Some(why);
+            return;
+        }
+        tracing::debug!(?why, "planning");
+        let taste = match why {
+            Why::Start | Why::Slot | Why::Age => Taste::Thorough,
+            Why::Reading | Why::Forecast | Why::Prices | Why::Command | Why::Clock => Taste::Quick,
+        };
+        self.hurried = (taste == Taste::Quick).then(|| self.now());
+        let snapshot = self.snapshot(taste);
+        if let Err(error) = self.solver.ask(snapshot) {
+            events.push_back(Event::Planned(Err(error)));
+        }
+    }
+
+    fn snapshot(&mut self, taste: Taste) -> Snapshot {
+        self.estimate();
+        Snapshot {
+            at: self.now(),
+            house: Arc::clone(&self.house),
+            known: Arc::clone(&self.known),
+            stores: self.stores.iter().map(Estimate::layers).collect(),
+            battery: Energy::clamped(self.battery_kwh),
+            proven: self.hygiene.proven.clone(),
+            wishes: self.state.overrides().wishes().to_vec(),
+            published: self.made.clone(),
+            taste,
+        }
+    }
+
+    /// What is in the stores now.
+    fn estimate(&mut self) {
+        let now = self.now();
+        let models = self.made.as_deref().and_then(|made| estimate::expected(made, now));
+        let models: Vec<Profile> =
+            models.unwrap_or_else(|| self.stores.iter().map(|store| store.profile).collect());
+        let stores = self.house.site.stores.iter().zip(&models).enumerate();
+        self.stores = stores
+            .map(|(index, (store, model))| estimate::seen(store, model, &self.probes(index, now)))
+            .collect();
+        let by_plan = self.made.as_deref().and_then(|made| estimate::expected_battery(made, now));
+        let measured = self.charge(now);
+        self.battery_kwh = measured.or(by_plan).unwrap_or(self.battery_kwh);
+    }
+
+    fn probes(&self, store: usize, now: Instant) -> Vec<Sight> {
+        let inputs = self.state.inputs().iter().zip(&self.settings.inputs);
+        inputs
+            .filter(|(input, _)| input.role == Role::Probe { store })
+            .filter_map(|(input, settings)| match input.gate.freshness(now) {
+                Freshness::Fresh(reading) => {
+                    let height = settings.height?.value();
+                    Some(Sight { height, celsius: reading.value })
+                }
+                Freshness::Missing | Freshness::Stale { .. } => None,
+            })
+            .collect()
+    }
+
+    /// The battery as measured [kWh].
+    fn charge(&self, now: Instant) -> Option<f64> {
+        let battery = self.house.site.battery.as_ref()?;
+        let input = self.state.inputs().iter().find(|input| input.role == Role::Charge)?;
+        match input.gate.freshness(now) {
+            Freshness::Fresh(reading) => Some(reading.value * battery.capacity.kwh()),
+            Freshness::Missing | Freshness::Stale { .. } => None,
+        }
+    }
+
+    /// Plans anew if the stores are not as the schedule says.
+    fn look_at_stores(&mut self) {
+        self.estimate();
+        let now = self.now();
+        let Some(made) = self.made.as_deref() else { return };
+        let Some(expected) = estimate::expected(made, now) else { return };
+        let stores = self.house.site.stores.iter().zip(&self.stores).zip(expected);
+        let drifted = stores.into_iter().any(|((store, seen), profile)| {
+            let expected = Estimate { profile, measured: false };
+            let apart = seen.stored_kwh(store) - expected.stored_kwh(store);
+            seen.measured && apart.abs() > DRIFT_KWH
+        });
+        let battery = estimate::expected_battery(made, now).unwrap_or(self.battery_kwh);
+        if drifted || (battery - self.battery_kwh).abs() > DRIFT_KWH {
+            self.handle(Event::Drift);
+        }
+    }
+
+    fn write_ledger(&mut self, now: Instant) {
+        let reasons = &self.reasons;
+        let told = self
+            .state
+            .told()
+            .iter()
+            .map(|(id, power_w)| (*id, *power_w, reasons.get(id).map_or("", String::as_str)));
+        let mut records = self.runs.look(now, told, &self.house);
+        let names = |store: usize| self.house.site.stores[store].name.clone();
+        let proofs = self.hygiene.look(now, &self.house.hygiene, &self.stores, names);
+        if !proofs.is_empty() {
+            tracing::info!("a pasteurisation is proven by its probes");
+            // Planned with at once, as if the store's reading had moved.
+            self.handle(Event::Drift);
+        }
+        records.extend(proofs);
+        for record in records {
+            self.memory.keep(now, record);
+        }
+    }
+
+    fn view(&self) -> View<'_> {
+        let now = self.now();
+        View {
+            now,
+            house: &self.house,
+            state: &self.state,
+            made: self.made.as_deref().filter(|made| now < made.valid_until),
+            stores: &self.stores,
+            battery_kwh: self.battery_kwh,
+        }
+    }
+
+    /// Says what is safe, says good-bye, and writes what is left.
+    async fn leave(mut self) {
+        tracing::info!("stopping: everything is switched off");
+        self.handle(Event::Stop);
+        debug_assert!(self.leaving, "the state asked to leave");
+        for task in &self.tasks {
+            task.abort();
+        }
+        let told = self.link.stop().await;
+        if !told {
+            tracing::warn!("the broker could not be told everything; set-points run out");
+        }
+        self.memory.close(Duration::from_millis(500));
+        tracing::info!("stopped");
+    }
+}
+
+/// The model that stands in before the first schedule: the site file's state.
+fn initial(house: &House) -> Vec<Estimate> {
+    let stores = house.state.stores.iter();
+    let measured = false;
+    stores
+        .map(|layers: &Vec<Temperature>| Estimate {
+            profile: estimate::resampled(layers),
+            measured,
+        })
+        .collect()
+}
+
+/// Tells whether the system's time is right, every minute. Asking may start a
+/// program, so it has a thread of its own.
+async fn watch_time(clock: Arc<dyn Clock>, to: UnboundedSender<Synchronised>) {
+    let mut interval = tokio::time::interval(ASK_TIME);
+    loop {
+        interval.tick().await;
+        let clock = Arc::clone(&clock);
+        let asked = tokio::task::spawn_blocking(move || clock.synchronised()).await;
+        if to.send(asked.unwrap_or(Synchronised::Unknown)).is_err() {
+            return;
+        }
+    }
+}
+
+/// The topic of a set-point.
+fn set_point_topic(topics: &Topics, house: &House, heater: HeaterId) -> Topic {
+    let store = &house.site.stores[heater.store];
+    topics.set_point(&store.name, &store.elements[heater.element].name)
+}

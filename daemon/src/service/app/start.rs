@@ -1,0 +1,383 @@
+//! Putting the service together.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use optimiser::time::Instant;
+use optimiser::units::Temperature;
+use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
+use tokio::sync::watch;
+
+use super::documents;
+use super::effects::json;
+use super::ledger::{HygieneWatch, RunLedger};
+use super::memory::Memory;
+use super::{App, Inlets, initial, watch_time};
+use crate::assemble::Known;
+use crate::house::House;
+use crate::service::archive::{Archive, ArchiveError, Notice};
+use crate::service::clock::{self, Clock, StepWatch};
+use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore};
+use crate::service::homie::{Mirror, Status, Tree, TreeError};
+use crate::service::http;
+use crate::service::link::{
+    BrokerLink, ConfigError, Credentials, Filter, Link, LinkConfig, Message, Rank, TopicError,
+};
+use crate::service::planning::Solver;
+use crate::service::readings::Gate;
+use crate::service::seed::Dice;
+use crate::service::settings::{Place, ServiceSettings};
+use crate::service::sources::{Delivery, Forecasts, PriceDesk, Subject, watch_file, watch_url};
+use crate::service::state::{Comfort, Event, Input, Settings, State};
+use crate::service::wire::Command;
+use crate::service::wire::topics::{Topics, level};
+
+/// How far above useful the comfort minimum heats [K].
+const COMFORT_SPAN_K: f64 = 5.0;
+
+/// Prices of a tariff without a series are known for so long [s].
+const FOR_EVER_S: i64 = 100 * 365 * 86_400;
+
+/// What the service is started with.
+#[derive(Debug, Clone)]
+pub struct Setup {
+    /// The house.
+    pub house: House,
+    /// Its service.
+    pub settings: ServiceSettings,
+    /// Folder of what is remembered.
+    pub folder: PathBuf,
+    /// Name and password at the broker.
+    pub credentials: Option<Credentials>,
+}
+
+/// Why the service does not start.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// Another one runs.
+    #[error(transparent)]
+    Archive(ArchiveError),
+    /// The broker's settings cannot work.
+    #[error(transparent)]
+    Link(#[from] ConfigError),
+    /// The prefix is no topic.
+    #[error(transparent)]
+    Topic(#[from] TopicError),
+    /// The names make no Homie tree.
+    #[error(transparent)]
+    Tree(#[from] TreeError),
+    /// The port for monitoring is taken.
+    #[error("{address} cannot be opened for monitoring: {cause}; choose another `http_address`")]
+    Http {
+        /// The address.
+        address: std::net::SocketAddr,
+        /// What the system says.
+        cause: std::io::Error,
+    },
+}
+
+impl App {
+    pub(super) async fn start(
+        setup: Setup,
+        clock: Arc<dyn Clock>,
+    ) -> Result<(Self, Inlets), StartError> {
+        let Setup { house, settings, folder, credentials } = setup;
+        let now = clock.now();
+        let boot_id = boot_id();
+        let sync = clock.synchronised();
+        let (archive, remembers) = open(&folder, &house, now)?;
+        let topics = Topics::new(settings.broker.prefix.clone())?;
+        let tree = Tree::new(&settings.homie.spec(&house))?;
+        let shows_tree = settings.homie.on;
+        let config =
+            link_config(&settings, &topics, shows_tree.then_some(&tree), &boot_id, credentials);
+        let config = config.check()?;
+        let (answers_in, answers) = unbounded_channel();
+        let (deliveries_in, deliveries) = unbounded_channel();
+        let (persisted_in, persisted) = unbounded_channel();
+        let (synchronised_in, synchronised) = unbounded_channel();
+        let mut tasks = watchers(&settings, &deliveries_in);
+        tasks.push(tokio::spawn(watch_time(Arc::clone(&clock), synchronised_in)));
+        let status = watch::Sender::new(http::Status::default());
+        if let Some(address) = settings.http {
+            let cause = |cause| StartError::Http { address, cause };
+            let listener = http::bind(address).await.map_err(cause)?;
+            tasks.push(tokio::spawn(http::serve(listener, status.subscribe())));
+        }
+        let overrides = overrides(&house, archive.as_ref(), now);
+        let proven = proven(&house, archive.as_ref());
+        let mut desk = settings
+            .prices
+            .as_ref()
+            .map(|source| PriceDesk::new(source.form.clone(), house.tariff.clone()));
+        if let (Some(desk), Some(archive)) = (&mut desk, &archive)
+            && let Err(error) = desk.recall(archive, now)
+        {
+            tracing::warn!(%error, "prices of before are not known");
+        }
+        let known_until = match &desk {
+            Some(desk) => desk.known_until(now),
+            None => now + FOR_EVER_S,
+        };
+        let state =
+            State::new(state_settings(&house, &settings, &topics, &boot_id), now, overrides);
+        let mut app = Self {
+            stores: initial(&house),
+            battery_kwh: house.state.battery.kwh(),
+            forecasts: Forecasts::new(&settings.forecasts),
+            house: Arc::new(house),
+            settings,
+            clock,
+            boot_id,
+            state,
+            link: BrokerLink::start(config),
+            topics,
+            tree: None,
+            solver: Solver::new(answers_in),
+            memory: Memory::start(archive, persisted_in.clone()),
+            desk,
+            known: Arc::new(Known::default()),
+            made: None,
+            plan_number: 0,
+            schedule_json: String::new(),
+            reasons: BTreeMap::new(),
+            alerts: BTreeMap::new(),
+            faults: Vec::new(),
+            again: None,
+            hurried: None,
+            runs: RunLedger::default(),
+            hygiene: HygieneWatch::new(proven),
+            steps: StepWatch::default(),
+            synchronised: sync,
+            refreshed: None,
+            shown: None,
+            commands_made: 0,
+            status,
+            tasks,
+            leaving: false,
+        };
+        app.raise(tree);
+        app.know(now);
+        app.handle(Event::Tick { clock_is_right: clock::is_right(now, sync), step_s: None });
+        if !remembers {
+            let _lives = persisted_in.send(false);
+        }
+        if known_until > now {
+            app.handle(Event::Prices { known_until });
+        }
+        Ok((app, Inlets { answers, deliveries, persisted, synchronised }))
+    }
+
+    /// Describes the tree, or takes down the one of an earlier start.
+    fn raise(&mut self, tree: Tree) {
+        let mirror = Mirror::new(&tree);
+        if self.settings.homie.on {
+            for message in tree.descriptions() {
+                self.set(message, Rank::Description);
+            }
+            if self.settings.homie.mirror {
+                for message in mirror.descriptions() {
+                    self.set(message, Rank::Description);
+                }
+            }
+        } else {
+            for topic in tree.topics() {
+                self.link.clear_latest(topic);
+            }
+        }
+        if !self.settings.homie.mirror {
+            for topic in mirror.topics() {
+                self.link.clear_latest(topic);
+            }
+        }
+        self.tree = self.settings.homie.on.then_some(tree);
+        self.set_states(Status::Ready, Rank::Ready);
+    }
+}
+
+/// Sixteen digits from the system's own randomness.
+fn boot_id() -> String {
+    use std::hash::{BuildHasher, Hasher};
+    let number = std::hash::RandomState::new().build_hasher().finish();
+    format!("{number:016x}")
+}
+
+/// Opens the archive. One that another process holds ends the start; without any
+/// other one the service works without a memory.
+fn open(
+    folder: &std::path::Path,
+    house: &House,
+    now: Instant,
+) -> Result<(Option<Archive>, bool), StartError> {
+    let path = folder.join(format!("{}.sqlite", level(&house.name)));
+    if let Err(error) = std::fs::create_dir_all(folder) {
+        tracing::error!(%error, folder = %folder.display(), "no folder to remember in");
+    }
+    match Archive::open(&path, now) {
+        Ok((archive, notice)) => {
+            if let Some(Notice::SetAside { kept_as, cause }) = notice {
+                let kept_as = kept_as.display().to_string();
+                tracing::error!(kept_as, cause, "the archive was damaged and begins anew");
+            }
+            Ok((Some(archive), true))
+        }
+        Err(error @ ArchiveError::Locked(_)) => Err(StartError::Archive(error)),
+        Err(error) => {
+            tracing::error!(%error, "the service works without a memory");
+            Ok((None, false))
+        }
+    }
+}
+
+fn link_config(
+    settings: &ServiceSettings,
+    topics: &Topics,
+    tree: Option<&Tree>,
+    boot_id: &str,
+    credentials: Option<Credentials>,
+) -> LinkConfig {
+    let broker = &settings.broker;
+    let mut config = LinkConfig::new(&broker.host, broker.port, &broker.client_id);
+    config.credentials = credentials;
+    config.seed = Dice::from_text(boot_id).roll();
+    config.echo = Some(topics.health());
+    config.will = Some(match tree {
+        Some(tree) => tree.will(),
+        None => Message {
+            topic: topics.availability(),
+            payload: json(&documents::availability(boot_id, None)),
+            retained: true,
+        },
+    });
+    config.subscriptions = subscriptions(settings, topics, tree);
+    if let Some(tree) = tree {
+        config.opening = tree.states(Status::Init);
+        if settings.homie.mirror {
+            config.opening.extend(Mirror::new(tree).states(Status::Init));
+        }
+    }
+    config
+}
+
+fn subscriptions(settings: &ServiceSettings, topics: &Topics, tree: Option<&Tree>) -> Vec<Filter> {
+    let places = settings.forecasts.iter().map(|source| &source.place);
+    let places = places.chain(settings.prices.iter().map(|source| &source.place));
+    let sources = places.filter_map(|place| match place {
+        Place::Topic(topic) => Some(topic.clone()),
+        Place::File(_) | Place::Url(..) => None,
+    });
+    let inputs = settings.inputs.iter().map(|input| input.topic.clone());
+    let mut filters: Vec<Filter> = inputs.chain(sources).map(Filter::from).collect();
+    filters.push(topics.command());
+    if let Some(tree) = tree {
+        filters.extend(tree.filters());
+        if settings.homie.mirror {
+            filters.extend(Mirror::new(tree).filters());
+        }
+    }
+    filters.sort();
+    filters.dedup();
+    filters
+}
+
+fn watchers(
+    settings: &ServiceSettings,
+    to: &UnboundedSender<Delivery>,
+) -> Vec<tokio::task::JoinHandle<()>> {
+    let prices = settings.prices.iter().map(|source| (Subject::Prices, &source.place));
+    let forecasts = settings.forecasts.iter();
+    let forecasts = forecasts.map(|source| (Subject::Forecast(source.of), &source.place));
+    prices
+        .chain(forecasts)
+        .filter_map(|(subject, place)| match place.clone() {
+            Place::File(path) => Some(tokio::spawn(watch_file(subject, path, to.clone()))),
+            Place::Url(url, every_s) => {
+                Some(tokio::spawn(watch_url(subject, url, every_s, to.clone())))
+            }
+            Place::Topic(_) => None,
+        })
+        .collect()
+}
+
+fn plant(house: &House) -> Plant {
+    let stores = house.site.stores.iter().map(|store| PlantStore {
+        name: store.name.clone(),
+        ceiling: store.ceiling,
+        heaters: store
+            .elements
+            .iter()
+            .map(|element| PlantHeater {
+                name: element.name.clone(),
+                power_w: (element.power.kw() * 1_000.0).round() as u32,
+            })
+            .collect(),
+    });
+    Plant { stores: stores.collect() }
+}
+
+/// What was asked for by hand before the start and holds still.
+fn overrides(house: &House, archive: Option<&Archive>, now: Instant) -> Overrides {
+    let mut overrides = Overrides::new(plant(house));
+    let open = archive.map_or_else(|| Ok(Vec::new()), |archive| archive.open_commands(now));
+    match open {
+        Ok(commands) => {
+            for (at, json) in commands {
+                if let Ok(command) = serde_json::from_str::<Command>(&json) {
+                    let answer = overrides.apply(at, &command);
+                    tracing::debug!(id = answer.id, text = answer.text, "taken up again");
+                }
+            }
+        }
+        Err(error) => tracing::error!(%error, "what was asked for before is not known"),
+    }
+    let wishes = overrides.wishes().to_vec();
+    overrides.with_wishes(now, wishes)
+}
+
+/// The later of what the file and the archive say.
+fn proven(house: &House, archive: Option<&Archive>) -> Vec<Option<Instant>> {
+    let rules = house.hygiene.iter();
+    rules
+        .map(|rule| {
+            let name = &house.site.stores[rule.store].name;
+            let kept = archive.and_then(|archive| archive.last_hygiene(name).ok().flatten());
+            rule.last_proven.max(kept)
+        })
+        .collect()
+}
+
+fn state_settings(
+    house: &House,
+    settings: &ServiceSettings,
+    topics: &Topics,
+    boot_id: &str,
+) -> Settings {
+    let inputs = settings.inputs.iter().map(|input| Input {
+        name: input.name.clone(),
+        topic: input.topic.clone(),
+        role: input.role,
+        gate: Gate::new(input.shape.clone(), input.unit, input.limits),
+    });
+    let comfort = house.site.stores.iter().map(|store| {
+        let heights = store.elements.iter().enumerate();
+        let highest = heights.max_by(|a, b| a.1.height.value().total_cmp(&b.1.height.value()));
+        let below = store.use_temperature;
+        highest.map(|(element, _)| Comfort {
+            element,
+            below,
+            above: Temperature::clamped(
+                (below.celsius() + COMFORT_SPAN_K).min(store.ceiling.celsius()),
+            ),
+        })
+    });
+    Settings {
+        site: house.name.clone(),
+        boot_id: boot_id.to_owned(),
+        plant: plant(house),
+        inputs: inputs.collect(),
+        command: topics.command(),
+        start_offset: settings.start_offset,
+        comfort: comfort.collect(),
+    }
+}

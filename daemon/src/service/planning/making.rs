@@ -1,0 +1,231 @@
+//! One schedule from one snapshot. Pure but for the time it takes.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use chrono::NaiveTime;
+use optimiser::Schedule;
+use optimiser::check::Violation;
+use optimiser::judge::Effort;
+use optimiser::plan::{Outcome, Planner};
+use optimiser::problem::{Problem, Published};
+use optimiser::rule::rule_plan;
+use optimiser::time::Instant;
+use optimiser::units::{Energy, Price, Temperature};
+
+use super::wishes;
+use crate::assemble::{AssembleError, Assembled, Known, assemble};
+use crate::house::House;
+use crate::present::Plan;
+use crate::present::document::Document;
+use crate::series::Origin;
+use crate::service::commands::Wish;
+use crate::tariff::{Band, Rates};
+
+/// How long a schedule is acted on if no newer one comes [s].
+const HOLDS_S: i64 = 6 * 3_600;
+
+/// Charge for departing from the schedule that is out, for each kWh moved
+/// [minor]: a tenth of a penny's worth of unrest (a choice, not a measurement).
+const CHANGE_PER_KWH: f64 = 0.1;
+
+/// The price that stands in where none is known [minor/kWh]. Only its being the
+/// same at all times matters.
+const FLAT_PRICE: f64 = 25.0;
+
+/// How much work a schedule is worth.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Taste {
+    /// Something waits for it.
+    Quick,
+    /// There is time to polish.
+    Thorough,
+    /// The solver hangs: by rule.
+    ByRule,
+}
+
+/// All that one schedule is made from.
+#[derive(Debug, Clone)]
+pub struct Snapshot {
+    /// When.
+    pub at: Instant,
+    /// The house.
+    pub house: Arc<House>,
+    /// Prices and forecasts.
+    pub known: Arc<Known>,
+    /// For each store, its layers from bottom to top.
+    pub stores: Vec<Vec<Temperature>>,
+    /// Energy in the battery above empty.
+    pub battery: Energy,
+    /// For each hygiene rule, when it was last proven.
+    pub proven: Vec<Option<Instant>>,
+    /// What was asked for by hand.
+    pub wishes: Vec<Wish>,
+    /// The schedule that is out.
+    pub published: Option<Arc<Made>>,
+    /// How much work it is worth.
+    pub taste: Taste,
+}
+
+/// A schedule with all that is needed to show it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Made {
+    /// When it was made.
+    pub issued_at: Instant,
+    /// It is not acted on from then.
+    pub valid_until: Instant,
+    /// Prices of slots that end later are forecast.
+    pub published_until: Instant,
+    /// The problem.
+    pub problem: Problem,
+    /// Its answer.
+    pub schedule: Schedule,
+    /// Estimates that stand in for something unknown.
+    pub notes: Vec<String>,
+    /// Why it is not the best there could be.
+    pub fell_because: Option<String>,
+    /// How long it took.
+    pub took: Duration,
+}
+
+impl Made {
+    /// The document of this schedule.
+    pub fn document(&self, house: &House) -> Document {
+        Document::new(&Plan {
+            house,
+            problem: &self.problem,
+            schedule: &self.schedule,
+            issued_at: self.issued_at,
+            valid_until: self.valid_until,
+            published_until: self.published_until,
+        })
+    }
+}
+
+/// Makes a schedule: by the program, else by rule.
+///
+/// # Errors
+/// In words, if even the rule finds none.
+pub fn make(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> {
+    let begun = std::time::Instant::now();
+    let house = house_now(snapshot);
+    let (assembled, mut fell_because) = match assemble(&house, &snapshot.known, snapshot.at) {
+        Ok(assembled) => (assembled, None),
+        Err(AssembleError::NoPrices { .. } | AssembleError::PricesNeeded) => {
+            (without_prices(house, snapshot)?, Some(NO_PRICES.to_owned()))
+        }
+        Err(error) => return Err(error.to_string()),
+    };
+    let Assembled { mut problem, price_origins, notes } = assembled;
+    wishes::apply(&mut problem, &snapshot.wishes, snapshot.at);
+    if let Some(published) = &snapshot.published {
+        problem.published = Some(on_slots(published, &problem));
+        problem.weights.change_per_kwh = CHANGE_PER_KWH;
+    }
+    let problem = problem.validated().map_err(|error| error.to_string())?;
+    let schedule = match planned(&problem, planner, snapshot.taste) {
+        Ok(schedule) => schedule,
+        Err(why) => {
+            let schedule = rule_plan(&problem).map_err(|found| {
+                format!("no schedule can be made: {why}; by rule {}", in_words(&found))
+            })?;
+            fell_because = Some(format!("planned by rule, because {why}"));
+            schedule
+        }
+    };
+    let horizon = problem.horizon.slots();
+    let first_forecast = match fell_because.as_deref() {
+        Some(NO_PRICES) => Some(0),
+        _ => price_origins.iter().position(|origin| *origin == Origin::Forecast),
+    };
+    Ok(Made {
+        issued_at: snapshot.at,
+        valid_until: problem.horizon.end().min(snapshot.at + HOLDS_S),
+        published_until: first_forecast.map_or(problem.horizon.end(), |slot| horizon[slot].start()),
+        schedule,
+        notes,
+        fell_because,
+        took: begun.elapsed(),
+        problem,
+    })
+}
+
+const NO_PRICES: &str =
+    "no price is known; the plan keeps the promises as if every hour cost the same";
+
+fn house_now(snapshot: &Snapshot) -> House {
+    let mut house = House::clone(&snapshot.house);
+    house.state.stores.clone_from(&snapshot.stores);
+    house.state.battery = snapshot.battery;
+    for (rule, proven) in house.hygiene.iter_mut().zip(&snapshot.proven) {
+        rule.last_proven = *proven;
+    }
+    house
+}
+
+/// The problem at one price for all hours and nothing for export.
+fn without_prices(mut house: House, snapshot: &Snapshot) -> Result<Assembled, String> {
+    let flat = |rate| {
+        let (from, until) = (NaiveTime::MIN, NaiveTime::MIN);
+        Rates::Bands(vec![Band { from, until, rate: Price::constant(rate) }])
+    };
+    house.tariff.import = flat(FLAT_PRICE);
+    house.tariff.export = flat(0.0);
+    assemble(&house, &snapshot.known, snapshot.at).map_err(|error| error.to_string())
+}
+
+fn planned(problem: &Problem, planner: &mut Planner, taste: Taste) -> Result<Schedule, String> {
+    let effort = match taste {
+        Taste::Quick => Effort::STEP,
+        Taste::Thorough => Effort::COLD,
+        Taste::ByRule => return Err("the solver did not answer in time".to_owned()),
+    };
+    *planner = std::mem::take(planner).with_effort(effort);
+    match planner.plan(problem) {
+        Outcome::Planned(planned) => Ok(planned.schedule),
+        Outcome::Infeasible(missing) => {
+            let missing: Vec<String> = missing
+                .iter()
+                .map(|m| format!("{:.2} kWh from {}", m.kwh, m.slot.start()))
+                .collect();
+            Err(format!("the limits leave load unserved: {}", missing.join(", ")))
+        }
+        Outcome::Refused(found) => {
+            Err(format!("the answer was refused by the check: {}", in_words(&found)))
+        }
+        Outcome::Failed(why) => Err(format!("there is no answer: {why}")),
+    }
+}
+
+fn in_words(found: &[Violation]) -> String {
+    found.iter().take(5).map(ToString::to_string).collect::<Vec<_>>().join("; ")
+}
+
+/// The heaters' energy of a schedule on the slots of a problem.
+fn on_slots(published: &Made, problem: &Problem) -> Published {
+    let count = problem.heaters().count();
+    let slots = &published.schedule.slots;
+    (0..count)
+        .map(|heater| {
+            problem
+                .horizon
+                .slots()
+                .iter()
+                .map(|slot| {
+                    let kwh: f64 = slots
+                        .iter()
+                        .map(|plan| {
+                            let share = plan.slot.overlap_seconds(*slot) as f64
+                                / plan.slot.seconds() as f64;
+                            plan.heaters.get(heater).map_or(0.0, |run| run.energy.kwh() * share)
+                        })
+                        .sum();
+                    Energy::clamped(kwh)
+                })
+                .collect()
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,9 @@
+//! From what is known now to a schedule, on a thread of its own.
+
+pub mod estimate;
+mod making;
+mod solver;
+mod wishes;
+
+pub use making::{Made, Snapshot, Taste, make};
+pub use solver::{Answer, Solver};

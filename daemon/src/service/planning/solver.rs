@@ -1,0 +1,119 @@
+//! The thread that solves. HiGHS keeps a scheduler for each thread that calls it,
+//! so it is always the same one, until it hangs and is left behind.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::mpsc::{Sender, channel};
+use std::time::Duration;
+
+use optimiser::plan::Planner;
+use tokio::sync::mpsc::UnboundedSender;
+
+use super::making::{Made, Snapshot, make};
+
+/// Limit on one schedule, by a clock that nobody can set.
+const LIMIT: Duration = Duration::from_secs(20);
+
+/// Threads that may be left behind; after them there are no more schedules, and
+/// the comfort minimum stays until the service is started again.
+const MOST_LEFT: usize = 3;
+
+/// An answer of the thread.
+#[derive(Debug)]
+pub struct Answer {
+    /// Number of the question.
+    pub number: u64,
+    /// The schedule, or why there is none.
+    pub made: Result<Arc<Made>, String>,
+}
+
+/// Asks the thread, one question at a time.
+pub struct Solver {
+    answers: UnboundedSender<Answer>,
+    thread: Option<Sender<(u64, Snapshot)>>,
+    asked: Option<(u64, std::time::Instant)>,
+    next: u64,
+    left: usize,
+}
+
+impl Solver {
+    /// Answers will go there.
+    pub fn new(answers: UnboundedSender<Answer>) -> Self {
+        Self { answers, thread: None, asked: None, next: 0, left: 0 }
+    }
+
+    /// Asks for a schedule.
+    ///
+    /// # Errors
+    /// If too many threads hang already.
+    pub fn ask(&mut self, snapshot: Snapshot) -> Result<(), String> {
+        if self.left > MOST_LEFT {
+            let text = "the solver hung too often; restart the service and report the log";
+            return Err(text.to_owned());
+        }
+        self.next += 1;
+        let number = self.next;
+        let thread = self.thread.take().map_or_else(|| self.start(), Ok)?;
+        let sent = thread.send((number, snapshot));
+        self.thread = Some(thread);
+        if sent.is_err() {
+            self.thread = None;
+            return Err("the solver's thread ended; it is started again".to_owned());
+        }
+        self.asked = Some((number, std::time::Instant::now()));
+        Ok(())
+    }
+
+    /// Whether a question waits for its answer.
+    pub fn is_busy(&self) -> bool {
+        self.asked.is_some()
+    }
+
+    /// Whether an answer is the one that was asked for last.
+    pub fn takes(&mut self, answer: &Answer) -> bool {
+        self.asked.take_if(|(number, _)| *number == answer.number).is_some()
+    }
+
+    /// Whether the thread is over its limit; it is then left behind, and its answer
+    /// not taken when it comes.
+    pub fn is_overdue(&mut self) -> bool {
+        let overdue = self.asked.take_if(|(_, since)| since.elapsed() > LIMIT).is_some();
+        if overdue {
+            self.thread = None;
+            self.left += 1;
+        }
+        overdue
+    }
+
+    fn start(&self) -> Result<Sender<(u64, Snapshot)>, String> {
+        let (sender, questions) = channel::<(u64, Snapshot)>();
+        let answers = self.answers.clone();
+        std::thread::Builder::new()
+            .name("solver".to_owned())
+            .spawn(move || {
+                let mut planner = Planner::default();
+                for (number, snapshot) in questions {
+                    let made = caught(&snapshot, &mut planner).map(Arc::new);
+                    if answers.send(Answer { number, made }).is_err() {
+                        return;
+                    }
+                }
+            })
+            .map_err(|error| format!("no thread for the solver: {error}"))?;
+        Ok(sender)
+    }
+}
+
+fn caught(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> {
+    let made = catch_unwind(AssertUnwindSafe(|| make(snapshot, planner)));
+    made.unwrap_or_else(|panic| {
+        // What it holds may be half changed.
+        *planner = Planner::default();
+        let text = panic
+            .downcast_ref::<String>()
+            .map(String::as_str)
+            .or_else(|| panic.downcast_ref::<&str>().copied())
+            .unwrap_or("without a word");
+        Err(format!("the planner panicked: {text}; report this with the log"))
+    })
+}

@@ -1,0 +1,168 @@
+//! Keys of the background service.
+
+use super::super::shape::Kind::{Choice, Flag, Table, Tables, Text, Whole};
+use super::super::shape::{Shape, assumed, number, optional, required};
+
+/// What an input can measure, in the words of the file.
+pub(in crate::site_file) const MEASURES: [&str; 8] = [
+    "store-temperature",
+    "battery-level",
+    "battery-power",
+    "pv-power",
+    "load-power",
+    "outdoor-temperature",
+    "import-power",
+    "energy-counter",
+];
+
+pub(super) static SERVICE: Shape = Shape {
+    about: "The background service, for `stowheat run`.",
+    keys: &[
+        assumed("broker", Table(&BROKER), "The MQTT broker."),
+        optional("input", Tables(&INPUT), "What is measured, and where it arrives."),
+        optional("prices", Table(&PRICES), "Where the prices come from that the tariff follows."),
+        optional("forecast", Table(&FORECASTS), "Where forecasts come from."),
+        assumed("homie", Flag(true), "Show everything as a Homie 5 device tree as well."),
+        assumed("homie_4_mirror", Flag(false), "And as Homie 4, for controllers that know no 5."),
+        assumed("homie_domain", Text("homie"), "First level of the topics of the tree."),
+        assumed(
+            "start_offset",
+            Flag(true),
+            "Switch on up to ten minutes after the edge of a slot, always the same for this site, so that not all houses start at once.",
+        ),
+        optional(
+            "http_address",
+            Text("127.0.0.1:8460"),
+            "Address and port of `/livez`, `/readyz` and `/metrics`; none of them if left out.",
+        ),
+        optional(
+            "state_folder",
+            Text("/var/lib/stowheat"),
+            "Folder of what is remembered; `$STATE_DIRECTORY`, or the user's state folder, if left out.",
+        ),
+        assumed("log_format", Choice(&["text", "json"]), "Form of the log."),
+    ],
+};
+
+static BROKER: Shape = Shape {
+    about: "The MQTT broker, without TLS: on this machine, or behind a bridge that adds it.",
+    keys: &[
+        assumed("host", Text("127.0.0.1"), "Name or address."),
+        assumed("port", Whole { min: 1, max: 65_535, usual: 1_883 }, "Port."),
+        optional(
+            "client_id",
+            Text("stowheat-mill-cottage"),
+            "Name at the broker, its own for each service; made from the name of the site if left out.",
+        ),
+        optional(
+            "prefix",
+            Text("stowheat/mill-cottage"),
+            "First levels of the own topics; `stowheat/` and the name of the site if left out.",
+        ),
+        optional("user", Text("stowheat"), "Name of the user; nobody if left out."),
+        optional("password_file", Text("/etc/stowheat/password"), "File that holds the password."),
+        optional(
+            "password_credential",
+            Text("broker-password"),
+            "Name of the password among the credentials of the systemd unit.",
+        ),
+    ],
+};
+
+static INPUT: Shape = Shape {
+    about: "An input: a number from any topic.",
+    keys: &[
+        required("name", Text("cylinder top"), "Name in messages."),
+        required("measures", Choice(&MEASURES), "What it measures."),
+        optional(
+            "store",
+            Text("cylinder"),
+            "Store of the probe; may be left out where there is one.",
+        ),
+        optional(
+            "height_fraction",
+            number(0.0, 1.0, 0.9),
+            "Height of the probe as a share of the store's.",
+        ),
+        required("topic", Text("house/cylinder/top"), "Topic it arrives on."),
+        assumed(
+            "form",
+            Choice(&["number", "json", "senml", "homie"]),
+            "A bare number, a number in JSON, a SenML pack (RFC 8428), or a Homie property.",
+        ),
+        optional("value_pointer", Text("/temperature"), "To the number in JSON (RFC 6901)."),
+        optional("time_pointer", Text("/time"), "To the time of the measurement in JSON."),
+        optional(
+            "record",
+            Text("urn:dev:ow:10e2:temp"),
+            "Name of the SenML record, with its base.",
+        ),
+        required("unit", Text("°C"), "Unit of the number; never guessed."),
+        optional(
+            "maximum_age_minutes",
+            number(0.5, 1_440.0, 15.0),
+            "Older readings are not acted on.",
+        ),
+    ],
+};
+
+static PRICES: Shape = Shape {
+    about: "Where prices come from: one of `file`, `topic` or `url`.",
+    keys: &[
+        optional(
+            "file",
+            Text("/var/lib/stowheat/prices.csv"),
+            "File that is read when it changes.",
+        ),
+        optional("topic", Text("prices/day-ahead"), "Topic they arrive on."),
+        optional("url", Text("https://prices.example/day-ahead"), "Address that is asked."),
+        assumed(
+            "form",
+            Choice(&["csv", "json", "openadr"]),
+            "A series as for `plan --prices`, a list in JSON, or OpenADR 3 events.",
+        ),
+        assumed("poll_minutes", number(1.0, 1_440.0, 15.0), "How often the address is asked."),
+        optional("unit", Text("EUR/MWh"), "Unit of the values in JSON."),
+        optional(
+            "list_pointer",
+            Text("/data"),
+            "To the list in JSON (RFC 6901); the document itself if left out.",
+        ),
+        optional("start_pointer", Text("/start"), "From an entry to its start."),
+        optional("end_pointer", Text("/end"), "From an entry to its end."),
+        optional("value_pointer", Text("/price"), "From an entry to its value."),
+        optional("issued_pointer", Text("/issued"), "To the time of issue."),
+        assumed(
+            "local_times",
+            Flag(false),
+            "Times without an offset are local times of the site; refused otherwise.",
+        ),
+    ],
+};
+
+static FORECASTS: Shape = Shape {
+    about: "Forecasts, each a file as for `plan`, or a topic with the same content.",
+    keys: &[
+        optional("weather", Table(&FORECAST), "Sun, temperature and wind."),
+        optional("pv", Table(&FORECAST), "Energy or power of the PV system."),
+        optional("load", Table(&FORECAST), "What the rest of the house takes."),
+        optional("draws", Table(&FORECAST), "Litres of hot water."),
+    ],
+};
+
+static FORECAST: Shape = Shape {
+    about: "A forecast: one of `file` or `topic`.",
+    keys: &[
+        optional(
+            "file",
+            Text("/var/lib/stowheat/weather.csv"),
+            "File that is read when it changes.",
+        ),
+        optional("topic", Text("forecast/weather"), "Topic it arrives on."),
+        assumed(
+            "maximum_age_hours",
+            number(1.0, 100_000.0, 24.0),
+            "An older one is not planned with.",
+        ),
+    ],
+};

@@ -1,0 +1,359 @@
+//! The background service.
+
+use std::net::SocketAddr;
+use std::ops::Range;
+use std::path::PathBuf;
+
+use optimiser::units::{Fraction, Volume};
+
+use super::fault::Faults;
+use super::habits::store_of;
+use super::keys::service::MEASURES;
+use super::tree::Node;
+use crate::house::House;
+use crate::service::homie::Tree;
+use crate::service::link::{LinkConfig, Topic, TopicError};
+use crate::service::prices::{ListMap, Quantity as PriceOf};
+use crate::service::readings::{Limits, Quantity, Shape, Unit};
+use crate::service::settings::{
+    BrokerSettings, ForecastOf, ForecastSource, HomieSettings, InputSettings, LogFormat,
+    PasswordPlace, Place, PriceForm, PriceSource, ServiceSettings, price_unit,
+};
+use crate::service::state::Role;
+use crate::service::wire::topics::{Topics, level};
+use crate::tariff::Rates;
+
+/// What the service works with; `None` after a fault that leaves nothing to say.
+pub(super) fn service(node: &Node, house: &House, faults: &mut Faults) -> Option<ServiceSettings> {
+    let broker = broker(node.part("broker"), house, faults);
+    let inputs = inputs(node, house, faults);
+    let prices = prices(node, house, faults);
+    let forecasts = forecasts(node, faults);
+    let homie = HomieSettings {
+        on: node.flag("homie"),
+        mirror: node.flag("homie_4_mirror"),
+        domain: node.text("homie_domain").to_owned(),
+    };
+    tree_fault(node, house, &homie, faults);
+    if homie.mirror && !homie.on {
+        let why = "without `homie = true` there is nothing to mirror";
+        node.stray(&["homie_4_mirror"], why, faults);
+    }
+    Some(ServiceSettings {
+        broker,
+        inputs: inputs?,
+        prices,
+        forecasts,
+        homie,
+        start_offset: node.flag("start_offset"),
+        http: http(node, faults),
+        state_folder: node.maybe_text("state_folder").map(PathBuf::from),
+        log_format: match node.text("log_format") {
+            "json" => LogFormat::Json,
+            _ => LogFormat::Text,
+        },
+    })
+}
+
+fn refuse(node: &Node, key: &str, message: String, hint: &str, faults: &mut Faults) {
+    faults.error(node.span_of(key), &node.path_of(key), message, Some(hint.to_owned()));
+}
+
+fn broker(node: &Node, house: &House, faults: &mut Faults) -> BrokerSettings {
+    let name = level(&house.name);
+    let given = |key: &str, usual: String| node.maybe_text(key).map_or(usual, str::to_owned);
+    let settings = BrokerSettings {
+        host: node.text("host").to_owned(),
+        port: node.number("port") as u16,
+        client_id: given("client_id", format!("stowheat-{name}")),
+        prefix: given("prefix", format!("stowheat/{name}")),
+        login: login(node, faults),
+    };
+    if let Err(error) = Topics::new(settings.prefix.clone()) {
+        refuse(node, "prefix", error.to_string(), "write it like `stowheat/my-house`", faults);
+    }
+    let mut link = LinkConfig::new(&settings.host, settings.port, &settings.client_id);
+    link.longest_wait_s = 60;
+    for fault in link.faults() {
+        let (key, rule) = fault.split_once(": ").unwrap_or(("host", &fault));
+        let (message, hint) = (format!("`{key}` cannot be used"), rule);
+        refuse(node, key, message, hint, faults);
+    }
+    settings
+}
+
+fn login(node: &Node, faults: &mut Faults) -> Option<(String, PasswordPlace)> {
+    let places = ["password_file", "password_credential"];
+    let Some(user) = node.maybe_text("user") else {
+        node.stray(&places, "it belongs to a `user`", faults);
+        return None;
+    };
+    let place = match node.only_one(&places, faults)? {
+        "password_file" => PasswordPlace::File(PathBuf::from(node.text("password_file"))),
+        _ => PasswordPlace::Credential(node.text("password_credential").to_owned()),
+    };
+    Some((user.to_owned(), place))
+}
+
+fn inputs(node: &Node, house: &House, faults: &mut Faults) -> Option<Vec<InputSettings>> {
+    let nodes = node.tables("input");
+    let inputs: Vec<_> = nodes.iter().map(|node| input(node, house, faults)).collect();
+    for (i, node) in nodes.iter().enumerate() {
+        let name = node.maybe_text("name");
+        if name.is_some() && nodes[..i].iter().any(|other| other.maybe_text("name") == name) {
+            let message = format!("two inputs have the name \"{}\"", name.unwrap_or_default());
+            refuse(node, "name", message, "give each its own", faults);
+        }
+    }
+    let inputs: Vec<_> = inputs.into_iter().collect::<Option<_>>()?;
+    for (index, store) in house.site.stores.iter().enumerate() {
+        let seen = inputs.iter().any(|input| input.role == Role::Probe { store: index });
+        if !seen && !store.elements.is_empty() {
+            faults.warning(
+                node.span.clone(),
+                &node.path,
+                format!("no input measures store `{}`, so the service never heats it", store.name),
+                Some("add a `[[service.input]]` that measures its temperature".to_owned()),
+            );
+        }
+    }
+    Some(inputs)
+}
+
+fn input(node: &Node, house: &House, faults: &mut Faults) -> Option<InputSettings> {
+    let measures = node.text("measures");
+    let topic = topic(node, faults);
+    let shape = shape(node, faults);
+    let role = role(node, measures, house, faults);
+    let unit: Option<Unit> = node.maybe_text("unit").and_then(|text| match text.parse() {
+        Ok(unit) => Some(unit),
+        Err(error) => {
+            refuse(node, "unit", error, "write it as the device means it", faults);
+            None
+        }
+    });
+    let (topic, shape, role, unit) = (topic?, shape?, role?, unit?);
+    let wanted = match measures {
+        "store-temperature" | "outdoor-temperature" => Quantity::Temperature,
+        "battery-level" => Quantity::Share,
+        "energy-counter" => Quantity::Counter,
+        _ => Quantity::Power,
+    };
+    if unit.quantity != wanted {
+        let message = format!("\"{}\" is no unit of `{measures}`", node.text("unit"));
+        refuse(node, "unit", message, "see the list of units in the example file", faults);
+        return None;
+    }
+    let mut limits = limits(measures, role, house);
+    if let Some(minutes) = node.maybe_number("maximum_age_minutes") {
+        limits.max_age_s = (minutes * 60.0) as i64;
+    }
+    let name = node.maybe_text("name")?.to_owned();
+    let height = node.maybe_quantity("height_fraction", Fraction::new);
+    Some(InputSettings { name, topic, role, height, shape, unit, limits })
+}
+
+fn topic(node: &Node, faults: &mut Faults) -> Option<Topic> {
+    let text = node.maybe_text("topic")?;
+    let refused = |error: TopicError, faults: &mut Faults| {
+        refuse(node, "topic", error.to_string(), "name one topic, as `house/cylinder/top`", faults);
+    };
+    Topic::new(text).map_err(|error| refused(error, faults)).ok()
+}
+
+fn shape(node: &Node, faults: &mut Faults) -> Option<Shape> {
+    let form = node.text("form");
+    if form != "json" {
+        let why = "it leads into JSON (`form = \"json\"`)";
+        node.stray(&["value_pointer", "time_pointer"], why, faults);
+    }
+    if form != "senml" {
+        node.stray(&["record"], "it names a record of a SenML pack (`form = \"senml\"`)", faults);
+    }
+    match form {
+        "json" => Some(Shape::Json {
+            value: pointer(node, "value_pointer", true, faults)?,
+            time: pointer(node, "time_pointer", false, faults),
+        }),
+        "senml" => {
+            if let Some(name) = node.maybe_text("record") {
+                return Some(Shape::SenMl { name: name.to_owned() });
+            }
+            let message = "a SenML pack needs `record`".to_owned();
+            refuse(node, "form", message, "add `record = \"…\"`, base name included", faults);
+            None
+        }
+        _ => Some(Shape::Plain),
+    }
+}
+
+/// A JSON pointer (RFC 6901): empty, or each part after a slash.
+fn pointer(node: &Node, key: &str, is_needed: bool, faults: &mut Faults) -> Option<String> {
+    match node.maybe_text(key) {
+        Some(text) if text.starts_with('/') => Some(text.to_owned()),
+        Some(text) => {
+            let hint = format!("write `{key} = \"/{}\"`", text.replace('.', "/"));
+            refuse(node, key, format!("\"{text}\" is no JSON pointer"), &hint, faults);
+            None
+        }
+        None if is_needed && !node.blamed(key) => {
+            let message = format!("`form = \"json\"` needs `{key}`");
+            refuse(node, "form", message, &format!("add `{key} = \"/…\"`"), faults);
+            None
+        }
+        None => None,
+    }
+}
+
+fn role(node: &Node, measures: &str, house: &House, faults: &mut Faults) -> Option<Role> {
+    debug_assert!(MEASURES.contains(&measures), "the key tables know the words");
+    if measures != "store-temperature" {
+        node.stray(&["store", "height_fraction"], "it belongs to a probe in a store", faults);
+    }
+    match measures {
+        "store-temperature" => {
+            if !node.has("height_fraction") {
+                let message = "a probe needs `height_fraction`".to_owned();
+                let hint = "0 is the bottom of the store, 1 its top";
+                refuse(node, "measures", message, hint, faults);
+            }
+            store_of(node, &house.site.stores, faults).map(|store| Role::Probe { store })
+        }
+        "battery-level" | "battery-power" if house.site.battery.is_none() => {
+            let message = "the site has no battery".to_owned();
+            refuse(node, "measures", message, "add `[battery]`, or remove this input", faults);
+            None
+        }
+        "battery-level" => Some(Role::Charge),
+        _ => Some(Role::Other),
+    }
+}
+
+/// Least water that surrounds a probe: this share of the store
+/// (common practice, no published source).
+const AROUND_PROBE: f64 = 0.05;
+
+fn limits(measures: &str, role: Role, house: &House) -> Limits {
+    let fuse = house.supply.fuse.power_at(house.supply.volts, house.supply.phases);
+    match (role, &house.site.battery) {
+        (Role::Probe { store }, _) => {
+            let store = &house.site.stores[store];
+            let heaters = store.elements.iter().map(|element| element.power.kw()).sum();
+            Limits::of_probe(
+                optimiser::units::Power::clamped(heaters),
+                Volume::clamped(store.volume.litres() * AROUND_PROBE),
+                store.volume,
+            )
+        }
+        (Role::Charge, Some(battery)) => {
+            let most = battery.charge_limit.kw().max(battery.discharge_limit.kw());
+            Limits::of_charge(optimiser::units::Power::clamped(most), battery.capacity.kwh())
+        }
+        _ if measures == "energy-counter" => Limits::of_counter(fuse),
+        _ if measures == "outdoor-temperature" => Limits::of_outdoors(),
+        _ => Limits::of_power(fuse),
+    }
+}
+
+fn place(node: &Node, keys: &[&'static str], faults: &mut Faults) -> Option<Place> {
+    Some(match node.only_one(keys, faults)? {
+        "file" => Place::File(PathBuf::from(node.text("file"))),
+        "topic" => Place::Topic(topic(node, faults)?),
+        _ => {
+            let url = node.text("url").to_owned();
+            if !url.starts_with("http://") && !url.starts_with("https://") {
+                let message = format!("\"{url}\" is no address of the web");
+                refuse(node, "url", message, "write it with `https://`", faults);
+            }
+            Place::Url(url, (node.number("poll_minutes") * 60.0) as u64)
+        }
+    })
+}
+
+fn prices(node: &Node, house: &House, faults: &mut Faults) -> Option<PriceSource> {
+    let follows = [&house.tariff.import, &house.tariff.export]
+        .into_iter()
+        .any(|rates| matches!(rates, Rates::Indexed(_)));
+    let Some(prices) = node.table("prices") else {
+        if follows && !node.blamed("prices") {
+            let message = "the tariff follows a price series, and `[service.prices]` is missing";
+            let hint = "say where prices come from: a file, a topic or an address";
+            refuse(node, "prices", message.to_owned(), hint, faults);
+        }
+        return None;
+    };
+    let place = place(prices, &["file", "topic", "url"], faults);
+    let form = price_form(prices, house, faults);
+    Some(PriceSource { place: place?, form: form? })
+}
+
+fn price_form(node: &Node, house: &House, faults: &mut Faults) -> Option<PriceForm> {
+    const JSON: [&str; 6] =
+        ["unit", "list_pointer", "start_pointer", "end_pointer", "value_pointer", "issued_pointer"];
+    let form = node.text("form");
+    if form != "json" {
+        node.stray(&JSON, "it belongs to a list in JSON (`form = \"json\"`)", faults);
+        return Some(if form == "openadr" { PriceForm::OpenAdr } else { PriceForm::Series });
+    }
+    let currency = &house.tariff.currency;
+    let unit_text = node.maybe_text("unit").unwrap_or_default();
+    let unit = price_unit(unit_text, currency);
+    if unit.is_none() && !node.blamed("unit") {
+        let key = if node.has("unit") { "unit" } else { "form" };
+        let message = format!("\"{unit_text}\" is no unit of prices in {currency}");
+        let hint = format!("write `unit = \"{currency}/MWh\"`, or what the source says");
+        refuse(node, key, message, &hint, faults);
+    }
+    let start = pointer(node, "start_pointer", true, faults);
+    let value = pointer(node, "value_pointer", true, faults);
+    let map = ListMap {
+        quantity: PriceOf::Price,
+        unit: unit_text.to_owned(),
+        list: pointer(node, "list_pointer", false, faults).unwrap_or_default(),
+        start: start?,
+        end: pointer(node, "end_pointer", false, faults),
+        value: value?,
+        issued: pointer(node, "issued_pointer", false, faults),
+        zone: node.flag("local_times").then_some(house.time_zone),
+    };
+    Some(PriceForm::Json(Box::new(map), unit?))
+}
+
+fn forecasts(node: &Node, faults: &mut Faults) -> Vec<ForecastSource> {
+    let Some(node) = node.table("forecast") else { return Vec::new() };
+    let of = |of: ForecastOf| Some((of, node.table(of.name())?));
+    ForecastOf::ALL
+        .into_iter()
+        .filter_map(of)
+        .filter_map(|(of, node)| {
+            let place = place(node, &["file", "topic"], faults)?;
+            let max_age_s = (node.number("maximum_age_hours") * 3_600.0) as i64;
+            Some(ForecastSource { of, place, max_age_s })
+        })
+        .collect()
+}
+
+fn http(node: &Node, faults: &mut Faults) -> Option<SocketAddr> {
+    let text = node.maybe_text("http_address")?;
+    let Ok(address) = text.parse::<SocketAddr>() else {
+        let message = format!("\"{text}\" is no address with a port");
+        refuse(node, "http_address", message, "write it as `127.0.0.1:8460`", faults);
+        return None;
+    };
+    if !address.ip().is_loopback() {
+        let span: Range<usize> = node.span_of("http_address");
+        let message = "everybody who reaches this address can read the state of the house";
+        let hint = "use 127.0.0.1, and put something that asks for a password before it";
+        let path = node.path_of("http_address");
+        faults.warning(span, &path, message.to_owned(), Some(hint.to_owned()));
+    }
+    Some(address)
+}
+
+/// The names of stores and elements must make a Homie tree.
+fn tree_fault(node: &Node, house: &House, homie: &HomieSettings, faults: &mut Faults) {
+    if let Err(error) = Tree::new(&homie.spec(house)) {
+        let hint = "or write `homie = false`";
+        refuse(node, "homie_domain", error.to_string(), hint, faults);
+    }
+}

@@ -1,0 +1,13 @@
+//! The program as a whole: the real binary, Debian's mosquitto, and mosquitto's
+//! own clients as everybody else. Every wait is for a condition, with a limit.
+
+mod days;
+mod figures;
+mod homie;
+mod life;
+mod party;
+mod restart;
+
+#[expect(dead_code, reason = "refusing subscriptions is tried with the link alone")]
+#[path = "../process/broker.rs"]
+mod broker;

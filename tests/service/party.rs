@@ -1,0 +1,310 @@
+//! Those who take part: the service, a listener, a speaker.
+
+use std::fs::{self, File};
+use std::io::{BufRead, BufReader, Write};
+use std::path::PathBuf;
+use std::process::{Child, ChildStdin, Command, Stdio};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use serde_json::Value;
+use stowheat::service::wire::topics::CHANNELS;
+
+/// First levels of the service's own topics.
+pub(crate) const PREFIX: &str = "stowheat/mill-cottage";
+
+const SITE: &str = include_str!("../../fixtures/sites/mill-cottage.toml");
+
+/// The small site with a service; `more` adds to `[service]`, `tables` comes last.
+pub(crate) fn site(port: u16, folder: &std::path::Path, more: &str, tables: &str) -> String {
+    format!(
+        "{SITE}\n[service]\nstate_folder = \"{}\"\nstart_offset = false\n{more}\n\
+         [service.broker]\nport = {port}\n\
+         [[service.input]]\nname = \"top\"\nmeasures = \"store-temperature\"\n\
+         height_fraction = 0.85\ntopic = \"house/top\"\nunit = \"°C\"\n{tables}\n",
+        folder.display()
+    )
+}
+
+/// The same site with a tariff that follows prices from a topic.
+pub(crate) fn indexed(site: &str) -> String {
+    let begin = site.find("bands = [").expect("the bands");
+    let end = site[begin..].find("\n]\n").expect("their end") + begin + 3;
+    let table = "[service.prices]\ntopic = \"prices\"\nform = \"json\"\nunit = \"EUR/MWh\"\n\
+                 start_pointer = \"/start\"\nvalue_pointer = \"/price\"\n";
+    format!("{}factor = 1.2\nvat_percent = 9\n{}{table}", &site[..begin], &site[end..])
+}
+
+/// A folder of the test.
+pub(crate) fn folder(name: &str) -> PathBuf {
+    let path = std::env::temp_dir().join(format!("stowheat-{name}-{}-s", std::process::id()));
+    let _none = fs::remove_dir_all(&path);
+    fs::create_dir_all(&path).expect("a folder");
+    path
+}
+
+/// A running service.
+pub(crate) struct Service {
+    child: Child,
+    log: PathBuf,
+}
+
+impl Service {
+    /// Starts the program on a site file.
+    pub(crate) fn start(folder: &std::path::Path, site: &str, arguments: &[&str]) -> Self {
+        let file = folder.join("site.toml");
+        fs::write(&file, site).expect("the folder is writable");
+        let log = folder.join(format!("log-{}", fs::read_dir(folder).expect("a folder").count()));
+        let child = Command::new(env!("CARGO_BIN_EXE_stowheat"))
+            .arg("run")
+            .arg(&file)
+            .args(arguments)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(File::create(&log).expect("the folder is writable"))
+            .spawn()
+            .expect("the program starts");
+        Self { child, log }
+    }
+
+    pub(crate) fn log(&self) -> String {
+        fs::read_to_string(&self.log).unwrap_or_default()
+    }
+
+    pub(crate) fn id(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// Sends SIGTERM; returns the exit code and how long it took.
+    pub(crate) fn stop(mut self) -> (Option<i32>, Duration) {
+        let begun = Instant::now();
+        let id = self.child.id().to_string();
+        let sent = Command::new("kill").args(["-TERM", &id]).status().expect("kill is there");
+        assert!(sent.success());
+        (self.wait(), begun.elapsed())
+    }
+
+    /// Waits for the end by itself.
+    pub(crate) fn wait(&mut self) -> Option<i32> {
+        let end = Instant::now() + Duration::from_secs(15);
+        loop {
+            if let Some(status) = self.child.try_wait().expect("our own child") {
+                return status.code();
+            }
+            assert!(Instant::now() < end, "the program does not end:\n{}", self.log());
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+
+    /// Ends it without warning.
+    pub(crate) fn kill(mut self) {
+        self.child.kill().expect("our own child");
+        self.child.wait().expect("our own child");
+    }
+}
+
+impl Drop for Service {
+    fn drop(&mut self) {
+        let _ended = self.child.kill();
+        let _ended = self.child.wait();
+    }
+}
+
+/// A message on the wire.
+#[derive(Debug, Clone)]
+pub(crate) struct Heard {
+    pub(crate) topic: String,
+    pub(crate) payload: String,
+    pub(crate) at: Instant,
+}
+
+impl Heard {
+    pub(crate) fn json(&self) -> Value {
+        serde_json::from_str(&self.payload).unwrap_or_else(|e| panic!("{e}: {}", self.payload))
+    }
+
+    pub(crate) fn is(&self, below: &str) -> bool {
+        self.topic.strip_prefix(PREFIX).is_some_and(|rest| rest == format!("/v1/{below}"))
+    }
+}
+
+/// Somebody who hears everything.
+pub(crate) struct Listener {
+    child: Child,
+    heard: Arc<Mutex<Vec<Heard>>>,
+}
+
+impl Listener {
+    /// Listens from now on.
+    pub(crate) fn start(port: u16) -> Self {
+        let mut child = Command::new("mosquitto_sub")
+            .args(["-p", &port.to_string(), "-t", "#", "-F", "%t %p", "-q", "1"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("mosquitto's clients are installed");
+        let heard: Arc<Mutex<Vec<Heard>>> = Arc::default();
+        let (into, pipe) = (Arc::clone(&heard), child.stdout.take().expect("piped"));
+        std::thread::spawn(move || {
+            for line in BufReader::new(pipe).lines().map_while(Result::ok) {
+                let (topic, payload) = line.split_once(' ').unwrap_or((&line, ""));
+                let (topic, payload) = (topic.to_owned(), payload.to_owned());
+                let message = Heard { topic, payload, at: Instant::now() };
+                into.lock().unwrap_or_else(PoisonError::into_inner).push(message);
+            }
+        });
+        let listener = Self { child, heard };
+        // It listens once it hears itself.
+        let end = Instant::now() + Duration::from_secs(10);
+        while listener.all().iter().all(|heard| heard.topic != "test/ready") {
+            assert!(Instant::now() < end, "the listener hears nothing");
+            say(port, "test/ready", "1");
+        }
+        listener
+    }
+
+    pub(crate) fn all(&self) -> Vec<Heard> {
+        self.heard.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    pub(crate) fn count(&self) -> usize {
+        self.heard.lock().unwrap_or_else(PoisonError::into_inner).len()
+    }
+
+    /// Waits for a message, from the one of this number on.
+    pub(crate) fn after(&self, from: usize, what: &str, is_it: impl Fn(&Heard) -> bool) -> Heard {
+        let end = Instant::now() + Duration::from_secs(30);
+        let mut next = from;
+        loop {
+            let fresh: Vec<Heard> = {
+                let heard = self.heard.lock().unwrap_or_else(PoisonError::into_inner);
+                heard.get(next..).map(<[Heard]>::to_vec).unwrap_or_default()
+            };
+            next += fresh.len();
+            if let Some(found) = fresh.into_iter().find(|heard| is_it(heard)) {
+                return found;
+            }
+            assert!(Instant::now() < end, "not heard in 30 s: {what}");
+            std::thread::sleep(Duration::from_millis(2));
+        }
+    }
+}
+
+impl Drop for Listener {
+    fn drop(&mut self) {
+        let _ended = self.child.kill();
+        let _ended = self.child.wait();
+    }
+}
+
+/// What the broker holds for a newcomer, by topic.
+pub(crate) fn held(port: u16) -> Vec<(String, String)> {
+    let output = Command::new("mosquitto_sub")
+        .args(["-p", &port.to_string(), "-t", "#", "-F", "%t %p", "-W", "1", "--retained-only"])
+        .output()
+        .expect("mosquitto's clients are installed");
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    let pairs = text.lines().filter_map(|line| line.split_once(' '));
+    pairs.map(|(topic, payload)| (topic.to_owned(), payload.to_owned())).collect()
+}
+
+/// Says one thing.
+pub(crate) fn say(port: u16, topic: &str, payload: &str) {
+    let said = Command::new("mosquitto_pub")
+        .args(["-p", &port.to_string(), "-t", topic, "-m", payload])
+        .status()
+        .expect("mosquitto's clients are installed");
+    assert!(said.success(), "{topic}");
+}
+
+/// Somebody who goes on speaking on one topic.
+pub(crate) struct Speaker {
+    child: Child,
+    pipe: ChildStdin,
+}
+
+impl Speaker {
+    pub(crate) fn start(port: u16, topic: &str) -> Self {
+        let mut child = Command::new("mosquitto_pub")
+            .args(["-p", &port.to_string(), "-t", topic, "-l"])
+            .stdin(Stdio::piped())
+            .spawn()
+            .expect("mosquitto's clients are installed");
+        let pipe = child.stdin.take().expect("piped");
+        Self { child, pipe }
+    }
+
+    pub(crate) fn say(&mut self, payload: &str) {
+        writeln!(self.pipe, "{payload}").expect("the speaker lives");
+        self.pipe.flush().expect("the speaker lives");
+    }
+}
+
+impl Drop for Speaker {
+    fn drop(&mut self) {
+        let _ended = self.child.kill();
+        let _ended = self.child.wait();
+    }
+}
+
+/// A command of the own tree.
+pub(crate) fn command(port: u16, id: &str, action: &Value) {
+    let document = serde_json::json!({"schema": "stowheat/command/1", "id": id, "action": action});
+    say(port, &format!("{PREFIX}/v1/command"), &document.to_string());
+}
+
+/// Everything heard on the own tree is in the interface description and valid
+/// against the schema that stands there.
+pub(crate) fn check_all(heard: &[Heard]) {
+    let deploy = concat!(env!("CARGO_MANIFEST_DIR"), "/../deploy");
+    let description = fs::read_to_string(format!("{deploy}/asyncapi.yaml")).expect("the file");
+    let validators: Vec<_> = CHANNELS
+        .iter()
+        .map(|channel| {
+            let address = format!("address: '{{prefix}}/{}'", channel.address);
+            assert!(description.contains(&address), "{address} is not described");
+            let path = format!("{deploy}/schemas/{}.json", channel.document);
+            let schema = fs::read_to_string(path).expect("a schema");
+            let schema: Value = serde_json::from_str(&schema).expect("JSON");
+            (channel, jsonschema::validator_for(&schema).expect("a valid schema"))
+        })
+        .collect();
+    let mut checked = 0;
+    for message in heard {
+        let Some(below) = message.topic.strip_prefix(&format!("{PREFIX}/")) else { continue };
+        let (channel, validator) = validators
+            .iter()
+            .find(|(channel, _)| matches(channel.address, below))
+            .unwrap_or_else(|| panic!("{} is not described", message.topic));
+        let document = message.json();
+        let errors: Vec<_> = validator.iter_errors(&document).map(|e| e.to_string()).collect();
+        assert!(errors.is_empty(), "{} ({}): {errors:?}", message.topic, channel.document);
+        checked += 1;
+    }
+    assert!(checked > 0, "nothing was heard");
+}
+
+fn matches(address: &str, topic: &str) -> bool {
+    let (address, topic): (Vec<_>, Vec<_>) =
+        (address.split('/').collect(), topic.split('/').collect());
+    address.len() == topic.len()
+        && address.iter().zip(topic).all(|(level, own)| level.starts_with('{') || *level == own)
+}
+
+/// A time of a document.
+pub(crate) fn time(value: &Value) -> i64 {
+    let text = value.as_str().expect("a time");
+    chrono::DateTime::parse_from_rfc3339(text).expect("RFC 3339").timestamp()
+}
+
+/// Half-hourly prices from the start of this hour as a list in JSON.
+pub(crate) fn prices(half_hours: std::ops::Range<i64>, price: impl Fn(i64) -> f64) -> String {
+    let hour = chrono::Utc::now().timestamp().div_euclid(3_600) * 3_600;
+    let entries: Vec<Value> = half_hours
+        .map(|i| {
+            let start = chrono::DateTime::from_timestamp(hour + i * 1_800, 0).expect("a time");
+            serde_json::json!({"start": start.to_rfc3339(), "price": price(i)})
+        })
+        .collect();
+    Value::Array(entries).to_string()
+}
