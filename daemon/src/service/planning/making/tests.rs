@@ -74,19 +74,26 @@ fn who_is_away_is_not_heated_for() {
 }
 
 #[test]
-fn guests_and_a_promise_by_hand_need_more_heat() {
+fn guests_need_more_heat() {
     let quiet = snapshot(SITE);
     let two_days = Slot::new(at(), at() + 2 * 86_400).expect("a slot");
     let until = at() + 36 * 3_600;
-    for kind in [
-        WishKind::Guests(3),
-        WishKind::ReadyBy { store: 0, litres: 180.0, temperature: Temperature::constant(40.0) },
-    ] {
-        let wish = Wish { id: "w".into(), from: at(), until, kind };
-        let more = Snapshot { wishes: vec![wish.clone()], ..quiet.clone() };
-        let (quiet, more) = (heat(&made(&quiet), two_days), heat(&made(&more), two_days));
-        assert!(more > quiet + 0.5, "{wish:?}: {quiet} kWh and {more} kWh");
-    }
+    let wish = Wish { id: "w".into(), from: at(), until, kind: WishKind::Guests(3) };
+    let more = Snapshot { wishes: vec![wish], ..quiet.clone() };
+    let (quiet, more) = (heat(&made(&quiet), two_days), heat(&made(&more), two_days));
+    assert!(more > quiet + 0.5, "{quiet} kWh and {more} kWh");
+}
+
+#[test]
+fn a_promise_by_hand_stands_ready() {
+    let until = at() + 36 * 3_600;
+    let kind =
+        WishKind::ReadyBy { store: 0, litres: 180.0, temperature: Temperature::constant(40.0) };
+    let wish = Wish { id: "w".into(), from: at(), until, kind };
+    let made = made(&Snapshot { wishes: vec![wish], ..snapshot(SITE) });
+    let before = made.schedule.slots.iter().rev().find(|slot| slot.slot.end() <= until);
+    let ready = before.expect("the promise lies in the plan").stores[0].usable_litres;
+    assert!(ready >= 175.0, "{ready} L");
 }
 
 #[test]
