@@ -9,6 +9,7 @@ use optimiser::solar::PvSystem;
 use optimiser::time::Instant;
 use optimiser::units::{Current, Energy, Flow, Power, Temperature, Volume};
 
+use crate::series::Marks;
 use crate::tariff::Tariff;
 
 /// A house, checked and ready to be planned.
@@ -18,6 +19,8 @@ pub struct House {
     pub name: String,
     /// Zone of every local time in the site file.
     pub time_zone: Tz,
+    /// What the rows of its series files mark.
+    pub series_marks: Marks,
     /// Where it stands, for sun and weather.
     pub location: Option<Location>,
     /// Stores, battery and grid limits.

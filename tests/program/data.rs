@@ -137,3 +137,30 @@ fn rows_that_contradict_each_other_are_refused() {
     let messages = super::refused(65, &["plan", DEMO, "--prices", &path, "--at", DEMO_AT]);
     says(&messages, &["twice.csv", "2026-04-17T10:00:00Z"]);
 }
+
+// The same prices, each stamped with the end of its half-hour and under the
+// name `start_utc`, as some feeds do; the site says so.
+#[test]
+fn rows_stamped_at_the_end_are_read_as_the_site_says() {
+    let site =
+        fixture(DEMO).replace("currency = \"GBP\"", "currency = \"GBP\"\nseries_mark = \"end\"");
+    let site = written("stamped-at-the-end.toml", &site);
+    let text = fixture(DEMO_PRICES);
+    let mut ends: Vec<&str> =
+        text.lines().skip(1).map(|l| l.split(',').next().expect("a start")).collect();
+    ends.remove(0);
+    let header = text.lines().next().expect("a header");
+    let rows = text
+        .lines()
+        .skip(1)
+        .zip(ends)
+        .map(|(line, end)| format!("{end},{}", line.split_once(',').expect("two columns").1));
+    let rows: Vec<String> = rows.collect();
+    let shifted = written("stamped-at-the-end.csv", &format!("{header}\n{}\n", rows.join("\n")));
+    let (as_started, _) = with_prices(DEMO_PRICES);
+    let (plan, _) = json(&["plan", &site, "--prices", &shifted, "--at", DEMO_AT]);
+    let (as_started, as_ended) = (prices(&as_started), prices(&plan));
+    for (slot, (own, ended)) in as_started.iter().zip(&as_ended).enumerate() {
+        assert!((own - ended).abs() < 1e-9, "slot {slot}: {own} became {ended}");
+    }
+}

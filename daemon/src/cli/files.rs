@@ -28,10 +28,10 @@ pub(super) fn site_text(path: &Path) -> Result<(String, String), Problem> {
 /// What the demo house is known to live with, where no file says otherwise.
 pub(super) fn demo(arguments: &Inputs, house: &House) -> Result<Known, Problem> {
     let stated = known(arguments, house)?;
-    let prices = read_series("the demo prices", DEMO_PRICES.as_bytes())?;
+    let prices = read_series("the demo prices", DEMO_PRICES.as_bytes(), Marks::AsNamed)?;
     let weather = match stated.weather {
         Some(weather) => weather,
-        None => read_weather("the demo weather", DEMO_WEATHER.as_bytes())?,
+        None => read_weather("the demo weather", DEMO_WEATHER.as_bytes(), Marks::AsNamed)?,
     };
     Ok(Known {
         wholesale: wholesale(&prices, house, arguments.price_column.as_deref())?,
@@ -44,6 +44,7 @@ pub(super) fn demo(arguments: &Inputs, house: &House) -> Result<Known, Problem> 
 /// What the files named on the command line say.
 pub(super) fn known(arguments: &Inputs, house: &House) -> Result<Known, Problem> {
     let mut known = Known::default();
+    let series_file = |path| series_file(path, house.series_marks);
     if let Some(path) = &arguments.prices {
         let file = series_file(path)?;
         known.wholesale = wholesale(&file, house, arguments.price_column.as_deref())?;
@@ -51,11 +52,11 @@ pub(super) fn known(arguments: &Inputs, house: &House) -> Result<Known, Problem>
     }
     if let Some(path) = &arguments.weather {
         let name = path.display().to_string();
-        known.weather = Some(read_weather(&name, &bytes(path)?)?);
+        known.weather = Some(read_weather(&name, &bytes(path)?, house.series_marks)?);
     }
-    known.pv = arguments.pv.as_deref().map(series_file).transpose()?;
-    known.load = arguments.load.as_deref().map(series_file).transpose()?;
-    known.draws = arguments.draws.as_deref().map(series_file).transpose()?;
+    known.pv = arguments.pv.as_deref().map(&series_file).transpose()?;
+    known.load = arguments.load.as_deref().map(&series_file).transpose()?;
+    known.draws = arguments.draws.as_deref().map(&series_file).transpose()?;
     Ok(known)
 }
 
@@ -65,13 +66,13 @@ fn bytes(path: &Path) -> Result<Vec<u8>, Problem> {
     })
 }
 
-fn series_file(path: &Path) -> Result<SeriesFile, Problem> {
-    read_series(&path.display().to_string(), &bytes(path)?)
+fn series_file(path: &Path, marks: Marks) -> Result<SeriesFile, Problem> {
+    read_series(&path.display().to_string(), &bytes(path)?, marks)
 }
 
-fn read_series(name: &str, bytes: &[u8]) -> Result<SeriesFile, Problem> {
-    let file = series::read(name, bytes, Marks::AsNamed)
-        .map_err(|error| Problem::new(Failure::Data, error))?;
+fn read_series(name: &str, bytes: &[u8], marks: Marks) -> Result<SeriesFile, Problem> {
+    let file =
+        series::read(name, bytes, marks).map_err(|error| Problem::new(Failure::Data, error))?;
     for notice in file.notices() {
         say(&format!("{name}: {notice}"));
     }
@@ -97,13 +98,13 @@ fn wholesale(file: &SeriesFile, house: &House, column: Option<&str>) -> Result<W
     Wholesale::from_file(file, &tariff).map_err(data)
 }
 
-fn read_weather(name: &str, bytes: &[u8]) -> Result<Reading, Problem> {
+fn read_weather(name: &str, bytes: &[u8], marks: Marks) -> Result<Reading, Problem> {
     let text = String::from_utf8_lossy(bytes);
     let known = weather::read(&text, name).map_err(|error| Problem::new(Failure::Data, error))?;
     if let Some(reading) = known {
         return Ok(reading);
     }
-    let file = read_series(name, bytes)?;
+    let file = read_series(name, bytes, marks)?;
     let weather =
         Weather::from_series(&file).map_err(|error| Problem::new(Failure::Data, error))?;
     Ok(Reading::Dated(weather))

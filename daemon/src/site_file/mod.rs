@@ -126,6 +126,7 @@ fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
     let house = House {
         name: named.text("name").to_owned(),
         time_zone: supply::time_zone(named, faults),
+        series_marks: supply::series_marks(named),
         location: root.table("location").map(supply::location),
         supply,
         tariff: money::tariff(root.part("tariff"), currency, faults),

@@ -11,9 +11,15 @@ use optimiser::units::{Current, Energy, Fraction, Power, Price};
 use super::fault::{Faults, nearest};
 use super::tree::Node;
 use crate::house::{BaseLoad, Location, Supply};
+use crate::series::Marks;
 
 /// Highest voltage of one phase against neutral in public supplies [V].
 const PHASE_VOLTS_MAX: f64 = 277.0;
+
+/// What the rows of the site's series mark.
+pub(super) fn series_marks(site: &Node) -> Marks {
+    if site.maybe_text("series_mark") == Some("end") { Marks::End } else { Marks::AsNamed }
+}
 
 /// The time zone; UTC after a fault.
 pub(super) fn time_zone(site: &Node, faults: &mut Faults) -> Tz {

@@ -255,6 +255,7 @@ impl Recipe<'_> {
         House {
             name: self.name.to_owned(),
             time_zone: self.zone,
+            series_marks: crate::series::Marks::AsNamed,
             location: None,
             site: problem.site.clone(),
             supply: Supply { fuse: Current::constant(60.0), phases: 1, volts: 230.0 },

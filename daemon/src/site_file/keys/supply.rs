@@ -13,6 +13,11 @@ pub(super) static SITE: Shape = Shape {
             "Zone of every local time in the file, as in the IANA time zone database.",
         ),
         required("currency", Text("GBP"), "Currency, ISO 4217."),
+        assumed(
+            "series_mark",
+            Choice(&["start", "end"]),
+            "Whether the rows of series files given to commands mark the start or the end of their interval, where the column is named `start`.",
+        ),
     ],
 };
 
