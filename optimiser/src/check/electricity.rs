@@ -82,7 +82,10 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     });
     // While it is off, no more than the surplus is given away.
     let given_away = surplus * (hours - on_hours);
-    let most_swing: f64 = if surplus > 0.0 { given_away.min(switched) } else { 0.0 };
+    let by_share: f64 = if surplus > 0.0 { given_away.min(switched) } else { 0.0 };
+    // A battery at constant power moves the surplus that the elements meet.
+    let battery = (plan.discharge.kwh() - plan.charge.kwh()) / hours;
+    let most_swing = by_share.max(both_ways(plan, surplus)).max(both_ways(plan, surplus + battery));
     report.within(
         slot,
         "meter",
@@ -90,6 +93,27 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
         swing - most_swing,
         TOLERANCE_KWH,
     );
+}
+
+/// Energy that passes the meter both ways when the runs of a slot meet a steady
+/// surplus [kW], run by run [kWh].
+fn both_ways(plan: &SlotPlan, surplus: f64) -> f64 {
+    let length = plan.slot.seconds() as f64 / 60.0;
+    let ends = plan.heaters.iter().flat_map(|h| [h.delay_minutes, h.delay_minutes + h.minutes]);
+    let mut edges: Vec<f64> = ends.map(|at| at.clamp(0.0, length)).chain([0.0, length]).collect();
+    edges.sort_by(f64::total_cmp);
+    let (mut taken, mut given) = (0.0, 0.0);
+    for pair in edges.windows(2) {
+        let (middle, hours) = (0.5 * (pair[0] + pair[1]), (pair[1] - pair[0]) / 60.0);
+        let on = plan
+            .heaters
+            .iter()
+            .filter(|h| h.delay_minutes <= middle && middle < h.delay_minutes + h.minutes);
+        let net = on.map(|h| h.power.kw()).sum::<f64>() - surplus;
+        taken += net.max(0.0) * hours;
+        given += (-net).max(0.0) * hours;
+    }
+    taken.min(given)
 }
 
 fn battery(problem: &Problem, plan: &SlotPlan, level: f64, report: &mut Report) -> f64 {

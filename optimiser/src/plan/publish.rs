@@ -99,7 +99,12 @@ impl<'a> Publisher<'a> {
 
     fn slot(&self, slot: usize, reasoner: &Reasoner<'_>) -> SlotPlan {
         let (problem, flows) = (self.problem, &self.solution.slots[slot]);
-        let swing = flows.import.min(flows.export).min(most_swing(problem, slot, flows));
+        let both = flows.import.min(flows.export);
+        // The simulated meter counts; the program's registers may both hold rounding.
+        let swing = match self.judged {
+            Some(_) => both,
+            None => both.min(most_swing(problem, slot, flows)),
+        };
         let swing = if swing > NOTHING { swing } else { 0.0 };
         // What is left of the smaller register is rounding of the solver.
         let net = flows.import - flows.export;
