@@ -12,6 +12,9 @@ use super::score::Judge;
 /// A draw or promise of less heat than this does not end a stretch [kWh].
 const DEADLINE_KWH: f64 = 0.5;
 
+/// Prices are compared in steps of this [minor/kWh].
+const EQUAL_PRICE: f64 = 0.05;
+
 /// Less energy than this is no change [kWh].
 const NOTHING: f64 = 1e-6;
 
@@ -106,11 +109,10 @@ fn pack(
     let row = &best.energies[heater];
     let mut left = (row[from..until].iter().sum::<f64>() + more).max(0.0);
     let mut order: Vec<usize> = (from..until).collect();
+    // Prices in steps: what differs by less is equally cheap.
+    let step = |slot: usize| (values[slot] / EQUAL_PRICE).round();
     order.sort_by(|&a, &b| {
-        let near = (values[a] - values[b]).abs() < 0.05;
-        let by_value =
-            if near { std::cmp::Ordering::Equal } else { values[a].total_cmp(&values[b]) };
-        by_value.then(if late { b.cmp(&a) } else { a.cmp(&b) })
+        step(a).total_cmp(&step(b)).then(if late { b.cmp(&a) } else { a.cmp(&b) })
     });
     let mut changes = Vec::new();
     for slot in order {
