@@ -11,8 +11,6 @@ mod error;
 mod open;
 mod record;
 
-use std::fs::File;
-
 use optimiser::time::{Instant, Slot};
 use rusqlite::{Connection, OptionalExtension, params};
 
@@ -30,8 +28,7 @@ const KEEP_DAYS: i64 = 800;
 #[derive(Debug)]
 pub struct Archive {
     connection: Connection,
-    /// Held for its lock.
-    _lock: File,
+    _lock: open::Lock,
 }
 
 impl Archive {

@@ -69,8 +69,19 @@ impl Archive {
     }
 }
 
-/// The lock dies with the process, so a file left over from a crash is harmless.
-fn lock(path: &Path) -> Result<File, ArchiveError> {
+/// A lock that dies with the process, so a file left over from a crash is harmless.
+#[derive(Debug)]
+pub(super) struct Lock(File);
+
+impl Drop for Lock {
+    /// A child on its way from `fork` to `exec` holds a copy of the file, so closing
+    /// our own would not free it.
+    fn drop(&mut self) {
+        let _freed = self.0.unlock();
+    }
+}
+
+fn lock(path: &Path) -> Result<Lock, ArchiveError> {
     let lock_path = beside(path, ".lock");
     let file = OpenOptions::new()
         .create(true)
@@ -79,7 +90,7 @@ fn lock(path: &Path) -> Result<File, ArchiveError> {
         .open(&lock_path)
         .map_err(|error| ArchiveError::of_file(&lock_path, &error))?;
     match file.try_lock() {
-        Ok(()) => Ok(file),
+        Ok(()) => Ok(Lock(file)),
         Err(TryLockError::WouldBlock) => Err(ArchiveError::Locked(path.to_owned())),
         Err(TryLockError::Error(error)) => Err(ArchiveError::of_file(&lock_path, &error)),
     }
