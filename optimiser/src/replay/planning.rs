@@ -2,16 +2,18 @@
 
 use super::timeline::SLOT_SECONDS;
 use super::{Controller, LOOK_AHEAD, SlotCommands, View};
-use crate::forecast::{self, Expected, Risk};
+use crate::forecast::{self, Caution, Expected, Knowledge};
+use crate::judge::Effort;
 use crate::plan::{Outcome, Planner};
 use crate::plant::{Commands, HeaterCommand};
-use crate::problem::{Draw, EndValue, Hygiene, Problem, ValueStep, Weights};
+use crate::problem::{Draw, EndValue, Hygiene, Problem, Ready, ValueStep, Weights};
 use crate::rule::rule_plan;
 use crate::schedule::Schedule;
 use crate::site::Site;
 use crate::solve::SolveLimits;
 use crate::time::{Horizon, Series, Slot};
 use crate::units::{Energy, Flow, Price, Temperature, Volume};
+use crate::water::KWH_PER_LITRE_KELVIN;
 use crate::worth::{Ahead, end_value};
 
 /// Half-hours that are planned one by one.
@@ -43,6 +45,12 @@ pub struct Settings {
     pub allowed_unmet: f64,
     /// Limits of each solve.
     pub limits: SolveLimits,
+    /// How much work judging a plan may be.
+    pub effort: Effort,
+    /// Caution to begin with.
+    pub caution: Caution,
+    /// Whether water is kept ready for draws that nobody knows.
+    pub keeps_ready: bool,
 }
 
 impl Default for Settings {
@@ -52,6 +60,9 @@ impl Default for Settings {
         Self {
             allowed_unmet: 0.001,
             limits: SolveLimits { seconds: 10.0, relative_gap: 1e-4, branches: 0 },
+            effort: Effort::COLD,
+            caution: Caution::default(),
+            keeps_ready: false,
         }
     }
 }
@@ -62,7 +73,7 @@ pub struct Planning {
     site: Site,
     settings: Settings,
     planner: Planner,
-    risk: Risk,
+    caution: Caution,
     /// Litres held back in each store beyond what the site asks for.
     margin: f64,
     by_rule: usize,
@@ -75,8 +86,8 @@ impl Planning {
         Self {
             site: site.clone(),
             settings,
-            planner: Planner::with_limits(settings.limits),
-            risk: Risk::default(),
+            planner: Planner::with_limits(settings.limits).with_effort(settings.effort),
+            caution: settings.caution,
             margin: 0.0,
             by_rule: 0,
             last_failure: None,
@@ -98,7 +109,7 @@ impl Planning {
         let prices = forecast::prices(view, LOOK_AHEAD)?;
         let pv = forecast::pv(view, LOOK_AHEAD);
         let base_load = forecast::base_load(view, LOOK_AHEAD);
-        let draws = forecast::draws(view, LOOK_AHEAD, self.risk);
+        let draws = forecast::draws(view, LOOK_AHEAD, &self.caution);
         let horizon = horizon(view);
         let price = |of: fn(&Expected) -> Price| {
             let fine = prices[..FINE].iter().map(of);
@@ -121,7 +132,7 @@ impl Planning {
             pv: energies("the PV", &pv)?,
             base_load: energies("the base load", &base_load)?,
             draws: with_every_class(draws, view, &self.site),
-            ready: view.promises(PLANNED).to_vec(),
+            ready: self.ready(view, &horizon),
             hygiene: hygiene(view, &horizon),
             state: view.state().clone(),
             end_value: EndValue {
@@ -137,6 +148,32 @@ impl Planning {
             import_price,
             horizon,
         })
+    }
+
+    /// Promises, and the water kept ready for draws that nobody knows.
+    fn ready(&self, view: &View<'_>, horizon: &Horizon) -> Vec<Ready> {
+        let mut ready = view.promises(PLANNED).to_vec();
+        if !self.settings.keeps_ready || view.draws_foreknown() {
+            return ready;
+        }
+        let now = view.slot(view.now()).start();
+        for (index, store) in self.site.stores.iter().enumerate() {
+            let rise = store.use_temperature.above(store.mains);
+            let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
+            let power = power.min(self.site.grid.import_limit.kw());
+            let made = power * 0.5 / (KWH_PER_LITRE_KELVIN * rise);
+            let litres = forecast::kept_ready(view, PLANNED + 1, &self.caution, index, made);
+            ready.extend(horizon.slots().iter().map(|slot| {
+                let at = ((slot.end() - now) / SLOT_SECONDS) as usize;
+                Ready {
+                    store: index,
+                    by: slot.end(),
+                    volume: Volume::clamped(litres[at]),
+                    temperature: store.use_temperature,
+                }
+            }));
+        }
+        ready
     }
 
     /// The hours after the plan, as far as they are looked at.
@@ -222,7 +259,8 @@ impl Controller for Planning {
     fn command(&mut self, view: &View<'_>) -> SlotCommands {
         let mark = view.mark(view.now());
         if mark.half_hour == 0 {
-            self.risk.adapt(view, self.settings.allowed_unmet);
+            let served = view.served();
+            self.caution.adapt(served.asked_kwh, served.unmet_kwh, self.settings.allowed_unmet);
             self.adapt_margin(view);
         }
         let mut commands = self.planned(view);
