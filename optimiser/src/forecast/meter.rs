@@ -32,7 +32,8 @@ pub fn pv(known: &dyn Knowledge, slots: usize) -> Vec<Energy> {
 /// Base load of the coming slots: known in advance, or expected [kWh].
 pub fn base_load(known: &dyn Knowledge, slots: usize) -> Vec<Energy> {
     let now = known.now();
-    let agreed: Option<Vec<Energy>> = (now..now + slots).map(|slot| known.base_load(slot)).collect();
+    let agreed: Option<Vec<Energy>> =
+        (now..now + slots).map(|slot| known.base_load(slot)).collect();
     if let Some(agreed) = agreed {
         return agreed;
     }

@@ -4,12 +4,14 @@
 //! about the future that was not published or agreed.
 
 mod caution;
+mod diary;
 mod draws;
 mod knowledge;
 mod meter;
 mod prices;
 
 pub use caution::Caution;
+pub use diary::Diary;
 pub use draws::{draws, kept_ready};
 pub use knowledge::{Knowledge, Mark};
 pub use meter::{base_load, pv};

@@ -64,7 +64,11 @@ fn export_price(known: &dyn Knowledge, slot: usize) -> Option<f64> {
     known.prices(slot).1.map(Price::per_kwh)
 }
 
-fn blend(known: &dyn Knowledge, slot: usize, pick: fn(&dyn Knowledge, usize) -> Option<f64>) -> Option<f64> {
+fn blend(
+    known: &dyn Knowledge,
+    slot: usize,
+    pick: fn(&dyn Knowledge, usize) -> Option<f64>,
+) -> Option<f64> {
     let weekend = known.mark(slot).weekend;
     // Newest first; a slot beyond the coming days has some that are unknown too.
     let alike_days: Vec<(bool, f64)> = (1..=36)

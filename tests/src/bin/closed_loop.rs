@@ -41,9 +41,8 @@ fn main() {
         let at = arguments.iter().position(|a| a == name)?;
         arguments.get(at + 1).map(String::as_str)
     };
-    let number = |name: &str, usual: f64| {
-        text(name).map_or(usual, |n| n.parse::<f64>().expect("a number"))
-    };
+    let number =
+        |name: &str, usual: f64| text(name).map_or(usual, |n| n.parse::<f64>().expect("a number"));
     let flag = |name: &str| arguments.iter().any(|a| a == name);
     let mut settings = Settings::default();
     settings.effort = Effort {
@@ -136,7 +135,9 @@ fn periods(market: &Market, wishes: &Wishes) -> Vec<(NaiveDate, NaiveDate)> {
         .map(|week| {
             // A linear congruential generator: Knuth, The Art of Computer
             // Programming 2, 3.3.4 (MMIX).
-            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            seed = seed
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
             let from = first + Days::new(week * part + (seed >> 33) % part.max(1));
             (from, from + Days::new(wishes.days - 1))
         })
@@ -177,13 +178,12 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     };
     if wishes.rules {
         let tuned = Kind::ALL.iter().filter_map(|kind| tune(&stage, *kind, ALLOWED, worth));
-        let best: BTreeMap<i64, f64> = tuned
-            .filter(|t| t.comfortable)
-            .map(|t| ((t.cost * 1e3) as i64, t.cost))
-            .collect();
+        let best: BTreeMap<i64, f64> =
+            tuned.filter(|t| t.comfortable).map(|t| ((t.cost * 1e3) as i64, t.cost)).collect();
         sums.rule = best.values().next().copied().unwrap_or(f64::NAN);
         let limits = SolveLimits { seconds: 600.0, ..SolveLimits::default() };
-        let bound = |comfort| prescient(&stage, worth, comfort, limits).map_or(f64::NAN, |b| b.cost);
+        let bound =
+            |comfort| prescient(&stage, worth, comfort, limits).map_or(f64::NAN, |b| b.cost);
         sums.free = bound(Comfort::Draws);
         sums.equal = bound(Comfort::Ready);
     }
