@@ -131,7 +131,7 @@ fn most_needed(
 
 /// How much a day counts for another.
 fn weight(known: &dyn Knowledge, slot: usize, before: usize, days: usize) -> f64 {
-    if days % 7 == 0 {
+    if days.is_multiple_of(7) {
         3.0
     } else if known.mark(before).weekend == known.mark(slot).weekend {
         1.0

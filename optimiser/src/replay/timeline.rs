@@ -26,6 +26,7 @@ pub struct HygieneRule {
 
 /// What somebody in the house could say in advance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[expect(clippy::struct_excessive_bools, reason = "each is known or not, apart from the others")]
 pub struct Foreknown {
     /// Draws follow the list in the site file.
     pub draws: bool,
