@@ -11,6 +11,7 @@ pub mod baseline;
 pub mod bound;
 mod ledger;
 mod planning;
+mod steps;
 mod timeline;
 mod view;
 
