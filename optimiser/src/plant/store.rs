@@ -120,7 +120,7 @@ impl StorePlant {
         if slots.start >= scene.slots.len() {
             return;
         }
-        let mut course = self.course(bench, scene, index, told, trace, slots.start);
+        let mut course = Self::course(bench, scene, index, told, trace, slots.start);
         for slot in slots {
             course.begin(scene.slots[slot], slot, told.pumps[slot], trace);
             self.advance(bench, &mut course, trace, scene.slots[slot].end);
@@ -130,7 +130,6 @@ impl StorePlant {
 
     /// Takes up the state that the trace holds at the start of a slot.
     pub(super) fn course<'a>(
-        &self,
         bench: &mut Bench,
         scene: &'a Scene,
         index: usize,

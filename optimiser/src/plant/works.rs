@@ -27,6 +27,9 @@ const STEP_SECONDS: f64 = 60.0;
 /// Length of a step while nothing but time acts [s].
 const STILL_SECONDS: f64 = 300.0;
 
+/// Edges closer than this are one [s].
+const LEAST_SECONDS: f64 = 1e-3;
+
 /// Light below this starts no collector [W/m²].
 const DIM: f64 = 20.0;
 
@@ -103,8 +106,8 @@ impl Works {
             .zip(benches.iter_mut())
             .zip(traces.iter_mut())
             .enumerate()
-            .map(|(index, ((store, bench), trace))| {
-                store.course(bench, scene, index, told(index), trace, slots.start)
+            .map(|(index, ((_, bench), trace))| {
+                StorePlant::course(bench, scene, index, told(index), trace, slots.start)
             })
             .collect();
         let mut inner = room.inner[slots.start].clone();
@@ -182,8 +185,6 @@ impl Works {
             [start, start + 60.0 * job.minutes]
         });
         let edges = edges.chain(runs.flat_map(|run| [run.start, run.end]));
-        // Edges closer than this are one.
-        const LEAST_SECONDS: f64 = 1e-3;
         edges
             .filter(|edge| *edge > now + LEAST_SECONDS)
             .fold((now + longest).min(facts.end), f64::min)

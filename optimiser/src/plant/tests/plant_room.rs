@@ -312,7 +312,7 @@ fn a_secondary_loop_loses_and_mixes() {
     let mut site = everything();
     site.stores[0].heat_loss = HeatLoss::constant(0.0);
     site.plant_room = PlantRoom::default();
-    let lost = |return_height: f64, runs: Vec<LoopRun>, slots: usize| {
+    let lost = |site: &Site, return_height: f64, runs: Vec<LoopRun>, slots: usize| {
         let mut site = site.clone();
         site.stores[0].return_loop =
             Some(ReturnLoop { return_height: Fraction::clamped(return_height), ..lagged_loop() });
@@ -330,13 +330,14 @@ fn a_secondary_loop_loses_and_mixes() {
         start: Instant::from_unix(minute * 60),
         seconds,
     };
-    let (short, layers) = lost(0.9, vec![at(0, 600)], 1);
+    let (short, layers) = lost(&site, 0.9, vec![at(0, 600)], 1);
     close(short, 0.299 + 0.058, 0.05);
     assert!(layers[18] < 49.9 && layers[19] < 49.9, "{layers:?}");
-    // A return at the base lets the whole store share the loss of an hour.
-    let (hour, _) = lost(0.0, vec![at(0, 5_400)], 3);
-    let (half, _) = lost(0.0, vec![at(0, 1_800)], 1);
-    close((hour - half) * 24.0, 8.4, 0.8);
+    // A return at the base of a large store hardly cools the top in an hour.
+    site.stores[0].volume = Volume::constant(2_000.0);
+    let (hour, _) = lost(&site, 0.0, vec![at(0, 5_400)], 3);
+    let (half, _) = lost(&site, 0.0, vec![at(0, 1_800)], 1);
+    close((hour - half) * 24.0, 8.4, 0.4);
 }
 
 // C29: a pump station with a fault runs while the collector is colder than the
@@ -381,7 +382,7 @@ fn the_pool_takes_what_the_store_cannot() {
     let outcome = run(&site, &weather, &Commands::idle(&site, 20), Physics::default());
     close(heat_of(&outcome, Source::Collectors, COIL), 8.14, 0.05);
     assert!(heat_of(&outcome, Source::Collectors, Sink::Pool) > 5.0);
-    assert_eq!(outcome.house.iter().map(|slot| slot.heaters_kwh).sum::<f64>(), 0.0);
+    close(outcome.house.iter().map(|slot| slot.heaters_kwh).sum::<f64>(), 0.0, 1e-12);
 }
 
 // C28: 2.13 by 4.27 m, 1.3 m deep: 13.75 kWh/K; at 150 W/m² it loses 1.36 kW

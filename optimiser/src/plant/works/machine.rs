@@ -47,10 +47,9 @@ impl Machine {
     pub(super) fn choose(&self, told: Option<Sink>, rules: &Rules) -> (Option<Sink>, bool) {
         match (self.serves, told) {
             (None, Some(sink)) if self.seconds >= rules.least_rest => (Some(sink), true),
-            (None, _) => (None, false),
             (Some(_), Some(sink)) => (Some(sink), false),
             (Some(sink), None) if self.seconds < rules.least_run => (Some(sink), false),
-            (Some(_), None) => (None, false),
+            (None, _) | (Some(_), None) => (None, false),
         }
     }
 
