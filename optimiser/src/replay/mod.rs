@@ -25,7 +25,7 @@ pub use crate::forecast::Mark;
 use crate::plant::{
     BatteryCommand, Commands, Conditions, HeaterCommand, Outcome, Plant, PvUse, Scene,
 };
-use crate::problem::{ProblemError, State};
+use crate::problem::{Ambient, ProblemError, State};
 use crate::site::Site;
 use crate::time::{Horizon, Instant, Series};
 use crate::units::Price;
@@ -136,6 +136,7 @@ impl<'a> Stage<'a> {
             )?,
             draws: timeline.draws_in(judged),
             mains: &record.mains,
+            ambient: &Ambient::default(),
             state: start,
         };
         let scene = Plant::new(site).scene(&conditions)?;

@@ -7,7 +7,7 @@ use crate::forecast::{self, Caution, Expected, Knowledge};
 use crate::judge::Effort;
 use crate::plan::{Outcome, Planner};
 use crate::plant::{Commands, HeaterCommand};
-use crate::problem::{Draw, EndValue, Hygiene, Problem, Ready, Weights};
+use crate::problem::{Ambient, Comfort, Draw, EndValue, Hygiene, Problem, Ready, Weights};
 use crate::rule::rule_plan;
 use crate::schedule::Schedule;
 use crate::site::Site;
@@ -132,6 +132,8 @@ impl Planning {
             draws: with_every_class(draws, view, &self.site),
             ready: self.ready(view, &horizon),
             hygiene: hygiene(view, &horizon),
+            ambient: Ambient::default(),
+            comfort: Comfort::default(),
             state: view.state().clone(),
             end_value: EndValue {
                 stores: worth.stores.iter().map(|steps| even_steps(steps)).collect(),
@@ -139,6 +141,7 @@ impl Planning {
                     Some(_) => even_steps(&worth.battery),
                     None => Vec::new(),
                 },
+                ..EndValue::default()
             },
             weights,
             published: None,

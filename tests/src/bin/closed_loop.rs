@@ -153,7 +153,11 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     record.foreknown.pv |= perfect("pv");
     record.foreknown.base_load |= perfect("load");
     let timeline = Timeline::new(record).expect("a timeline");
-    let start = State { battery: house.state.battery, stores: house.state.stores.clone() };
+    let start = State {
+        battery: house.state.battery,
+        stores: house.state.stores.clone(),
+        plant_room: house.state.plant_room.clone(),
+    };
     let stage = Stage::new(&house.site, &timeline, &start).expect("a stage");
     let worth = stage.stored_worth();
     let slots = stage.horizon().len();
