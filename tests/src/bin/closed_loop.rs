@@ -156,7 +156,7 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     let start = State {
         battery: house.state.battery,
         stores: house.state.stores.clone(),
-        plant_room: house.state.plant_room.clone(),
+        plant_room: Default::default(),
     };
     let stage = Stage::new(&house.site, &timeline, &start).expect("a stage");
     let worth = stage.stored_worth();
