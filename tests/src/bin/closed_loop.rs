@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 
 use chrono::{Days, NaiveDate};
 use optimiser::judge::Effort;
-use optimiser::problem::State;
+use optimiser::problem::{PlantRoomState, State};
 use optimiser::replay::baseline::{Kind, tune};
 use optimiser::replay::bound::{Comfort, prescient};
 use optimiser::replay::{Ledger, Planning, Settings, Stage, Timeline};
@@ -156,7 +156,7 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     let start = State {
         battery: house.state.battery,
         stores: house.state.stores.clone(),
-        plant_room: Default::default(),
+        plant_room: PlantRoomState::default(),
     };
     let stage = Stage::new(&house.site, &timeline, &start).expect("a stage");
     let worth = stage.stored_worth();
