@@ -1,7 +1,7 @@
 //! What to expect where nothing is known yet, from the past alone.
 //!
-//! Every forecast asks a [`View`](crate::replay::View), which answers nothing
-//! about the future that was not published or agreed.
+//! Every forecast asks a [`Knowledge`], which answers nothing about the future that
+//! was not published or agreed.
 
 mod caution;
 mod diary;

@@ -20,8 +20,6 @@ pub use planning::{Planning, Settings};
 pub use timeline::{Foreknown, HygieneRule, Record, SLOT_SECONDS, Timeline, TimelineError};
 pub use view::{Served, View};
 
-pub use crate::forecast::Mark;
-
 use crate::plant::{
     BatteryCommand, Commands, Conditions, HeaterCommand, Outcome, Plant, PvUse, Scene,
 };
