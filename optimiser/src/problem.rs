@@ -1,7 +1,7 @@
 //! Everything that one solve needs, validated once.
 
 use crate::site::{Site, SiteFault};
-use crate::time::{Horizon, Instant, Series, TimeError};
+use crate::time::{Horizon, Instant, Series, Slot, TimeError};
 use crate::units::{Energy, Flow, Price, Temperature, Volume};
 
 /// One draw-off: litres at the tap, mixed at the temperature that was asked for.
@@ -57,6 +57,26 @@ pub struct Hygiene {
     pub temperature: Temperature,
     /// How long it must hold [s].
     pub hold_seconds: i64,
+}
+
+/// An element held by hand for a time. Spans of one element do not overlap.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ByHand {
+    /// Which element.
+    pub heater: HeaterId,
+    /// From then.
+    pub from: Instant,
+    /// Until then.
+    pub until: Instant,
+    /// On at full power, as far as thermostat and meter let it; otherwise off.
+    pub on: bool,
+}
+
+impl ByHand {
+    /// Seconds of a slot in which it holds.
+    pub fn seconds_in(&self, slot: Slot) -> i64 {
+        Slot::new(self.from, self.until).map_or(0, |span| span.overlap_seconds(slot))
+    }
 }
 
 /// What is in the stores and the battery at the start.
@@ -132,6 +152,8 @@ pub struct Problem {
     pub ready: Vec<Ready>,
     /// Pasteurisations that fall due.
     pub hygiene: Vec<Hygiene>,
+    /// Elements held by hand.
+    pub by_hand: Vec<ByHand>,
     /// State at the start of the horizon.
     pub state: State,
     /// Worth of what is left at the end.
@@ -183,6 +205,9 @@ pub enum ProblemError {
         /// Its value.
         value: f64,
     },
+    /// An element is held by hand that does not exist.
+    #[error("store {} has no element {} to be held by hand", .0.store, .0.element)]
+    ByHand(HeaterId),
     /// The published plan does not have a row per element and a value per slot.
     #[error("the published plan does not fit the elements and slots of the problem")]
     Published,
@@ -233,6 +258,10 @@ impl Problem {
                 return Err(ProblemError::Weight { what, value });
             }
         }
+        let unknown = self.by_hand.iter().find(|hand| !self.heaters().any(|id| id == hand.heater));
+        if let Some(hand) = unknown {
+            return Err(ProblemError::ByHand(hand.heater));
+        }
         if let Some(published) = &self.published {
             let fits = published.len() == self.heaters().count()
                 && published.iter().all(|row| row.len() == self.horizon.len());
@@ -271,6 +300,19 @@ impl Problem {
         } else {
             Err(ProblemError::EndValue { what: "battery".to_owned() })
         }
+    }
+
+    /// The least and the most energy that an element is to use in a slot [kWh]: its
+    /// rating, and what is held by hand. No thermostat can be made to use the least.
+    pub fn range_kwh(&self, id: HeaterId, slot: usize) -> (f64, f64) {
+        let slot = self.horizon.slots()[slot];
+        let kw = self.site.stores[id.store].elements[id.element].power.kw();
+        let held = |on: bool| -> f64 {
+            let spans = self.by_hand.iter().filter(|hand| hand.heater == id && hand.on == on);
+            let seconds: i64 = spans.map(|hand| hand.seconds_in(slot)).sum();
+            kw * seconds as f64 / 3_600.0
+        };
+        (held(true), (kw * slot.hours() - held(false)).max(0.0))
     }
 
     /// All elements, store by store.

@@ -195,6 +195,8 @@ pub enum Reason {
     NeededBy(Instant),
     /// On, for a pasteurisation due at that instant.
     Hygiene(Instant),
+    /// On or off by hand until that instant.
+    ByHand(Instant),
     /// On, because the heat is worth more after the end of the plan.
     Stock,
 }

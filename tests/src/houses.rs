@@ -97,6 +97,7 @@ pub fn day(stores: Vec<Store>, import: &[f64]) -> Problem {
         hygiene: Vec::new(),
         state: State { battery: kwh(0.0), stores: start },
         end_value: EndValue::default(),
+        by_hand: Vec::new(),
         published: None,
     }
 }

@@ -88,6 +88,7 @@ pub fn problem(seed: u64) -> Problem {
         state,
         end_value: EndValue::default(),
         weights,
+        by_hand: Vec::new(),
         published: None,
     };
     comfort(&mut dice, &mut problem);

@@ -43,14 +43,22 @@ impl<'a> Judge<'a> {
 
     /// Runs commands from the start.
     pub fn candidate(&mut self, mut commands: Commands) -> Candidate {
-        let energies: Vec<Vec<f64>> = commands
+        let mut energies: Vec<Vec<f64>> = commands
             .heaters
             .iter()
             .map(|row| row.iter().map(|command| command.energy().kwh()).collect())
             .collect();
         for slot in 0..self.problem.horizon.len() {
-            // What the program arranged can be arranged again.
-            let _ = command_slot(self.problem, slot, &energies, &mut commands);
+            let arranged: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
+            for (row, id) in energies.iter_mut().zip(self.problem.heaters()) {
+                // What is on by hand is told so; the thermostat may cut it short.
+                row[slot] = row[slot].max(self.problem.range_kwh(id, slot).0);
+            }
+            if !command_slot(self.problem, slot, &energies, &mut commands) {
+                // What the program arranged can be arranged again.
+                energies.iter_mut().zip(arranged).for_each(|(row, kwh)| row[slot] = kwh);
+                let _ = command_slot(self.problem, slot, &energies, &mut commands);
+            }
         }
         let outcome = self.plant.simulate(&self.scene, &commands);
         let score = self.score(&outcome);

@@ -198,7 +198,7 @@ fn heater_columns(
     let hours = problem.horizon.slots()[slot].hours();
     let store = &problem.site.stores[id.store];
     let element = &store.elements[id.element];
-    let energy = program.column(0.0, 0.0, element.power.kw() * hours);
+    let energy = program.column(0.0, 0.0, problem.range_kwh(id, slot).1);
     let coincident = matches!(element.control, Control::Staged(_))
         .then(|| program.column(0.0, 0.0, element.power.kw() * hours));
     let change = problem.published.as_ref().map(|_| {

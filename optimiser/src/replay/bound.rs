@@ -124,6 +124,7 @@ fn problem(stage: &Stage<'_>, worth: StoredWorth, comfort: Comfort) -> Result<Pr
         hygiene: Vec::new(),
         state: stage.start().clone(),
         end_value,
+        by_hand: Vec::new(),
         published: None,
         site,
         horizon,

@@ -132,6 +132,7 @@ impl Planning {
                 },
             },
             weights,
+            by_hand: Vec::new(),
             published: None,
             site: self.careful_site(),
             import_price,

@@ -100,6 +100,7 @@ fn house(seed: u64, slots: usize) -> Problem {
             stores: vec![vec![Temperature::constant(12.0), Temperature::constant(45.0)]],
         },
         end_value: EndValue { stores: vec![vec![worth]], battery: vec![worth] },
+        by_hand: Vec::new(),
         published: None,
     }
 }

@@ -78,6 +78,7 @@ fn commands(change: impl Fn(&mut SlotPlan)) -> Commands {
         }],
         state: weather.state,
         end_value: EndValue::default(),
+        by_hand: Vec::new(),
         published: None,
     };
     Commands::of(&problem, &schedule)
