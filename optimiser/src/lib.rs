@@ -9,6 +9,7 @@ pub mod model;
 pub mod plan;
 pub mod plant;
 pub mod problem;
+pub mod published;
 pub mod replay;
 pub mod rule;
 pub mod schedule;

@@ -1,5 +1,6 @@
 //! Everything that one solve needs, validated once.
 
+use crate::published::Published;
 use crate::site::{Site, SiteFault};
 use crate::time::{Horizon, Instant, Series, Slot, TimeError};
 use crate::units::{Energy, Flow, Price, Temperature, Volume};
@@ -117,19 +118,23 @@ pub struct Weights {
     pub short_per_kwh: f64,
     /// Charge for departing from the published plan, for each kWh moved.
     pub change_per_kwh: f64,
+    /// Share of its import cost that a new plan must save to take the place of a
+    /// published one that still serves.
+    pub change_share: f64,
 }
 
 impl Weights {
     /// Weights that fit a set of prices.
     pub fn for_prices(import: &Series<Price>) -> Self {
         let dearest = import.values().iter().map(|p| p.per_kwh().abs()).fold(20.0, f64::max);
-        Self { unmet_per_kwh: 10.0 * dearest, short_per_kwh: 3.0 * dearest, change_per_kwh: 0.0 }
+        Self {
+            unmet_per_kwh: 10.0 * dearest,
+            short_per_kwh: 3.0 * dearest,
+            change_per_kwh: 0.0,
+            change_share: 0.0,
+        }
     }
 }
-
-/// The energy that each element was to use in each slot of the plan already
-/// published, in the order of [`Problem::heaters`].
-pub type Published = Vec<Vec<Energy>>;
 
 /// One planning problem.
 #[derive(Debug, Clone, PartialEq)]
@@ -208,7 +213,8 @@ pub enum ProblemError {
     /// An element is held by hand that does not exist.
     #[error("store {} has no element {} to be held by hand", .0.store, .0.element)]
     ByHand(HeaterId),
-    /// The published plan does not have a row per element and a value per slot.
+    /// The published plan does not have a row for each element and a value for each
+    /// slot that it covers.
     #[error("the published plan does not fit the elements and slots of the problem")]
     Published,
 }
@@ -253,6 +259,7 @@ impl Problem {
             ("unmet", self.weights.unmet_per_kwh),
             ("short", self.weights.short_per_kwh),
             ("change", self.weights.change_per_kwh),
+            ("change share", self.weights.change_share),
         ] {
             if !(value.is_finite() && value >= 0.0) {
                 return Err(ProblemError::Weight { what, value });
@@ -263,8 +270,11 @@ impl Problem {
             return Err(ProblemError::ByHand(hand.heater));
         }
         if let Some(published) = &self.published {
-            let fits = published.len() == self.heaters().count()
-                && published.iter().all(|row| row.len() == self.horizon.len());
+            let slots = published.slots;
+            let fits = published.heaters.len() == self.heaters().count()
+                && published.heaters.iter().all(|row| row.len() == slots)
+                && published.battery.len() == slots
+                && slots <= self.horizon.len();
             if !fits {
                 return Err(ProblemError::Published);
             }

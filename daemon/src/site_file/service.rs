@@ -46,6 +46,7 @@ pub(super) fn service(node: &Node, house: &House, faults: &mut Faults) -> Option
         forecasts,
         homie,
         start_offset: node.flag("start_offset"),
+        change_share: node.number("change_saves_percent") / 100.0,
         http: http(node, faults),
         state_folder: node.maybe_text("state_folder").map(PathBuf::from),
         log_format: match node.text("log_format") {

@@ -2,6 +2,7 @@
 
 use crate::plant::{Commands, Outcome, Plant, Scene};
 use crate::problem::{Problem, ProblemError, ValueStep};
+use crate::schedule::Cost;
 use crate::time::Instant;
 use crate::water::heat_kwh;
 
@@ -51,8 +52,9 @@ impl<'a> Judge<'a> {
         for slot in 0..self.problem.horizon.len() {
             let arranged: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
             for (row, id) in energies.iter_mut().zip(self.problem.heaters()) {
-                // What is on by hand is told so; the thermostat may cut it short.
-                row[slot] = row[slot].max(self.problem.range_kwh(id, slot).0);
+                // What is held by hand is told so; a thermostat may cut it short.
+                let (least, most) = self.problem.range_kwh(id, slot);
+                row[slot] = row[slot].clamp(least, most.max(least));
             }
             if !command_slot(self.problem, slot, &energies, &mut commands) {
                 // What the program arranged can be arranged again.
@@ -82,12 +84,20 @@ impl<'a> Judge<'a> {
 
     /// Cost of an outcome with everything that counts [minor].
     fn score(&self, outcome: &Outcome) -> f64 {
+        self.money(outcome).net() - end_worth(self.problem, outcome) + self.shortfall(outcome)
+    }
+
+    /// Money of an outcome [minor].
+    pub(super) fn money(&self, outcome: &Outcome) -> Cost {
+        outcome.cost(&self.problem.site, &self.scene)
+    }
+
+    /// Price of what an outcome leaves undone [minor].
+    pub(super) fn shortfall(&self, outcome: &Outcome) -> f64 {
         let problem = self.problem;
         let weights = &problem.weights;
-        let money = outcome.cost(&problem.site, &self.scene).net();
         let overload: f64 = outcome.house.iter().map(|slot| slot.overload_kwh).sum();
-        money - end_worth(problem, outcome)
-            + weights.unmet_per_kwh * (outcome.unmet_kwh() + overload)
+        weights.unmet_per_kwh * (outcome.unmet_kwh() + overload)
             + weights.short_per_kwh
                 * (self.ready_short(outcome).iter().sum::<f64>() + self.hygiene_short(outcome))
             + weights.short_per_kwh

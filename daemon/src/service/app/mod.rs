@@ -15,7 +15,7 @@ mod publish;
 mod start;
 mod view;
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -132,6 +132,8 @@ struct App {
     /// When values of the tree were last refreshed.
     shown: Option<Instant>,
     commands_made: u64,
+    /// Commands in force whose cost was told.
+    priced: BTreeSet<String>,
     status: watch::Sender<Status>,
     /// Watches whoever sends to us.
     tasks: Vec<tokio::task::JoinHandle<()>>,
@@ -229,6 +231,10 @@ impl App {
 
     fn snapshot(&mut self, taste: Taste) -> Snapshot {
         self.estimate();
+        let wishes = self.state.overrides().wishes().to_vec();
+        let ids = || wishes.iter().map(|wish| &wish.id);
+        self.priced.retain(|id| ids().any(|other| other == id));
+        let unpriced = ids().filter(|id| !self.priced.contains(*id)).cloned().collect();
         Snapshot {
             at: self.now(),
             house: Arc::clone(&self.house),
@@ -236,8 +242,10 @@ impl App {
             stores: self.stores.iter().map(Estimate::layers).collect(),
             battery: Energy::clamped(self.battery_kwh),
             proven: self.hygiene.proven.clone(),
-            wishes: self.state.overrides().wishes().to_vec(),
+            wishes,
+            unpriced,
             published: self.made.clone(),
+            change_share: self.settings.change_share,
             taste,
         }
     }

@@ -116,6 +116,7 @@ impl App {
         {
             tracing::warn!(%error, "prices of before are not known");
         }
+        let priced = overrides.wishes().iter().map(|wish| wish.id.clone()).collect();
         let known_until = match &desk {
             Some(desk) => desk.known_until(now),
             None => now + FOR_EVER_S,
@@ -153,6 +154,7 @@ impl App {
             refreshed: None,
             shown: None,
             commands_made: 0,
+            priced,
             status,
             tasks,
             leaving: false,

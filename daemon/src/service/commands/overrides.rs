@@ -160,6 +160,7 @@ impl Overrides {
             outcome,
             text,
             ends: ends.map(Stamp),
+            cost_minor: None,
         };
         if self.seen.contains(&command.id) {
             return answer(Outcome::Repeated, "this command came before".to_owned(), None);
@@ -198,6 +199,7 @@ impl Overrides {
                 outcome: Outcome::Ended,
                 text: text.to_owned(),
                 ends: None,
+                cost_minor: None,
             });
             false
         });

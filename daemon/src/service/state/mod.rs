@@ -256,6 +256,7 @@ impl State {
                     outcome: Outcome::Refused,
                     text: refusal.text,
                     ends: None,
+                    cost_minor: None,
                 })),
             }
             return;

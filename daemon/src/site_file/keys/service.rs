@@ -30,6 +30,11 @@ pub(super) static SERVICE: Shape = Shape {
             Flag(true),
             "Switch on up to ten minutes after the edge of a slot, always the same for this site, so that not all houses start at once.",
         ),
+        assumed(
+            "change_saves_percent",
+            number(0.0, 20.0, 0.5),
+            "A schedule that still serves is replaced only by one that costs less by this share of its import, and by at least one minor unit.",
+        ),
         optional(
             "http_address",
             Text("127.0.0.1:8460"),
