@@ -3,6 +3,7 @@
 //! clock, network, environment or time zones.
 
 pub mod check;
+pub mod estimate;
 pub mod forecast;
 pub mod judge;
 pub mod model;

@@ -11,13 +11,16 @@ pub mod baseline;
 pub mod bound;
 mod ledger;
 mod planning;
+mod steps;
 mod timeline;
 mod view;
 
 pub use ledger::{Ledger, Limits, StoredWorth, Taps};
 pub use planning::{Planning, Settings};
-pub use timeline::{Foreknown, HygieneRule, Mark, Record, SLOT_SECONDS, Timeline, TimelineError};
+pub use timeline::{Foreknown, HygieneRule, Record, SLOT_SECONDS, Timeline, TimelineError};
 pub use view::{Served, View};
+
+pub use crate::forecast::Mark;
 
 use crate::plant::{
     BatteryCommand, Commands, Conditions, HeaterCommand, Outcome, Plant, PvUse, Scene,
