@@ -149,7 +149,8 @@ fn a_boost_is_planned_and_priced() {
     let (without, with) = (made(&plain), make(&boosted, &mut planner).expect("a schedule"));
     let hour = Slot::new(at() + 39_600, at() + 43_200).expect("a slot");
     let (least, more) = (heat(&without, hour), heat(&with, hour));
-    assert!(more > least + 1.5, "an hour of 3 kW, not {more} kWh (without it {least})");
+    // Until the thermostat cuts it off at 65 °C.
+    assert!(more > least + 0.9, "{more} kWh with it, {least} kWh without");
     let priced = price(&boosted, &with, &mut planner);
     assert_eq!(priced.len(), 1);
     let cost = with.schedule.cost.total() - without.schedule.cost.total();
