@@ -5,11 +5,12 @@
 
 mod habits;
 mod known;
+mod learned;
 mod period;
 mod slots;
 mod supply;
 
-pub use known::Known;
+pub use known::{Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
 
 use optimiser::problem::{Problem, ProblemError, State, Weights};

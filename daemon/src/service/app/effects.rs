@@ -210,6 +210,7 @@ impl App {
             desk.fill(&mut known, now);
         }
         self.forecasts.fill(&mut known, now);
+        known.learned = self.logbook.learned(&self.house, now).map(Arc::new);
         self.known = Arc::new(known);
     }
 

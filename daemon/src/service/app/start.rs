@@ -21,6 +21,7 @@ use crate::service::clock::{self, Clock, StepWatch};
 use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore};
 use crate::service::homie::{Mirror, Status, Tree, TreeError};
 use crate::service::http;
+use crate::service::learning::{DrawWatch, Logbook, Meters};
 use crate::service::link::{
     BrokerLink, ConfigError, Credentials, Filter, Link, LinkConfig, Message, Rank, TopicError,
 };
@@ -107,6 +108,7 @@ impl App {
         }
         let overrides = overrides(&house, archive.as_ref(), now);
         let proven = proven(&house, archive.as_ref());
+        let logbook = logbook(&house, archive.as_ref(), now);
         let mut desk = settings
             .prices
             .as_ref()
@@ -148,6 +150,10 @@ impl App {
             again: None,
             hurried: None,
             runs: RunLedger::default(),
+            meters: Meters::default(),
+            draws: DrawWatch::default(),
+            logbook,
+            logged_until: None,
             hygiene: HygieneWatch::new(proven),
             steps: StepWatch::default(),
             synchronised: sync,
@@ -335,6 +341,18 @@ fn overrides(house: &House, archive: Option<&Archive>, now: Instant) -> Override
     }
     let wishes = overrides.wishes().to_vec();
     overrides.with_wishes(now, wishes)
+}
+
+/// What the meters taught before the start.
+fn logbook(house: &House, archive: Option<&Archive>, now: Instant) -> Logbook {
+    let recalled = archive.map(|archive| Logbook::recall(archive, house, now));
+    recalled.transpose().map_or_else(
+        |error| {
+            tracing::warn!(%error, "what was learned before is not known");
+            Logbook::default()
+        },
+        Option::unwrap_or_default,
+    )
 }
 
 /// The later of what the file and the archive say.

@@ -63,6 +63,7 @@ fn what_is_written_is_found_after_a_restart() {
         heater: "upper".into(),
         slot: slot(0, 1_800),
         energy_kwh: 1.5,
+        measured: true,
         why: "cheapest".into(),
     };
     let price = Price {
