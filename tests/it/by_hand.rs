@@ -8,11 +8,11 @@ use optimiser::rule::rule_plan;
 use optimiser::schedule::{Reason, Schedule};
 use stowheat_tests::houses::{FIRST, MONDAY, celsius, day, draw, element, store};
 
-/// A day that is cheap at night, with a bath at eight; 200 L at 35 °C.
+/// A day that is cheap at night, with a bath at eight; 200 L at 15 °C.
 fn evening() -> Problem {
     let prices: Vec<f64> = (0..48).map(|slot| if slot < 12 { 8.0 } else { 30.0 }).collect();
     let mut problem = day(vec![store(200.0, vec![element("e", 3.0, 0.0)])], &prices);
-    problem.state.stores[0] = vec![celsius(35.0); 20];
+    problem.state.stores[0] = vec![celsius(15.0); 20];
     problem.draws.push(draw(20.0, 150.0));
     problem
 }

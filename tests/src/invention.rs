@@ -1,8 +1,8 @@
 //! Made-up houses and days by the hundred, each from its seed.
 
-use optimiser::problem::{
-    Draw, EndValue, Hygiene, Problem, Published, Ready, State, ValueStep, Weights,
-};
+use optimiser::problem::{Draw, EndValue, Hygiene, Problem, Ready, State, ValueStep, Weights};
+use optimiser::published::Published;
+use optimiser::schedule::BatteryMode;
 use optimiser::site::{Battery, Control, Element, Grid, Site, Store};
 use optimiser::time::{Horizon, Series, Slot};
 use optimiser::units::{Flow, Fraction, HeatLoss, Volume};
@@ -267,7 +267,7 @@ fn end_value(dice: &mut Dice, problem: &Problem) -> EndValue {
 }
 
 fn published(dice: &mut Dice, problem: &Problem) -> Published {
-    problem
+    let heaters = problem
         .heaters()
         .map(|id| {
             let power = problem.site.stores[id.store].elements[id.element].power;
@@ -281,5 +281,7 @@ fn published(dice: &mut Dice, problem: &Problem) -> Published {
                 })
                 .collect()
         })
-        .collect()
+        .collect();
+    let slots = problem.horizon.len();
+    Published { slots, heaters, battery: vec![(BatteryMode::Hold, kw(0.0)); slots] }
 }

@@ -115,7 +115,10 @@ fn inputs(node: &Node, house: &House, faults: &mut Faults) -> Option<Vec<InputSe
             faults.warning(
                 node.span.clone(),
                 &node.path,
-                format!("no input measures store `{}`, so the service never heats it", store.name),
+                format!(
+                    "no input measures store `{}`, so the service heats it by the model alone",
+                    store.name
+                ),
                 Some("add a `[[service.input]]` that measures its temperature".to_owned()),
             );
         }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use optimiser::site::Store;
 use optimiser::time::Instant;
 use optimiser::units::Temperature;
 use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
@@ -309,9 +310,14 @@ fn watchers(
 }
 
 fn plant(house: &House) -> Plant {
+    let full_s = |store: &Store| {
+        let kw: f64 = store.elements.iter().map(|element| element.power.kw()).sum();
+        (store.heat_at(store.ceiling) / kw.max(1e-3) * 3_600.0) as i64
+    };
     let stores = house.site.stores.iter().map(|store| PlantStore {
         name: store.name.clone(),
         ceiling: store.ceiling,
+        full_s: full_s(store),
         heaters: store
             .elements
             .iter()
