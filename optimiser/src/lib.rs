@@ -11,6 +11,7 @@ pub mod physics;
 pub mod plan;
 pub mod plant;
 pub mod problem;
+pub mod published;
 pub mod replay;
 pub mod rule;
 pub mod schedule;

@@ -10,6 +10,7 @@ pub mod clock;
 pub mod commands;
 pub mod homie;
 pub mod http;
+pub mod learning;
 pub mod link;
 pub mod planning;
 pub mod prices;

@@ -30,6 +30,9 @@ pub struct ServiceSettings {
     pub homie: HomieSettings,
     /// Whether switching on is spread over ten minutes.
     pub start_offset: bool,
+    /// Share of its import cost that a new schedule must save to take the place of
+    /// the one that is out.
+    pub change_share: f64,
     /// Where health is answered over HTTP.
     pub http: Option<SocketAddr>,
     /// Folder of what is remembered.

@@ -4,6 +4,7 @@ use std::net::SocketAddr;
 use std::ops::Range;
 use std::path::PathBuf;
 
+use optimiser::problem::HeaterId;
 use optimiser::units::{Fraction, Volume};
 
 use super::fault::Faults;
@@ -12,6 +13,7 @@ use super::keys::service::MEASURES;
 use super::tree::Node;
 use crate::house::House;
 use crate::service::homie::Tree;
+use crate::service::learning::Meter;
 use crate::service::link::{LinkConfig, Topic, TopicError};
 use crate::service::prices::{ListMap, Quantity as PriceOf};
 use crate::service::readings::{Limits, Quantity, Shape, Unit};
@@ -46,6 +48,7 @@ pub(super) fn service(node: &Node, house: &House, faults: &mut Faults) -> Option
         forecasts,
         homie,
         start_offset: node.flag("start_offset"),
+        change_share: node.number("change_saves_percent") / 100.0,
         http: http(node, faults),
         state_folder: node.maybe_text("state_folder").map(PathBuf::from),
         log_format: match node.text("log_format") {
@@ -112,7 +115,10 @@ fn inputs(node: &Node, house: &House, faults: &mut Faults) -> Option<Vec<InputSe
             faults.warning(
                 node.span.clone(),
                 &node.path,
-                format!("no input measures store `{}`, so the service never heats it", store.name),
+                format!(
+                    "no input measures store `{}`, so the service heats it by the model alone",
+                    store.name
+                ),
                 Some("add a `[[service.input]]` that measures its temperature".to_owned()),
             );
         }
@@ -136,7 +142,7 @@ fn input(node: &Node, house: &House, faults: &mut Faults) -> Option<InputSetting
     let wanted = match measures {
         "store-temperature" | "outdoor-temperature" => Quantity::Temperature,
         "battery-level" => Quantity::Share,
-        "energy-counter" => Quantity::Counter,
+        "pv-energy" | "load-energy" | "heater-energy" => Quantity::Counter,
         _ => Quantity::Power,
     };
     if unit.quantity != wanted {
@@ -207,8 +213,15 @@ fn pointer(node: &Node, key: &str, is_needed: bool, faults: &mut Faults) -> Opti
 
 fn role(node: &Node, measures: &str, house: &House, faults: &mut Faults) -> Option<Role> {
     debug_assert!(MEASURES.contains(&measures), "the key tables know the words");
+    let of_heater = matches!(measures, "heater-power" | "heater-energy");
     if measures != "store-temperature" {
-        node.stray(&["store", "height_fraction"], "it belongs to a probe in a store", faults);
+        node.stray(&["height_fraction"], "it belongs to a probe in a store", faults);
+    }
+    if measures != "store-temperature" && !of_heater {
+        node.stray(&["store"], "it belongs to a probe in a store, or to a heater", faults);
+    }
+    if !of_heater {
+        node.stray(&["heater"], "it belongs to the power or energy of a heater", faults);
     }
     match measures {
         "store-temperature" => {
@@ -225,8 +238,29 @@ fn role(node: &Node, measures: &str, house: &House, faults: &mut Faults) -> Opti
             None
         }
         "battery-level" => Some(Role::Charge),
-        _ => Some(Role::Other),
+        "battery-power" => Some(Role::Meter(Meter::Battery)),
+        "pv-power" | "pv-energy" => Some(Role::Meter(Meter::Pv)),
+        "load-power" | "load-energy" => Some(Role::Meter(Meter::Load)),
+        "import-power" => Some(Role::Meter(Meter::Import)),
+        _ if of_heater => heater(node, house, faults).map(|id| Role::Meter(Meter::Heater(id))),
+        _ => Some(Role::Outdoor),
     }
+}
+
+fn heater(node: &Node, house: &House, faults: &mut Faults) -> Option<HeaterId> {
+    let store = store_of(node, &house.site.stores, faults)?;
+    let elements = &house.site.stores[store].elements;
+    let names: Vec<&str> = elements.iter().map(|element| element.name.as_str()).collect();
+    let found = match node.maybe_text("heater") {
+        Some(name) => names.iter().position(|own| *own == name),
+        None => (names.len() == 1).then_some(0),
+    };
+    if found.is_none() {
+        let message = "it must say which heater it measures".to_owned();
+        let hint = format!("give `heater`: {}", names.join(", "));
+        refuse(node, "heater", message, &hint, faults);
+    }
+    found.map(|element| HeaterId { store, element })
 }
 
 /// Least water that surrounds a probe: this share of the store
@@ -249,8 +283,8 @@ fn limits(measures: &str, role: Role, house: &House) -> Limits {
             let most = battery.charge_limit.kw().max(battery.discharge_limit.kw());
             Limits::of_charge(optimiser::units::Power::clamped(most), battery.capacity.kwh())
         }
-        _ if measures == "energy-counter" => Limits::of_counter(fuse),
-        _ if measures == "outdoor-temperature" => Limits::of_outdoors(),
+        (Role::Outdoor, _) => Limits::of_outdoors(),
+        _ if measures.ends_with("-energy") => Limits::of_counter(fuse),
         _ => Limits::of_power(fuse),
     }
 }

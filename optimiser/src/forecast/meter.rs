@@ -10,12 +10,39 @@ const SUN_DAYS: usize = 7;
 const LOAD_DAYS: usize = 14;
 
 /// Slots just gone by that correct the coming ones.
-const RECENT: usize = 6;
+pub const RECENT: usize = 6;
+
+/// How what was measured just now compares with what was expected of it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Correction {
+    ratio: f64,
+    fade_hours: f64,
+}
+
+impl Correction {
+    /// Of PV: clouds of this morning are likely to stay.
+    pub fn of_pv(measured_kwh: f64, expected_kwh: f64) -> Self {
+        Self::new(measured_kwh, expected_kwh, 4.0)
+    }
+
+    /// Of the base load: what is on now goes off again.
+    pub fn of_load(measured_kwh: f64, expected_kwh: f64) -> Self {
+        Self::new(measured_kwh, expected_kwh, 1.5)
+    }
+
+    fn new(measured_kwh: f64, expected_kwh: f64, fade_hours: f64) -> Self {
+        let ratio = measured_kwh / expected_kwh;
+        let ratio = if expected_kwh > 0.05 { ratio.clamp(0.2, 2.0) } else { 1.0 };
+        Self { ratio, fade_hours }
+    }
+
+    /// Factor on what is expected some hours ahead.
+    pub fn at(&self, hours: f64) -> f64 {
+        1.0 + (self.ratio - 1.0) * (-hours.max(0.0) / self.fade_hours).exp()
+    }
+}
 
 /// PV energy of the coming slots: known in advance, or expected [kWh].
-///
-/// Clouds of this morning are likely to stay: the ratio of the last hours to
-/// their own expectation fades with a time constant of four hours.
 pub fn pv(known: &dyn Knowledge, slots: usize) -> Vec<Energy> {
     let agreed: Option<Vec<Energy>> =
         (known.now()..known.now() + slots).map(|slot| known.pv(slot)).collect();
@@ -26,7 +53,7 @@ pub fn pv(known: &dyn Knowledge, slots: usize) -> Vec<Energy> {
         let days = (1..=SUN_DAYS + 4).filter_map(|d| known.pv(known.days_before(slot, d)?));
         mean(days.take(SUN_DAYS).map(Energy::kwh)).unwrap_or(0.0)
     };
-    corrected(known, slots, 8.0, |slot| known.pv(slot), usual)
+    corrected(known, slots, Correction::of_pv, |slot| known.pv(slot), usual)
 }
 
 /// Base load of the coming slots: known in advance, or expected [kWh].
@@ -49,15 +76,14 @@ pub fn base_load(known: &dyn Knowledge, slots: usize) -> Vec<Energy> {
         };
         mean(days(true)).or_else(|| mean(days(false))).unwrap_or(0.0)
     };
-    corrected(known, slots, 3.0, |slot| known.base_load(slot), usual)
+    corrected(known, slots, Correction::of_load, |slot| known.base_load(slot), usual)
 }
 
-/// What is usual, times how the last hours compared with it; the comparison
-/// fades over a number of slots.
+/// What is usual, times how the last hours compared with it.
 fn corrected(
     known: &dyn Knowledge,
     slots: usize,
-    fade: f64,
+    correction: fn(f64, f64) -> Correction,
     measured: impl Fn(usize) -> Option<Energy>,
     usual: impl Fn(usize) -> f64,
 ) -> Vec<Energy> {
@@ -65,14 +91,13 @@ fn corrected(
     let recent = now.saturating_sub(RECENT)..now;
     let was: f64 = recent.clone().filter_map(measured).map(Energy::kwh).sum();
     let expected: f64 = recent.map(&usual).sum();
-    let ratio = if expected > 0.05 { (was / expected).clamp(0.2, 2.0) } else { 1.0 };
+    let correction = correction(was, expected);
     // Beyond two days nothing new is known: the same day again.
     let first: Vec<f64> = (now..now + slots.min(96)).map(&usual).collect();
     (0..slots)
         .map(|ahead| {
-            let fading = (-(ahead as f64) / fade).exp();
             let day = if ahead < first.len() { ahead } else { 48 + (ahead - 48) % 48 };
-            Energy::clamped(first[day] * (1.0 + (ratio - 1.0) * fading))
+            Energy::clamped(first[day] * correction.at(ahead as f64 / 2.0))
         })
         .collect()
 }

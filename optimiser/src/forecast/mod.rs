@@ -14,7 +14,7 @@ pub use caution::Caution;
 pub use diary::Diary;
 pub use draws::{draws, kept_ready};
 pub use knowledge::{Knowledge, Mark};
-pub use meter::{base_load, pv};
+pub use meter::{Correction, RECENT, base_load, pv};
 pub use prices::{Expected, prices};
 
 /// Mean of what there is.

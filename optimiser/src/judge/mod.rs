@@ -10,6 +10,7 @@
 
 mod candidate;
 mod cuts;
+mod keep;
 mod polish;
 mod repack;
 mod score;
@@ -17,6 +18,7 @@ mod verdict;
 
 pub use candidate::Candidate;
 pub(crate) use cuts::next_cuts;
+pub(crate) use keep::keep;
 pub(crate) use polish::polish;
 pub use score::Judge;
 pub(crate) use verdict::judged_solution;

@@ -113,7 +113,8 @@ impl Shaker {
             let mut changed = Vec::new();
             for &(heater, slot, kwh) in &change.changes {
                 let own = &mut candidate.energies[heater][slot];
-                *own = (*own + kwh).clamp(0.0, most_kwh(judge, heater, slot));
+                let (least, most) = range_kwh(judge, heater, slot);
+                *own = (*own + kwh).clamp(least, most);
                 changed.push(slot);
             }
             if judge.rerun(candidate, &changed) {
@@ -142,16 +143,20 @@ fn attempt(judge: &mut Judge<'_>, best: &mut Candidate, trial: &mut Candidate, c
 fn applies(judge: &Judge<'_>, candidate: &Candidate, change: &Move) -> bool {
     change.changes.iter().all(|&(heater, slot, kwh)| {
         let after = candidate.energies[heater][slot] + kwh;
-        after >= -1e-9 && after <= most_kwh(judge, heater, slot) + 1e-9
+        let (least, most) = range_kwh(judge, heater, slot);
+        // What did not fit the meter from the start need not.
+        (after >= least - 1e-9 || kwh >= 0.0) && after <= most + 1e-9
     })
 }
 
-pub(super) fn most_kwh(judge: &Judge<'_>, heater: usize, slot: usize) -> f64 {
+/// The least and the most energy of a heater in a slot [kWh].
+pub(super) fn range_kwh(judge: &Judge<'_>, heater: usize, slot: usize) -> (f64, f64) {
     let problem = judge.problem;
-    problem.heaters().nth(heater).map_or(0.0, |id| {
-        let element = &problem.site.stores[id.store].elements[id.element];
-        element.power.kw() * problem.horizon.slots()[slot].hours()
-    })
+    problem.heaters().nth(heater).map_or((0.0, 0.0), |id| problem.range_kwh(id, slot))
+}
+
+fn most_kwh(judge: &Judge<'_>, heater: usize, slot: usize) -> f64 {
+    range_kwh(judge, heater, slot).1
 }
 
 /// The changes worth trying at a quantum, the most promising first.

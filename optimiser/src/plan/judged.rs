@@ -1,6 +1,6 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
-use crate::judge::{Candidate, Judge, judged_solution, next_cuts, polish};
+use crate::judge::{Candidate, Judge, judged_solution, keep, next_cuts, polish};
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
 use crate::schedule::{Evidence, Schedule};
@@ -50,6 +50,7 @@ impl Planner {
         let values: Vec<f64> = answer.solution.slots.iter().map(|s| s.electricity_value).collect();
         let candidate = polish(&mut judge, candidate, &values, self.effort.simulations);
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
+        let candidate = keep(&mut judge, candidate);
         Ok(told(problem, &judge, &answer, &candidate, evidence))
     }
 

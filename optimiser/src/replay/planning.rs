@@ -144,6 +144,7 @@ impl Planning {
                 ..EndValue::default()
             },
             weights,
+            by_hand: Vec::new(),
             published: None,
             site: self.careful_site(),
             import_price,

@@ -8,6 +8,7 @@
 mod devices;
 mod documents;
 mod effects;
+mod learning;
 mod ledger;
 mod memory;
 mod metrics;
@@ -15,7 +16,7 @@ mod publish;
 mod start;
 mod view;
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -35,6 +36,7 @@ use crate::house::House;
 use crate::service::clock::{self, Clock, StepWatch, Synchronised};
 use crate::service::homie::{Alert, Tree};
 use crate::service::http::Status;
+use crate::service::learning::{DrawWatch, Logbook, Meters};
 use crate::service::link::{BrokerLink, Link, LinkEvent, Topic};
 use crate::service::planning::estimate::{self, Estimate, Profile, Sight};
 use crate::service::planning::{Answer, Made, Snapshot, Solver, Taste};
@@ -124,6 +126,11 @@ struct App {
     /// When a schedule was made in a hurry that was not polished since.
     hurried: Option<Instant>,
     runs: RunLedger,
+    meters: Meters,
+    draws: DrawWatch,
+    logbook: Logbook,
+    /// End of the last half-hour that was logged.
+    logged_until: Option<Instant>,
     hygiene: HygieneWatch,
     steps: StepWatch,
     synchronised: Synchronised,
@@ -132,6 +139,8 @@ struct App {
     /// When values of the tree were last refreshed.
     shown: Option<Instant>,
     commands_made: u64,
+    /// Commands in force whose cost was told.
+    priced: BTreeSet<String>,
     status: watch::Sender<Status>,
     /// Watches whoever sends to us.
     tasks: Vec<tokio::task::JoinHandle<()>>,
@@ -148,6 +157,7 @@ impl App {
         let is_message = matches!(event, LinkEvent::Message { .. });
         self.handle(Event::Link(event));
         if is_message {
+            self.read_meters(self.now());
             self.look_at_stores();
         }
         if is_up {
@@ -175,6 +185,8 @@ impl App {
         if self.solver.is_overdue() {
             self.overdue(now);
         }
+        // A half-hour that is over is learned from before the next one is planned.
+        self.write_ledger(now);
         let clock_is_right = clock::is_right(now, self.synchronised);
         self.handle(Event::Tick { clock_is_right, step_s });
         self.age_forecasts(now);
@@ -183,7 +195,6 @@ impl App {
             self.handle(Event::Unpolished);
         }
         self.look_at_stores();
-        self.write_ledger(now);
         let is_due = |last: Option<Instant>, every: i64| {
             last.is_none_or(|last| !(0..every).contains(&(now - last)))
         };
@@ -229,6 +240,10 @@ impl App {
 
     fn snapshot(&mut self, taste: Taste) -> Snapshot {
         self.estimate();
+        let wishes = self.state.overrides().wishes().to_vec();
+        let ids = || wishes.iter().map(|wish| &wish.id);
+        self.priced.retain(|id| ids().any(|other| other == id));
+        let unpriced = ids().filter(|id| !self.priced.contains(*id)).cloned().collect();
         Snapshot {
             at: self.now(),
             house: Arc::clone(&self.house),
@@ -236,8 +251,10 @@ impl App {
             stores: self.stores.iter().map(Estimate::layers).collect(),
             battery: Energy::clamped(self.battery_kwh),
             proven: self.hygiene.proven.clone(),
-            wishes: self.state.overrides().wishes().to_vec(),
+            wishes,
+            unpriced,
             published: self.made.clone(),
+            change_share: self.settings.change_share,
             taste,
         }
     }
@@ -300,13 +317,16 @@ impl App {
     }
 
     fn write_ledger(&mut self, now: Instant) {
+        self.read_meters(now);
         let reasons = &self.reasons;
         let told = self
             .state
             .told()
             .iter()
             .map(|(id, power_w)| (*id, *power_w, reasons.get(id).map_or("", String::as_str)));
-        let mut records = self.runs.look(now, told, &self.house);
+        let over = self.runs.look(now, told);
+        let mut records =
+            over.map_or_else(Vec::new, |(slot, told)| self.close_half_hour(now, slot, &told));
         let names = |store: usize| self.house.site.stores[store].name.clone();
         let proofs = self.hygiene.look(now, &self.house.hygiene, &self.stores, names);
         if !proofs.is_empty() {

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use optimiser::site::Store;
 use optimiser::time::Instant;
 use optimiser::units::Temperature;
 use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
@@ -21,6 +22,7 @@ use crate::service::clock::{self, Clock, StepWatch};
 use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore};
 use crate::service::homie::{Mirror, Status, Tree, TreeError};
 use crate::service::http;
+use crate::service::learning::{DrawWatch, Logbook, Meters};
 use crate::service::link::{
     BrokerLink, ConfigError, Credentials, Filter, Link, LinkConfig, Message, Rank, TopicError,
 };
@@ -107,6 +109,7 @@ impl App {
         }
         let overrides = overrides(&house, archive.as_ref(), now);
         let proven = proven(&house, archive.as_ref());
+        let logbook = logbook(&house, archive.as_ref(), now);
         let mut desk = settings
             .prices
             .as_ref()
@@ -116,6 +119,7 @@ impl App {
         {
             tracing::warn!(%error, "prices of before are not known");
         }
+        let priced = overrides.wishes().iter().map(|wish| wish.id.clone()).collect();
         let known_until = match &desk {
             Some(desk) => desk.known_until(now),
             None => now + FOR_EVER_S,
@@ -147,12 +151,17 @@ impl App {
             again: None,
             hurried: None,
             runs: RunLedger::default(),
+            meters: Meters::default(),
+            draws: DrawWatch::default(),
+            logbook,
+            logged_until: None,
             hygiene: HygieneWatch::new(proven),
             steps: StepWatch::default(),
             synchronised: sync,
             refreshed: None,
             shown: None,
             commands_made: 0,
+            priced,
             status,
             tasks,
             leaving: false,
@@ -301,9 +310,14 @@ fn watchers(
 }
 
 fn plant(house: &House) -> Plant {
+    let full_s = |store: &Store| {
+        let kw: f64 = store.elements.iter().map(|element| element.power.kw()).sum();
+        (store.heat_at(store.ceiling) / kw.max(1e-3) * 3_600.0) as i64
+    };
     let stores = house.site.stores.iter().map(|store| PlantStore {
         name: store.name.clone(),
         ceiling: store.ceiling,
+        full_s: full_s(store),
         heaters: store
             .elements
             .iter()
@@ -333,6 +347,18 @@ fn overrides(house: &House, archive: Option<&Archive>, now: Instant) -> Override
     }
     let wishes = overrides.wishes().to_vec();
     overrides.with_wishes(now, wishes)
+}
+
+/// What the meters taught before the start.
+fn logbook(house: &House, archive: Option<&Archive>, now: Instant) -> Logbook {
+    let recalled = archive.map(|archive| Logbook::recall(archive, house, now));
+    recalled.transpose().map_or_else(
+        |error| {
+            tracing::warn!(%error, "what was learned before is not known");
+            Logbook::default()
+        },
+        Option::unwrap_or_default,
+    )
 }
 
 /// The later of what the file and the archive say.

@@ -7,6 +7,7 @@ use optimiser::units::Temperature;
 
 use crate::service::archive::Record;
 use crate::service::commands::Plant;
+use crate::service::learning::Meter;
 use crate::service::link::{Filter, LinkEvent, Topic};
 use crate::service::readings::Gate;
 use crate::service::wire::{Answer, Command, Fault, SetPoint};
@@ -63,8 +64,10 @@ pub enum Role {
     },
     /// State of charge of the battery.
     Charge,
-    /// Anything else that is recorded and planned with.
-    Other,
+    /// Power or energy.
+    Meter(Meter),
+    /// The air outside; recorded for those who will plan with it.
+    Outdoor,
 }
 
 /// What happened. The loop has one queue of these.

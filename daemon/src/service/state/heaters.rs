@@ -67,6 +67,7 @@ impl State {
         match self.overrides.verdict(now, heater.store, heater.element, reading) {
             Verdict::Ceiling => off(now, "the store is as hot as it may be"),
             Verdict::Blind => off(now, "no trustworthy reading of this store"),
+            Verdict::Spent => off(now, "no probe here, and boosted for as long as makes sense"),
             Verdict::Off(until) => off(now, &format!("off by hand until {until}")),
             Verdict::On(until) => {
                 let power_w =

@@ -256,6 +256,7 @@ impl State {
                     outcome: Outcome::Refused,
                     text: refusal.text,
                     ends: None,
+                    cost_minor: None,
                 })),
             }
             return;
@@ -302,7 +303,7 @@ impl State {
     fn look(&mut self, now: Instant) {
         for store in 0..self.blind.len() {
             let reading = self.reading(store, now);
-            let blind = reading.hottest.is_none() || reading.heat_spent;
+            let blind = reading.is_blind();
             if blind != self.blind[store] {
                 self.blind[store] = blind;
                 self.change(Why::Reading);
@@ -327,8 +328,9 @@ impl State {
             .max_by(f64::total_cmp)
             .and_then(|celsius| Temperature::new(celsius).ok());
         // One probe that still moves is enough to see by.
-        let heat_spent = probes.clone().count() > 0 && probes.clone().all(Gate::is_heat_spent);
-        StoreReading { hottest, heat_spent }
+        let has_probe = probes.clone().count() > 0;
+        let heat_spent = has_probe && probes.clone().all(Gate::is_heat_spent);
+        StoreReading { hottest, heat_spent, has_probe }
     }
 
     fn change(&mut self, why: Why) {

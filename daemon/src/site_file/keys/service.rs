@@ -4,15 +4,18 @@ use super::super::shape::Kind::{Choice, Flag, Table, Tables, Text, Whole};
 use super::super::shape::{Shape, assumed, number, optional, required};
 
 /// What an input can measure, in the words of the file.
-pub(in crate::site_file) const MEASURES: [&str; 8] = [
+pub(in crate::site_file) const MEASURES: [&str; 11] = [
     "store-temperature",
     "battery-level",
     "battery-power",
     "pv-power",
+    "pv-energy",
     "load-power",
-    "outdoor-temperature",
+    "load-energy",
     "import-power",
-    "energy-counter",
+    "heater-power",
+    "heater-energy",
+    "outdoor-temperature",
 ];
 
 pub(super) static SERVICE: Shape = Shape {
@@ -29,6 +32,11 @@ pub(super) static SERVICE: Shape = Shape {
             "start_offset",
             Flag(true),
             "Switch on up to ten minutes after the edge of a slot, always the same for this site, so that not all houses start at once.",
+        ),
+        assumed(
+            "change_saves_percent",
+            number(0.0, 20.0, 0.5),
+            "A schedule that still serves is replaced only by one that costs less by this share of its import, and by at least one minor unit.",
         ),
         optional(
             "http_address",
@@ -73,12 +81,17 @@ static INPUT: Shape = Shape {
     about: "An input: a number from any topic.",
     keys: &[
         required("name", Text("cylinder top"), "Name in messages."),
-        required("measures", Choice(&MEASURES), "What it measures."),
+        required(
+            "measures",
+            Choice(&MEASURES),
+            "What it measures; `energy` is a counter, load is the house without its heaters, import is negative while exporting, and battery power while discharging.",
+        ),
         optional(
             "store",
             Text("cylinder"),
-            "Store of the probe; may be left out where there is one.",
+            "Store of the probe or heater; may be left out where there is one.",
         ),
+        optional("heater", Text("immersion"), "The heater that is measured."),
         optional(
             "height_fraction",
             number(0.0, 1.0, 0.9),
