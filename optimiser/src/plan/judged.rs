@@ -6,7 +6,7 @@ use crate::problem::{Problem, ProblemError};
 use crate::schedule::{Evidence, Schedule};
 use crate::solve::{SolveError, SolveLimits};
 
-use super::memory::Memory;
+use super::memory::{Keep, Memory};
 use super::{Attempt, Planned, Planner, Publisher, Refined, Settled};
 
 /// Why a plan could not be judged.
@@ -34,6 +34,7 @@ impl Planner {
         let goes_on = memory.as_ref().is_some_and(|memory| !memory.is_outdated(problem));
         let steps = memory.as_ref().map_or(0, |memory| memory.steps + 1);
         let effort = if goes_on { self.effort } else { self.effort.afresh() };
+        let wished = wished(&fresh);
         let carried = memory.map(|memory| carried(&mut judge, &memory, &fresh));
         let mut latest = judge.candidate(fresh);
         let modelled = latest.score;
@@ -59,6 +60,7 @@ impl Planner {
         let before = candidate.score;
         let values: Vec<f64> = answer.solution.slots.iter().map(|s| s.electricity_value).collect();
         let search = Search { values: &values, simulations: effort.simulations, turn: steps };
+        let start = carried.as_ref().map_or(before, |c| c.score); let cold = candidate.clone(); // STEPLOG
         let candidate = match carried {
             Some(carried) if stays => polish(&mut judge, carried, search),
             Some(carried) => {
@@ -68,10 +70,11 @@ impl Planner {
             }
             None => polish(&mut judge, candidate, search),
         };
+        if std::env::var("DIAG").is_ok() { let full = polish(&mut judge, cold.clone(), Search { simulations: 1200, ..search }); eprintln!("diag goes_on {goes_on} rounds {rounds} start {start:.2} rolled {:.2} full {:.2} loss {:.2}", candidate.score, full.score, candidate.score - full.score); } // STEPLOG
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
         let planned = told(problem, &judge, &answer, &candidate, evidence);
         let holds = &planned.schedule.hygiene;
-        self.memory = Some(Memory::new(problem, &candidate, holds, steps));
+        self.memory = Some(Memory::new(problem, &candidate, wished, holds, steps));
         Ok(planned)
     }
 
@@ -91,16 +94,30 @@ impl Planner {
     }
 }
 
-/// The last plan on the slots of now, with the battery as it was told then or
-/// as it would be told now, whichever the plant scores better.
+/// The last plan on the slots of now, in the variant that the plant scores best.
 fn carried(judge: &mut Judge<'_>, memory: &Memory, fresh: &Commands) -> Candidate {
     let problem = judge.problem();
-    let kept = judge.candidate(memory.carried(problem, fresh, true));
-    if problem.site.battery.is_none() {
-        return kept;
+    let batteries: &[bool] =
+        if problem.site.battery.is_some() { &[true, false] } else { &[false] };
+    let mut best: Option<Candidate> = None;
+    for follows_program in [false, true] {
+        for &battery in batteries {
+            let keep = Keep { battery, follows_program };
+            let candidate = judge.candidate(memory.carried(problem, fresh, keep));
+            if best.as_ref().is_none_or(|b| candidate.score < b.score) {
+                best = Some(candidate);
+            }
+        }
     }
-    let told_now = judge.candidate(memory.carried(problem, fresh, false));
-    if told_now.score < kept.score { told_now } else { kept }
+    best.expect("there is a variant")
+}
+
+/// Energies that commands ask for, `[heater][slot]` [kWh].
+fn wished(commands: &Commands) -> Vec<Vec<f64>> {
+    let row = |row: &Vec<crate::plant::HeaterCommand>| {
+        row.iter().map(|command| command.energy().kwh()).collect()
+    };
+    commands.heaters.iter().map(row).collect()
 }
 
 fn told(

@@ -9,7 +9,7 @@ use crate::judge::Candidate;
 use crate::plant::{BatteryCommand, Commands, HeaterCommand};
 use crate::problem::Problem;
 use crate::time::{Instant, Slot};
-use crate::units::Power;
+use crate::units::{Energy, Power};
 
 /// A plan that begins later than this after the last one is a new one [s].
 const FOLLOWS_SECONDS: i64 = 2 * 3_600;
@@ -25,16 +25,28 @@ pub(super) struct Memory {
     export: Vec<f64>,
     energies: Vec<Vec<f64>>,
     commands: Commands,
+    /// Energies of the program's answer, `[heater][slot]` [kWh].
+    modelled: Vec<Vec<f64>>,
     /// Pasteurisations by store and due time, with the start of their hold.
     holds: Vec<(usize, Instant, Option<Instant>)>,
     /// How many plans went on from the one before without a break.
     pub(super) steps: usize,
 }
 
+/// What of the last plan is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Keep {
+    /// The battery as it was told then, not as it would be told now.
+    pub(super) battery: bool,
+    /// Whether heat moves as the program's answer has moved since.
+    pub(super) follows_program: bool,
+}
+
 impl Memory {
     pub(super) fn new(
         problem: &Problem,
         candidate: &Candidate,
+        modelled: Vec<Vec<f64>>,
         holds: &[Option<Instant>],
         steps: usize,
     ) -> Self {
@@ -48,6 +60,7 @@ impl Memory {
             export: prices(&problem.export_price),
             energies: candidate.energies.clone(),
             commands: candidate.commands.clone(),
+            modelled,
             holds: rules.map(|(rule, hold)| (rule.store, rule.due, *hold)).collect(),
             steps,
         }
@@ -83,8 +96,8 @@ impl Memory {
     }
 
     /// The plan on the slots of a problem: what it did there, and behind its end
-    /// what `fresh` does. With the batteries of the last plan or of `fresh`.
-    pub(super) fn carried(&self, problem: &Problem, fresh: &Commands, battery: bool) -> Commands {
+    /// what `fresh` does.
+    pub(super) fn carried(&self, problem: &Problem, fresh: &Commands, keep: Keep) -> Commands {
         let mut commands = fresh.clone();
         let elements: Vec<_> = problem.site.stores.iter().flat_map(|s| &s.elements).collect();
         for (index, slot) in problem.horizon.slots().iter().enumerate() {
@@ -93,19 +106,20 @@ impl Memory {
             if covered < slot.seconds() {
                 continue;
             }
-            for ((row, energies), element) in
-                commands.heaters.iter_mut().zip(&self.energies).zip(&elements)
-            {
-                let kwh: f64 = shares
-                    .iter()
-                    .map(|&(old, seconds)| {
-                        energies[old] * seconds as f64 / self.slots[old].seconds() as f64
-                    })
-                    .sum();
-                let energy = crate::units::Energy::clamped(kwh);
-                row[index] = HeaterCommand::using(element, energy, *slot);
+            let part = |row: &[f64]| -> f64 {
+                let own = shares.iter().map(|&(old, seconds)| {
+                    row[old] * seconds as f64 / self.slots[old].seconds() as f64
+                });
+                own.sum()
+            };
+            for (heater, (row, element)) in commands.heaters.iter_mut().zip(&elements).enumerate() {
+                let mut kwh = part(&self.energies[heater]);
+                if keep.follows_program {
+                    kwh += row[index].energy().kwh() - part(&self.modelled[heater]);
+                }
+                row[index] = HeaterCommand::using(element, Energy::clamped(kwh.max(0.0)), *slot);
             }
-            if let (true, Some(&(old, _))) = (battery, shares.first()) {
+            if let (true, Some(&(old, _))) = (keep.battery, shares.first()) {
                 commands.battery[index] = self.battery(&shares, old, *slot);
                 commands.pv[index] = self.commands.pv[old];
             }

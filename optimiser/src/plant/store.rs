@@ -16,6 +16,11 @@ use crate::water::heat_kwh;
 /// A thermostat this close to its setting has reached it [K].
 const REACHED_K: f64 = 1e-9;
 
+/// While so many layers at the top are as warm as the tap wants, a whole layer may
+/// leave in one step: the flow is exact whatever its length, and no part of it is
+/// too cold.
+const WHOLE_LAYER_DEPTH: usize = 5;
+
 /// Bit that marks a tripped cut-out, above those of the elements.
 const TRIPPED: u64 = 1 << 63;
 
@@ -240,6 +245,7 @@ impl StorePlant {
             course.first_tap += 1;
         }
         let mut flow = 0.0;
+        let mut warmest = f64::NEG_INFINITY;
         for (_, tap) in course.scene.taps_from(course.first_tap, next) {
             if tap.start > course.now {
                 next = next.min(tap.start);
@@ -248,11 +254,18 @@ impl StorePlant {
             if tap.end > course.now {
                 next = next.min(tap.end);
                 flow += tap.hot_flow(water.top(), course.scene.mains);
+                warmest = warmest.max(tap.wanted());
             }
         }
         let longest = if flow > 0.0 {
-            let by_flow = STEP_LAYERS * self.tank.layer_litres() / flow * 60.0;
-            if heating { by_flow.min(STEP_SECONDS) } else { by_flow }
+            let seconds = self.tank.layer_litres() / flow * 60.0;
+            if heating {
+                STEP_SECONDS.min(STEP_LAYERS * seconds)
+            } else if water.stays_above(warmest, WHOLE_LAYER_DEPTH) {
+                seconds
+            } else {
+                STEP_LAYERS * seconds
+            }
         } else if heating || course.pump {
             self.tank.heating_seconds()
         } else {

@@ -26,7 +26,7 @@ use crate::site::Store;
 use crate::water::{KWH_PER_LITRE_KELVIN, heat_kwh};
 
 /// Most layer volumes that one pass of the closed solution moves.
-const LONGEST_PASS: f64 = 1.0;
+const LONGEST_PASS: f64 = 2.0;
 
 /// Largest product of operator norm and time in one exponential series.
 const LONGEST_SERIES: f64 = 1.0;

@@ -75,7 +75,8 @@ impl Planning {
         Self {
             site: site.clone(),
             settings,
-            planner: Planner::with_limits(settings.limits),
+            planner: Planner::with_limits(settings.limits).with_effort(crate::judge::Effort::ROLLING), // STEPLOG
+
             risk: Risk::default(),
             margin: 0.0,
             by_rule: 0,
