@@ -60,7 +60,6 @@ impl Planner {
         let before = candidate.score;
         let values: Vec<f64> = answer.solution.slots.iter().map(|s| s.electricity_value).collect();
         let search = Search { values: &values, simulations: effort.simulations, turn: steps };
-        let start = carried.as_ref().map_or(before, |c| c.score); let cold = candidate.clone(); // STEPLOG
         let candidate = match carried {
             Some(carried) if stays => polish(&mut judge, carried, search),
             Some(carried) => {
@@ -70,7 +69,6 @@ impl Planner {
             }
             None => polish(&mut judge, candidate, search),
         };
-        if std::env::var("DIAG").is_ok() { let full = polish(&mut judge, cold.clone(), Search { simulations: 1200, ..search }); eprintln!("diag goes_on {goes_on} rounds {rounds} start {start:.2} rolled {:.2} full {:.2} loss {:.2}", candidate.score, full.score, candidate.score - full.score); } // STEPLOG
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
         let planned = told(problem, &judge, &answer, &candidate, evidence);
         let holds = &planned.schedule.hygiene;
@@ -97,8 +95,7 @@ impl Planner {
 /// The last plan on the slots of now, in the variant that the plant scores best.
 fn carried(judge: &mut Judge<'_>, memory: &Memory, fresh: &Commands) -> Candidate {
     let problem = judge.problem();
-    let batteries: &[bool] =
-        if problem.site.battery.is_some() { &[true, false] } else { &[false] };
+    let batteries: &[bool] = if problem.site.battery.is_some() { &[true, false] } else { &[false] };
     let mut best: Option<Candidate> = None;
     for follows_program in [false, true] {
         for &battery in batteries {

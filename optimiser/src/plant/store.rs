@@ -205,7 +205,7 @@ impl StorePlant {
             }
         }
         course.record.lost_kwh += self.tank.stand(water, hours);
-        self.tank.heat(water, 0.5 * hours, heats);
+        self.tank.catch_up(water, hours, heats, |_| 0.0);
         if course.pump {
             water.mix();
         }
@@ -262,9 +262,9 @@ impl StorePlant {
             if heating {
                 STEP_SECONDS.min(STEP_LAYERS * seconds)
             } else if water.stays_above(warmest, WHOLE_LAYER_DEPTH) {
-                seconds
+                seconds.min(self.tank.heating_seconds())
             } else {
-                STEP_LAYERS * seconds
+                (STEP_LAYERS * seconds).min(self.tank.heating_seconds())
             }
         } else if heating || course.pump {
             self.tank.heating_seconds()

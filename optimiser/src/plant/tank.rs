@@ -197,11 +197,39 @@ impl Tank {
 
     /// Runs heat sources for a time [h]; the heat rises.
     pub fn heat(&self, water: &mut Water, hours: f64, heats: &mut [Heat]) {
-        for heat in heats.iter_mut().filter(|heat| heat.kw != 0.0) {
-            let room = self.headroom_kwh(water.layers(), heat.layer, heat.limit);
-            let given = (heat.kw * hours).min(room);
-            heat.given_kwh += given;
-            water.warm(heat.layer, given / self.capacity);
+        self.give(water, heats, |_, heat| heat.kw * hours);
+    }
+
+    /// Ends a step of a time [h] in which sources may not have found room at its
+    /// beginning for what they give: they may catch up now. `before` is what each
+    /// had given when the step began [kWh].
+    pub(super) fn catch_up(
+        &self,
+        water: &mut Water,
+        hours: f64,
+        heats: &mut [Heat],
+        before: impl Fn(usize) -> f64,
+    ) {
+        self.give(water, heats, |index, heat| heat.kw * hours - (heat.given_kwh - before(index)));
+    }
+
+    /// Lets each source give what it wishes to, if there is room. The upper ones
+    /// come first: what a lower one gives then rises into water as warm as it
+    /// will be, as if both had given all along.
+    fn give(&self, water: &mut Water, heats: &mut [Heat], wish: impl Fn(usize, &Heat) -> f64) {
+        let mut above = usize::MAX;
+        while let Some(layer) =
+            heats.iter().filter(|h| h.kw != 0.0 && h.layer < above).map(|h| h.layer).max()
+        {
+            above = layer;
+            for (index, heat) in heats.iter_mut().enumerate() {
+                if heat.kw != 0.0 && heat.layer == layer {
+                    let room = self.headroom_kwh(water.layers(), layer, heat.limit);
+                    let given = wish(index, heat).min(room);
+                    heat.given_kwh += given;
+                    water.warm(layer, given / self.capacity);
+                }
+            }
         }
     }
 
@@ -281,7 +309,11 @@ impl Tank {
         let steps = by_flow.max(by_time).ceil().max(1.0);
         let hours = seconds / 3_600.0 / steps;
         let mut out = Outflow::default();
+        let mut before = vec![0.0; heats.len()];
         for _ in 0..steps as usize {
+            for (given, heat) in before.iter_mut().zip(heats.iter()) {
+                *given = heat.given_kwh;
+            }
             self.heat(water, 0.5 * hours, heats);
             for stream in streams {
                 let litres = stream.litres_per_minute * hours * 60.0;
@@ -290,7 +322,7 @@ impl Tank {
                 out.carried_kwh += heat_kwh(litres, left - stream.temperature);
             }
             out.lost_kwh += self.stand(water, hours);
-            self.heat(water, 0.5 * hours, heats);
+            self.catch_up(water, hours, heats, |index| before[index]);
         }
         out
     }

@@ -75,8 +75,7 @@ impl Planning {
         Self {
             site: site.clone(),
             settings,
-            planner: Planner::with_limits(settings.limits).with_effort(crate::judge::Effort::ROLLING), // STEPLOG
-
+            planner: Planner::with_limits(settings.limits),
             risk: Risk::default(),
             margin: 0.0,
             by_rule: 0,

@@ -216,4 +216,4 @@ proptest! {
 /// What the splitting of heat and flow may blur [K]: hundredths of a kelvin at the
 /// source, and up to 0.2 K while an element heats during a fast draw (seen once in
 /// some ten thousand random cases).
-const COARSE_K: f64 = 0.2;
+const COARSE_K: f64 = 0.05;
