@@ -281,7 +281,11 @@ impl StorePlant {
         if temperature >= self.cut_out {
             course.open |= TRIPPED;
         }
-        // Without a differential the element only makes good the losses.
+        // Without a differential the element only makes good the losses, and closes
+        // whenever there are any: the limit of its heat says when, within a step too.
+        if self.hysteresis <= 0.0 {
+            return course.open & TRIPPED == 0;
+        }
         if temperature <= limit - self.hysteresis + REACHED_K {
             course.open &= !(1 << index);
         } else if temperature >= limit - REACHED_K {
