@@ -177,6 +177,16 @@ impl Listener {
             .unwrap_or_else(|| panic!("not heard in 30 s: {what}"))
     }
 
+    /// Waits until the last word on a topic is this one.
+    pub(crate) fn until_last(&self, topic: &str, payload: &str) {
+        let end = Instant::now() + Duration::from_secs(30);
+        let last = || self.all().into_iter().rfind(|heard| heard.topic == topic);
+        while last().is_none_or(|heard| heard.payload != payload) {
+            assert!(Instant::now() < end, "{topic} is not {payload} within 30 s");
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+
     /// Waits for a message no longer than this.
     pub(crate) fn within(
         &self,

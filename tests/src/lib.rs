@@ -10,3 +10,4 @@ pub mod houses;
 pub mod invention;
 pub mod real;
 pub mod record;
+pub mod worlds;

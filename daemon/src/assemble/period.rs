@@ -142,6 +142,7 @@ pub fn period(
         foreknown: Foreknown {
             draws: foreknown,
             base_load: matches!(house.base_load, BaseLoad::Daily(_)),
+            ..Foreknown::default()
         },
         judged: judged_slots,
         mains: house.site.stores.iter().map(|store| store.mains).collect(),

@@ -3,11 +3,17 @@
 //! Every forecast asks a [`View`](crate::replay::View), which answers nothing
 //! about the future that was not published or agreed.
 
+mod caution;
+mod diary;
 mod draws;
+mod knowledge;
 mod meter;
 mod prices;
 
-pub use draws::{Risk, draws};
+pub use caution::Caution;
+pub use diary::Diary;
+pub use draws::{draws, kept_ready};
+pub use knowledge::{Knowledge, Mark};
 pub use meter::{base_load, pv};
 pub use prices::{Expected, prices};
 

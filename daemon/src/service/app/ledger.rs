@@ -113,7 +113,7 @@ mod tests {
     use optimiser::units::Temperature;
 
     use super::*;
-    use crate::service::planning::estimate::LAYERS;
+    use optimiser::estimate::LAYERS;
 
     fn rule() -> HygieneRule {
         HygieneRule {
