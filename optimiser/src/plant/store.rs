@@ -223,7 +223,7 @@ impl StorePlant {
         let (now, scene) = (course.now, course.scene);
         let hours = (until - now) / 3_600.0;
         course.record.coldest = course.record.coldest.min(water.layers()[0]);
-        self.tank.heat(water, 0.5 * hours, heats);
+        self.tank.heat_due(water, 0.5 * hours, heats, |_| 0.0);
         if water_runs {
             let open = scene.taps_from(course.first_tap, now).filter(|(_, tap)| tap.runs_at(now));
             let taps = open.clone().map(|(_, tap)| tap);
@@ -236,7 +236,7 @@ impl StorePlant {
             }
         }
         course.record.lost_kwh += self.tank.stand(water, hours);
-        self.tank.catch_up(water, hours, heats, |_| 0.0);
+        self.tank.heat_due(water, hours, heats, |_| 0.0);
         if course.pump {
             water.mix();
         }

@@ -195,28 +195,24 @@ impl Tank {
             * self.capacity
     }
 
-    /// Runs heat sources for a time [h]; the heat rises.
+    /// Runs heat sources for a time [h], one after the other; the heat rises.
     pub fn heat(&self, water: &mut Water, hours: f64, heats: &mut [Heat]) {
-        self.give(water, heats, |_, heat| heat.kw * hours);
+        for heat in heats.iter_mut().filter(|heat| heat.kw != 0.0) {
+            self.give(water, heat, heat.kw * hours);
+        }
     }
 
-    /// Ends a step of a time [h] in which sources may not have found room at its
-    /// beginning for what they give: they may catch up now. `before` is what each
-    /// had given when the step began [kWh].
-    pub(super) fn catch_up(
+    /// Brings sources to what is due a time [h] after a step began, with what they
+    /// found no room for before. `before` is what each had given when the step
+    /// began [kWh]. The upper ones come first: what a lower one gives then rises
+    /// into water as warm as it will be, as if both had given all along.
+    pub(super) fn heat_due(
         &self,
         water: &mut Water,
         hours: f64,
         heats: &mut [Heat],
         before: impl Fn(usize) -> f64,
     ) {
-        self.give(water, heats, |index, heat| heat.kw * hours - (heat.given_kwh - before(index)));
-    }
-
-    /// Lets each source give what it wishes to, if there is room. The upper ones
-    /// come first: what a lower one gives then rises into water as warm as it
-    /// will be, as if both had given all along.
-    fn give(&self, water: &mut Water, heats: &mut [Heat], wish: impl Fn(usize, &Heat) -> f64) {
         let mut above = usize::MAX;
         while let Some(layer) =
             heats.iter().filter(|h| h.kw != 0.0 && h.layer < above).map(|h| h.layer).max()
@@ -224,13 +220,18 @@ impl Tank {
             above = layer;
             for (index, heat) in heats.iter_mut().enumerate() {
                 if heat.kw != 0.0 && heat.layer == layer {
-                    let room = self.headroom_kwh(water.layers(), layer, heat.limit);
-                    let given = wish(index, heat).min(room);
-                    heat.given_kwh += given;
-                    water.warm(layer, given / self.capacity);
+                    let left = heat.kw * hours - (heat.given_kwh - before(index));
+                    self.give(water, heat, left);
                 }
             }
         }
+    }
+
+    /// Lets a source give an amount [kWh], as far as there is room.
+    fn give(&self, water: &mut Water, heat: &mut Heat, kwh: f64) {
+        let given = kwh.min(self.headroom_kwh(water.layers(), heat.layer, heat.limit));
+        heat.given_kwh += given;
+        water.warm(heat.layer, given / self.capacity);
     }
 
     /// Moves water through the tank and returns the mean temperature at which
@@ -322,7 +323,7 @@ impl Tank {
                 out.carried_kwh += heat_kwh(litres, left - stream.temperature);
             }
             out.lost_kwh += self.stand(water, hours);
-            self.catch_up(water, hours, heats, |index| before[index]);
+            self.heat_due(water, hours, heats, |index| before[index]);
         }
         out
     }
