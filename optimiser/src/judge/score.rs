@@ -42,6 +42,11 @@ impl<'a> Judge<'a> {
         Ok(Self { problem, plant, scene, ready_slots, holds })
     }
 
+    /// The problem whose plans are judged.
+    pub(crate) fn problem(&self) -> &'a Problem {
+        self.problem
+    }
+
     /// Runs commands from the start.
     pub fn candidate(&mut self, mut commands: Commands) -> Candidate {
         let mut energies: Vec<Vec<f64>> = commands

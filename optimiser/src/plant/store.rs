@@ -16,6 +16,11 @@ use crate::water::heat_kwh;
 /// A thermostat this close to its setting has reached it [K].
 const REACHED_K: f64 = 1e-9;
 
+/// While so many layers at the top are as warm as the tap wants, a whole layer may
+/// leave in one step: the flow is exact whatever its length, and no part of it is
+/// too cold.
+const WHOLE_LAYER_DEPTH: usize = 5;
+
 /// Bit that marks a tripped cut-out, above those of the elements.
 const TRIPPED: u64 = 1 << 63;
 
@@ -218,7 +223,7 @@ impl StorePlant {
         let (now, scene) = (course.now, course.scene);
         let hours = (until - now) / 3_600.0;
         course.record.coldest = course.record.coldest.min(water.layers()[0]);
-        self.tank.heat(water, 0.5 * hours, heats);
+        self.tank.heat_due(water, 0.5 * hours, heats, |_| 0.0);
         if water_runs {
             let open = scene.taps_from(course.first_tap, now).filter(|(_, tap)| tap.runs_at(now));
             let taps = open.clone().map(|(_, tap)| tap);
@@ -231,7 +236,7 @@ impl StorePlant {
             }
         }
         course.record.lost_kwh += self.tank.stand(water, hours);
-        self.tank.heat(water, 0.5 * hours, heats);
+        self.tank.heat_due(water, hours, heats, |_| 0.0);
         if course.pump {
             water.mix();
         }
@@ -271,6 +276,7 @@ impl StorePlant {
             course.first_tap += 1;
         }
         let mut flow = 0.0;
+        let mut warmest = f64::NEG_INFINITY;
         for (_, tap) in course.scene.taps_from(course.first_tap, next) {
             if tap.start > course.now {
                 next = next.min(tap.start);
@@ -279,11 +285,18 @@ impl StorePlant {
             if tap.end > course.now {
                 next = next.min(tap.end);
                 flow += tap.hot_flow(water.top(), course.scene.mains);
+                warmest = warmest.max(tap.wanted());
             }
         }
         let longest = if flow > 0.0 {
-            let by_flow = STEP_LAYERS * self.tank.layer_litres() / flow * 60.0;
-            if heating { by_flow.min(STEP_SECONDS) } else { by_flow }
+            let seconds = self.tank.layer_litres() / flow * 60.0;
+            if heating {
+                STEP_SECONDS.min(STEP_LAYERS * seconds)
+            } else if water.stays_above(warmest, WHOLE_LAYER_DEPTH) {
+                seconds.min(self.tank.heating_seconds())
+            } else {
+                (STEP_LAYERS * seconds).min(self.tank.heating_seconds())
+            }
         } else if heating || course.pump {
             self.tank.heating_seconds()
         } else {
@@ -299,7 +312,11 @@ impl StorePlant {
         if temperature >= self.cut_out {
             course.open |= TRIPPED;
         }
-        // Without a differential the element only makes good the losses.
+        // Without a differential the element only makes good the losses, and closes
+        // whenever there are any: the limit of its heat says when, within a step too.
+        if self.hysteresis <= 0.0 {
+            return course.open & TRIPPED == 0;
+        }
         if temperature <= limit - self.hysteresis + REACHED_K {
             course.open &= !(1 << index);
         } else if temperature >= limit - REACHED_K {

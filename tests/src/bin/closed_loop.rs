@@ -45,9 +45,13 @@ fn main() {
         |name: &str, usual: f64| text(name).map_or(usual, |n| n.parse::<f64>().expect("a number"));
     let flag = |name: &str| arguments.iter().any(|a| a == name);
     let mut settings = Settings::default();
+    if flag("--rolling") {
+        settings.effort = Effort::ROLLING;
+    }
     settings.effort = Effort {
         rounds: number("--rounds", settings.effort.rounds as f64) as usize,
         simulations: number("--sims", settings.effort.simulations as f64) as usize,
+        ..settings.effort
     };
     settings.caution.risk = number("--risk", settings.caution.risk);
     settings.caution.later = number("--later", settings.caution.later);
