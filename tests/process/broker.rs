@@ -31,6 +31,15 @@ impl Broker {
         Some(broker)
     }
 
+    /// Starts a broker for everybody with more settings, such as listeners with TLS;
+    /// `None` where none is installed.
+    pub(crate) fn start_with(name: &str, more: &str) -> Option<Self> {
+        let mut broker = Self::prepare(name)?;
+        broker.configure(&format!("allow_anonymous true\n{more}"));
+        broker.run();
+        Some(broker)
+    }
+
     /// Starts a broker whose plugin refuses subscriptions outside `allowed`; `None`
     /// where broker or plugin is not installed.
     pub(crate) fn start_refusing(name: &str, allowed: &str) -> Option<Self> {
@@ -115,7 +124,7 @@ impl Broker {
 
 /// A port that is free and was given to no other test of this program: the system
 /// may give the same one twice before the first broker listens.
-fn free_port() -> u16 {
+pub(crate) fn free_port() -> u16 {
     static GIVEN: Mutex<BTreeSet<u16>> = Mutex::new(BTreeSet::new());
     loop {
         let port = TcpListener::bind((Ipv4Addr::LOCALHOST, 0))

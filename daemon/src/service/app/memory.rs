@@ -92,6 +92,8 @@ fn write(mut archive: Archive, orders: &Receiver<Order>, persisted: &UnboundedSe
             waiting.clear();
         }
         if let Some(done) = closing {
+            // Whoever waits may open it again.
+            drop(archive);
             let _gone = done.send(());
             return;
         }
