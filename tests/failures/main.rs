@@ -2,7 +2,9 @@
 //! mosquitto and, where it must be, something that breaks between them. Every wait
 //! is for a condition, with a limit.
 
+mod losses;
 mod supervised;
+mod tls;
 
 #[expect(dead_code, reason = "other tests use the rest of it")]
 #[path = "../process/broker.rs"]

@@ -108,6 +108,9 @@ impl Service {
         let end = Instant::now() + Duration::from_mins(1);
         while !self.log().contains(words) {
             assert!(Instant::now() < end, "not said in 60 s: {words}\n{}", self.log());
+            let is_alive = fs::read_to_string(format!("/proc/{}/stat", self.id()));
+            let is_alive = is_alive.is_ok_and(|stat| !stat.contains(") Z"));
+            assert!(is_alive, "it ended: {words}\n{}", self.log());
             std::thread::sleep(Duration::from_millis(10));
         }
     }

@@ -354,6 +354,11 @@ fn explain(error: &ConnectionError) -> String {
     if let Some(cause) = tls::cause(&error.to_string()) {
         return cause;
     }
+    if let ConnectionError::Tls(error) = error {
+        return format!(
+            "the broker broke off the start of TLS ({error}); is this its port for TLS, usually 8883?"
+        );
+    }
     match error {
         ConnectionError::MqttState(StateError::Deserialization(
             Packets::PayloadSizeLimitExceeded(_),
