@@ -142,10 +142,15 @@ fn pump(mut from: TcpStream, mut into: TcpStream, passes: &AtomicBool) {
     let mut alive = true;
     while let Ok(length) = from.read(&mut bytes) {
         alive &= passes.load(Ordering::Relaxed);
+        if !alive {
+            // Not even the end is passed on.
+            std::mem::forget((from, into));
+            return;
+        }
         if length == 0 {
             break;
         }
-        if alive && into.write_all(&bytes[..length]).is_err() {
+        if into.write_all(&bytes[..length]).is_err() {
             break;
         }
     }

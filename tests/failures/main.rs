@@ -2,11 +2,15 @@
 //! mosquitto and, where it must be, something that breaks between them. Every wait
 //! is for a condition, with a limit.
 
+mod clocks;
+mod disks;
+mod kills;
 mod losses;
+mod probes;
+mod strangers;
 mod supervised;
 mod tls;
 
-#[expect(dead_code, reason = "other tests use the rest of it")]
 #[path = "../process/broker.rs"]
 mod broker;
 #[expect(dead_code, reason = "other tests use the rest of it")]
