@@ -27,16 +27,17 @@ fn a_probe_that_talks_nonsense_stops_the_heat() {
         &paying(port, &folder),
         &["--clock-from", "2026-01-15T00:00:00Z", "--clock-rate", "30"],
     );
+    listener.after(0, "a plan", |m| m.is("plan"));
     let mut celsius = 30.0;
     for (nonsense, kind) in [
         ("nan", "not-finite"),
         ("inf", "not-finite"),
         ("1e999", "not-finite"),
         ("unavailable", "unavailable"),
-        ("", "not-a-number"),
+        ("", "unavailable"),
         ("85.0", "sentinel"),
         ("-127", "sentinel"),
-        ("45000", "out-of-range"),
+        ("45000", "thousand-fold"),
     ] {
         let from = listener.count();
         celsius += 0.1;

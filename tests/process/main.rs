@@ -2,5 +2,8 @@
 
 #[expect(dead_code, reason = "listeners with TLS are tried with the program")]
 mod broker;
+mod cuts;
 mod documents;
 mod link;
+mod payloads;
+mod year;
