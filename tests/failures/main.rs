@@ -4,6 +4,7 @@
 
 mod clocks;
 mod disks;
+mod installed;
 mod kills;
 mod losses;
 mod probes;

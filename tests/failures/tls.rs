@@ -139,7 +139,11 @@ fn each_way_in_which_tls_fails_has_its_own_words() {
         office.listener(ports[3], "coming", ""),
         office.listener(ports[4], "good", &wants),
     ];
-    let Some(broker) = Broker::start_with("tls-broker", &listeners.concat()) else { return };
+    let Some(broker) =
+        Broker::start_with("tls-broker", &format!("allow_anonymous true\n{}", listeners.concat()))
+    else {
+        return;
+    };
     let trust = format!("ca_file = \"{}\"\n", office.path("ca", "pem"));
     let distrust = format!("ca_file = \"{}\"\n", office.path("stranger", "pem"));
     let show = format!(

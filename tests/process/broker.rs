@@ -31,11 +31,11 @@ impl Broker {
         Some(broker)
     }
 
-    /// Starts a broker for everybody with more settings, such as listeners with TLS;
-    /// `None` where none is installed.
+    /// Starts a broker with these settings, such as listeners with TLS; `None` where
+    /// none is installed.
     pub(crate) fn start_with(name: &str, more: &str) -> Option<Self> {
         let mut broker = Self::prepare(name)?;
-        broker.configure(&format!("allow_anonymous true\n{more}"));
+        broker.configure(more);
         broker.run();
         Some(broker)
     }
