@@ -30,6 +30,15 @@ impl Broker {
         Some(broker)
     }
 
+    /// Starts a broker with these settings, such as listeners with TLS; `None` where
+    /// none is installed.
+    pub(crate) fn start_with(name: &str, more: &str) -> Option<Self> {
+        let mut broker = Self::prepare(name)?;
+        broker.configure(more);
+        broker.run();
+        Some(broker)
+    }
+
     /// Starts a broker whose plugin refuses subscriptions outside `allowed`; `None`
     /// where broker or plugin is not installed.
     pub(crate) fn start_refusing(name: &str, allowed: &str) -> Option<Self> {

@@ -20,4 +20,5 @@ pub mod setpoints;
 pub mod settings;
 pub mod sources;
 pub mod state;
+pub mod supervision;
 pub mod wire;

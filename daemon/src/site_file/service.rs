@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use optimiser::problem::HeaterId;
 use optimiser::units::{Fraction, Volume};
 
+use super::broker::broker;
 use super::fault::Faults;
 use super::habits::store_of;
 use super::keys::service::MEASURES;
@@ -14,15 +15,14 @@ use super::tree::Node;
 use crate::house::House;
 use crate::service::homie::Tree;
 use crate::service::learning::Meter;
-use crate::service::link::{LinkConfig, Topic, TopicError};
+use crate::service::link::{Topic, TopicError};
 use crate::service::prices::{ListMap, Quantity as PriceOf};
 use crate::service::readings::{Limits, Quantity, Shape, Unit};
 use crate::service::settings::{
-    BrokerSettings, ForecastOf, ForecastSource, HomieSettings, InputSettings, LogFormat,
-    PasswordPlace, Place, PriceForm, PriceSource, ServiceSettings, price_unit,
+    ForecastOf, ForecastSource, HomieSettings, InputSettings, LogFormat, Place, PriceForm,
+    PriceSource, ServiceSettings, price_unit,
 };
 use crate::service::state::Role;
-use crate::service::wire::topics::{Topics, level};
 use crate::tariff::Rates;
 
 /// What the service works with; `None` after a fault that leaves nothing to say.
@@ -58,44 +58,8 @@ pub(super) fn service(node: &Node, house: &House, faults: &mut Faults) -> Option
     })
 }
 
-fn refuse(node: &Node, key: &str, message: String, hint: &str, faults: &mut Faults) {
+pub(super) fn refuse(node: &Node, key: &str, message: String, hint: &str, faults: &mut Faults) {
     faults.error(node.span_of(key), &node.path_of(key), message, Some(hint.to_owned()));
-}
-
-fn broker(node: &Node, house: &House, faults: &mut Faults) -> BrokerSettings {
-    let name = level(&house.name);
-    let given = |key: &str, usual: String| node.maybe_text(key).map_or(usual, str::to_owned);
-    let settings = BrokerSettings {
-        host: node.text("host").to_owned(),
-        port: node.number("port") as u16,
-        client_id: given("client_id", format!("stowheat-{name}")),
-        prefix: given("prefix", format!("stowheat/{name}")),
-        login: login(node, faults),
-    };
-    if let Err(error) = Topics::new(settings.prefix.clone()) {
-        refuse(node, "prefix", error.to_string(), "write it like `stowheat/my-house`", faults);
-    }
-    let mut link = LinkConfig::new(&settings.host, settings.port, &settings.client_id);
-    link.longest_wait_s = 60;
-    for fault in link.faults() {
-        let (key, rule) = fault.split_once(": ").unwrap_or(("host", &fault));
-        let (message, hint) = (format!("`{key}` cannot be used"), rule);
-        refuse(node, key, message, hint, faults);
-    }
-    settings
-}
-
-fn login(node: &Node, faults: &mut Faults) -> Option<(String, PasswordPlace)> {
-    let places = ["password_file", "password_credential"];
-    let Some(user) = node.maybe_text("user") else {
-        node.stray(&places, "it belongs to a `user`", faults);
-        return None;
-    };
-    let place = match node.only_one(&places, faults)? {
-        "password_file" => PasswordPlace::File(PathBuf::from(node.text("password_file"))),
-        _ => PasswordPlace::Credential(node.text("password_credential").to_owned()),
-    };
-    Some((user.to_owned(), place))
 }
 
 fn inputs(node: &Node, house: &House, faults: &mut Faults) -> Option<Vec<InputSettings>> {

@@ -305,6 +305,9 @@ impl App {
         for note in &made.notes {
             tracing::debug!(note, "estimate");
         }
+        let (origin, until) = (made.schedule.origin.name(), made.valid_until);
+        self.supervision
+            .status(&format!("schedule of {} ({origin}), valid until {until}", made.issued_at));
         self.made = Some(made);
         self.tell_document(document);
         self.handle(Event::Planned(Ok(current)));

@@ -5,14 +5,17 @@
 //! events; nothing is shared. Time comes from a [`Clock`], so that a day can pass
 //! in a second.
 
+mod connection;
 mod devices;
 mod documents;
 mod effects;
 mod learning;
 mod ledger;
+mod life;
 mod memory;
 mod metrics;
 mod publish;
+mod shadow;
 mod start;
 mod view;
 
@@ -25,9 +28,9 @@ use optimiser::time::Instant;
 use optimiser::units::{Energy, Temperature};
 use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender};
 use tokio::sync::watch;
-use tokio::time::MissedTickBehavior;
 
 use self::ledger::{HygieneWatch, RunLedger};
+pub use self::life::run;
 use self::memory::Memory;
 pub use self::start::{Setup, StartError};
 use self::view::View;
@@ -37,13 +40,14 @@ use crate::service::clock::{self, Clock, StepWatch, Synchronised};
 use crate::service::homie::{Alert, Tree};
 use crate::service::http::Status;
 use crate::service::learning::{DrawWatch, Logbook, Meters};
-use crate::service::link::{BrokerLink, Link, LinkEvent, Topic};
+use crate::service::link::{BrokerLink, LinkEvent, Topic};
 use crate::service::planning::estimate::{self, Estimate, Profile, Sight};
 use crate::service::planning::{Answer, Made, Snapshot, Solver, Taste};
 use crate::service::readings::Freshness;
 use crate::service::settings::ServiceSettings;
 use crate::service::sources::{Delivery, Forecasts, PriceDesk};
 use crate::service::state::{Event, Role, State, Why};
+use crate::service::supervision::Supervision;
 use crate::service::wire::Fault;
 use crate::service::wire::topics::Topics;
 
@@ -53,39 +57,8 @@ const DRIFT_KWH: f64 = 0.3;
 /// A schedule made in a hurry is polished when it was quiet for so long [s].
 const POLISH_AFTER_S: i64 = 15;
 
-/// Between two ticks on the service's own clock.
-const TICK: Duration = Duration::from_secs(1);
-
 /// How often the system is asked whether its time is right.
 const ASK_TIME: Duration = Duration::from_mins(1);
-
-/// Runs the service until `shutdown`, and leaves in a safe state.
-///
-/// # Errors
-/// If it cannot start.
-pub async fn run(
-    setup: Setup,
-    clock: Arc<dyn Clock>,
-    shutdown: impl Future<Output = ()>,
-) -> Result<(), StartError> {
-    let (mut app, mut inlets) = App::start(setup, Arc::clone(&clock)).await?;
-    let mut ticks = tokio::time::interval(TICK.div_f64(f64::from(clock.pace())));
-    ticks.set_missed_tick_behavior(MissedTickBehavior::Skip);
-    tokio::pin!(shutdown);
-    loop {
-        tokio::select! {
-            () = &mut shutdown => break,
-            event = app.link.next_event() => app.hear(event),
-            Some(answer) = inlets.answers.recv() => app.planned(answer),
-            Some(delivery) = inlets.deliveries.recv() => app.deliver(delivery),
-            Some(persisted) = inlets.persisted.recv() => app.handle(Event::Persisted(persisted)),
-            Some(synchronised) = inlets.synchronised.recv() => app.synchronised = synchronised,
-            _ = ticks.tick() => app.tick(),
-        }
-    }
-    app.leave().await;
-    Ok(())
-}
 
 /// Everything that others send, but for the link.
 struct Inlets {
@@ -145,6 +118,7 @@ struct App {
     /// Watches whoever sends to us.
     tasks: Vec<tokio::task::JoinHandle<()>>,
     leaving: bool,
+    supervision: Supervision,
 }
 
 impl App {
@@ -350,22 +324,6 @@ impl App {
             stores: &self.stores,
             battery_kwh: self.battery_kwh,
         }
-    }
-
-    /// Says what is safe, says good-bye, and writes what is left.
-    async fn leave(mut self) {
-        tracing::info!("stopping: everything is switched off");
-        self.handle(Event::Stop);
-        debug_assert!(self.leaving, "the state asked to leave");
-        for task in &self.tasks {
-            task.abort();
-        }
-        let told = self.link.stop().await;
-        if !told {
-            tracing::warn!("the broker could not be told everything; set-points run out");
-        }
-        self.memory.close(Duration::from_millis(500));
-        tracing::info!("stopped");
     }
 }
 

@@ -10,11 +10,9 @@ use optimiser::units::Temperature;
 use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
 use tokio::sync::watch;
 
-use super::documents;
-use super::effects::json;
 use super::ledger::{HygieneWatch, RunLedger};
 use super::memory::Memory;
-use super::{App, Inlets, initial, watch_time};
+use super::{App, Inlets, connection, initial, watch_time};
 use crate::assemble::Known;
 use crate::house::House;
 use crate::service::archive::{Archive, ArchiveError, Notice};
@@ -23,15 +21,13 @@ use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore};
 use crate::service::homie::{Mirror, Status, Tree, TreeError};
 use crate::service::http;
 use crate::service::learning::{DrawWatch, Logbook, Meters};
-use crate::service::link::{
-    BrokerLink, ConfigError, Credentials, Filter, Link, LinkConfig, Message, Rank, TopicError,
-};
+use crate::service::link::{BrokerLink, ConfigError, Credentials, Link, Rank, Tls, TopicError};
 use crate::service::planning::Solver;
 use crate::service::readings::Gate;
-use crate::service::seed::Dice;
 use crate::service::settings::{Place, ServiceSettings};
 use crate::service::sources::{Delivery, Forecasts, PriceDesk, Subject, watch_file, watch_url};
 use crate::service::state::{Comfort, Event, Input, Settings, State};
+use crate::service::supervision::Supervision;
 use crate::service::wire::Command;
 use crate::service::wire::topics::{Topics, level};
 
@@ -52,6 +48,10 @@ pub struct Setup {
     pub folder: PathBuf,
     /// Name and password at the broker.
     pub credentials: Option<Credentials>,
+    /// TLS to the broker.
+    pub tls: Option<Tls>,
+    /// It only shows what it would do; see [`Setup::in_shadow`].
+    pub shadow: bool,
 }
 
 /// Why the service does not start.
@@ -83,8 +83,9 @@ impl App {
     pub(super) async fn start(
         setup: Setup,
         clock: Arc<dyn Clock>,
+        supervision: Supervision,
     ) -> Result<(Self, Inlets), StartError> {
-        let Setup { house, settings, folder, credentials } = setup;
+        let Setup { house, settings, folder, credentials, tls, shadow } = setup;
         let now = clock.now();
         let boot_id = boot_id();
         let sync = clock.synchronised();
@@ -92,8 +93,16 @@ impl App {
         let topics = Topics::new(settings.broker.prefix.clone())?;
         let tree = Tree::new(&settings.homie.spec(&house))?;
         let shows_tree = settings.homie.on;
-        let config =
-            link_config(&settings, &topics, shows_tree.then_some(&tree), &boot_id, credentials);
+        let shown = shows_tree.then_some(&tree);
+        let mut config = connection::config(&settings, &topics, shown, &boot_id);
+        config.credentials = credentials;
+        config.tls = tls;
+        config.pulse = supervision.link.clone();
+        if shadow {
+            config.subscriptions.retain(|filter| *filter != topics.command());
+        } else {
+            config.never_kept = connection::set_point_topics(&topics, &house);
+        }
         let config = config.check()?;
         let (answers_in, answers) = unbounded_channel();
         let (deliveries_in, deliveries) = unbounded_channel();
@@ -124,8 +133,9 @@ impl App {
             Some(desk) => desk.known_until(now),
             None => now + FOR_EVER_S,
         };
-        let state =
-            State::new(state_settings(&house, &settings, &topics, &boot_id), now, overrides);
+        let mut rules = state_settings(&house, &settings, &topics, &boot_id);
+        rules.shadow = shadow;
+        let state = State::new(rules, now, overrides);
         let mut app = Self {
             stores: initial(&house),
             battery_kwh: house.state.battery.kwh(),
@@ -138,7 +148,7 @@ impl App {
             link: BrokerLink::start(config),
             topics,
             tree: None,
-            solver: Solver::new(answers_in),
+            solver: Solver::new(answers_in, supervision.solver.clone()),
             memory: Memory::start(archive, persisted_in.clone()),
             desk,
             known: Arc::new(Known::default()),
@@ -165,8 +175,11 @@ impl App {
             status,
             tasks,
             leaving: false,
+            supervision,
         };
-        app.raise(tree);
+        if !shadow {
+            app.raise(tree);
+        }
         app.know(now);
         app.handle(Event::Tick { clock_is_right: clock::is_right(now, sync), step_s: None });
         if !remembers {
@@ -237,57 +250,6 @@ fn open(
             Ok((None, false))
         }
     }
-}
-
-fn link_config(
-    settings: &ServiceSettings,
-    topics: &Topics,
-    tree: Option<&Tree>,
-    boot_id: &str,
-    credentials: Option<Credentials>,
-) -> LinkConfig {
-    let broker = &settings.broker;
-    let mut config = LinkConfig::new(&broker.host, broker.port, &broker.client_id);
-    config.credentials = credentials;
-    config.seed = Dice::from_text(boot_id).roll();
-    config.echo = Some(topics.health());
-    config.will = Some(match tree {
-        Some(tree) => tree.will(),
-        None => Message {
-            topic: topics.availability(),
-            payload: json(&documents::availability(boot_id, None)),
-            retained: true,
-        },
-    });
-    config.subscriptions = subscriptions(settings, topics, tree);
-    if let Some(tree) = tree {
-        config.opening = tree.states(Status::Init);
-        if settings.homie.mirror {
-            config.opening.extend(Mirror::new(tree).states(Status::Init));
-        }
-    }
-    config
-}
-
-fn subscriptions(settings: &ServiceSettings, topics: &Topics, tree: Option<&Tree>) -> Vec<Filter> {
-    let places = settings.forecasts.iter().map(|source| &source.place);
-    let places = places.chain(settings.prices.iter().map(|source| &source.place));
-    let sources = places.filter_map(|place| match place {
-        Place::Topic(topic) => Some(topic.clone()),
-        Place::File(_) | Place::Url(..) => None,
-    });
-    let inputs = settings.inputs.iter().map(|input| input.topic.clone());
-    let mut filters: Vec<Filter> = inputs.chain(sources).map(Filter::from).collect();
-    filters.push(topics.command());
-    if let Some(tree) = tree {
-        filters.extend(tree.filters());
-        if settings.homie.mirror {
-            filters.extend(Mirror::new(tree).filters());
-        }
-    }
-    filters.sort();
-    filters.dedup();
-    filters
 }
 
 fn watchers(
@@ -405,5 +367,6 @@ fn state_settings(
         command: topics.command(),
         start_offset: settings.start_offset,
         comfort: comfort.collect(),
+        shadow: false,
     }
 }

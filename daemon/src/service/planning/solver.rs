@@ -3,13 +3,14 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
-use std::sync::mpsc::{Sender, channel};
+use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
 use std::time::Duration;
 
 use optimiser::plan::Planner;
 use tokio::sync::mpsc::UnboundedSender;
 
 use super::making::{Made, Priced, Snapshot, make, price};
+use crate::service::supervision::{Pulse, SOLVER_THREAD};
 
 /// Limit on one schedule, by a clock that nobody can set.
 const LIMIT: Duration = Duration::from_secs(20);
@@ -17,6 +18,9 @@ const LIMIT: Duration = Duration::from_secs(20);
 /// Threads that may be left behind; after them there are no more schedules, and
 /// the comfort minimum stays until the service is started again.
 const MOST_LEFT: usize = 3;
+
+/// How often the waiting thread says that it lives.
+const BEAT: Duration = Duration::from_secs(5);
 
 /// An answer of the thread.
 #[derive(Debug)]
@@ -35,6 +39,7 @@ pub enum Answer {
 /// Asks the thread, one question at a time.
 pub struct Solver {
     answers: UnboundedSender<Answer>,
+    pulse: Pulse,
     thread: Option<Sender<(u64, Snapshot)>>,
     asked: Option<(u64, std::time::Instant)>,
     next: u64,
@@ -42,9 +47,9 @@ pub struct Solver {
 }
 
 impl Solver {
-    /// Answers will go there.
-    pub fn new(answers: UnboundedSender<Answer>) -> Self {
-        Self { answers, thread: None, asked: None, next: 0, left: 0 }
+    /// Answers will go there, and signs of life of the thread.
+    pub fn new(answers: UnboundedSender<Answer>, pulse: Pulse) -> Self {
+        Self { answers, pulse, thread: None, asked: None, next: 0, left: 0 }
     }
 
     /// Asks for a schedule.
@@ -92,12 +97,18 @@ impl Solver {
 
     fn start(&self) -> Result<Sender<(u64, Snapshot)>, String> {
         let (sender, questions) = channel::<(u64, Snapshot)>();
-        let answers = self.answers.clone();
+        let (answers, pulse) = (self.answers.clone(), self.pulse.clone());
         std::thread::Builder::new()
-            .name("solver".to_owned())
+            .name(SOLVER_THREAD.to_owned())
             .spawn(move || {
                 let mut planner = Planner::default();
-                for (number, snapshot) in questions {
+                loop {
+                    pulse.beat();
+                    let (number, snapshot) = match questions.recv_timeout(BEAT) {
+                        Ok(question) => question,
+                        Err(RecvTimeoutError::Timeout) => continue,
+                        Err(RecvTimeoutError::Disconnected) => return,
+                    };
                     let made = caught(&mut planner, |planner| make(&snapshot, planner));
                     let made = made.map(Arc::new);
                     let made_now = made.as_ref().ok().map(Arc::clone);

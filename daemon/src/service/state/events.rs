@@ -28,6 +28,8 @@ pub struct Settings {
     pub start_offset: bool,
     /// For each store, what keeps it from going cold without a schedule.
     pub comfort: Vec<Option<Comfort>>,
+    /// Nothing is switched: another one steers the house.
+    pub shadow: bool,
 }
 
 /// A thermostat that needs neither a schedule nor the time of day. It is the last

@@ -54,6 +54,9 @@ impl State {
     }
 
     fn heaters(&self) -> Vec<HeaterId> {
+        if self.settings.shadow {
+            return Vec::new();
+        }
         let stores = self.settings.plant.stores.iter().enumerate();
         stores
             .flat_map(|(store, s)| {

@@ -221,6 +221,10 @@ impl State {
                     self.link_faults.insert((topic, "too-large", text));
                 }
             }
+            LinkEvent::KeptCommand { topic } => {
+                let text = "the broker held a set-point of before; it was taken off unread";
+                self.link_faults.insert((topic, "kept-command", text.to_owned()));
+            }
             LinkEvent::EchoMissing { topic } => {
                 let text = "the broker drops what we publish; mend its access list";
                 self.link_faults.insert((topic.to_string(), "echo-missing", text.to_owned()));

@@ -36,6 +36,7 @@ fn settings() -> Settings {
         command: Filter::new("p/v1/command").expect("a filter"),
         start_offset: true,
         comfort: vec![],
+        shadow: false,
     }
 }
 

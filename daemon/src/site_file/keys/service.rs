@@ -53,10 +53,14 @@ pub(super) static SERVICE: Shape = Shape {
 };
 
 static BROKER: Shape = Shape {
-    about: "The MQTT broker, without TLS: on this machine, or behind a bridge that adds it.",
+    about: "The MQTT broker.",
     keys: &[
         assumed("host", Text("127.0.0.1"), "Name or address."),
-        assumed("port", Whole { min: 1, max: 65_535, usual: 1_883 }, "Port."),
+        assumed(
+            "port",
+            Whole { min: 1, max: 65_535, usual: 1_883 },
+            "Port; 8883 with `tls = true`, if left out.",
+        ),
         optional(
             "client_id",
             Text("stowheat-mill-cottage"),
@@ -73,6 +77,23 @@ static BROKER: Shape = Shape {
             "password_credential",
             Text("broker-password"),
             "Name of the password among the credentials of the systemd unit.",
+        ),
+        assumed("tls", Flag(false), "Speak TLS, and nothing else."),
+        optional(
+            "ca_file",
+            Text("/etc/stowheat/broker-ca.pem"),
+            "Authorities that the broker's certificate must lead to; the system's if left out.",
+        ),
+        optional(
+            "client_certificate_file",
+            Text("/etc/stowheat/client.pem"),
+            "Certificate that is shown to the broker.",
+        ),
+        optional("client_key_file", Text("/etc/stowheat/client-key.pem"), "Its key, PKCS #8."),
+        optional(
+            "client_key_credential",
+            Text("broker-client-key"),
+            "Name of the key among the credentials of the systemd unit.",
         ),
     ],
 };
