@@ -37,7 +37,7 @@ pub(super) fn run(arguments: &Run) -> Result<(), Problem> {
     let outcome = runtime.block_on(async {
         let orders = orders(arguments.clone())?;
         let supervision = Supervision::from_environment();
-        app::run(setup, clock, orders, supervision)
+        Box::pin(app::run(setup, clock, orders, supervision))
             .await
             .map_err(|error| Problem::new(Failure::Failed, error))
     });

@@ -119,15 +119,7 @@ impl App {
         let overrides = overrides(&house, archive.as_ref(), now);
         let proven = proven(&house, archive.as_ref());
         let logbook = logbook(&house, archive.as_ref(), now);
-        let mut desk = settings
-            .prices
-            .as_ref()
-            .map(|source| PriceDesk::new(source.form.clone(), house.tariff.clone()));
-        if let (Some(desk), Some(archive)) = (&mut desk, &archive)
-            && let Err(error) = desk.recall(archive, now)
-        {
-            tracing::warn!(%error, "prices of before are not known");
-        }
+        let desk = desk(&settings, &house, archive.as_ref(), now);
         let priced = overrides.wishes().iter().map(|wish| wish.id.clone()).collect();
         let known_until = match &desk {
             Some(desk) => desk.known_until(now),
@@ -290,6 +282,23 @@ fn plant(house: &House) -> Plant {
             .collect(),
     });
     Plant { stores: stores.collect() }
+}
+
+/// The desk for prices, with those of before the start.
+fn desk(
+    settings: &ServiceSettings,
+    house: &House,
+    archive: Option<&Archive>,
+    now: Instant,
+) -> Option<PriceDesk> {
+    let source = settings.prices.as_ref()?;
+    let mut desk = PriceDesk::new(source.form.clone(), house.tariff.clone());
+    if let Some(archive) = archive
+        && let Err(error) = desk.recall(archive, now)
+    {
+        tracing::warn!(%error, "prices of before are not known");
+    }
+    Some(desk)
 }
 
 /// What was asked for by hand before the start and holds still.

@@ -5,6 +5,7 @@ use std::collections::VecDeque;
 use optimiser::time::Instant;
 use optimiser::units::Temperature;
 
+use super::plant::Plant;
 use super::reader::{Refusal, check_times};
 use crate::service::wire::{Action, Answer, Command, Outcome, Stamp};
 
@@ -19,36 +20,6 @@ const MAX_WISHES: usize = 64;
 
 /// Temperatures that may be aimed at [°C].
 const TARGETS_C: std::ops::RangeInclusive<f64> = 40.0..=65.0;
-
-/// The names and limits that commands are checked against.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Plant {
-    /// The stores.
-    pub stores: Vec<PlantStore>,
-}
-
-/// A store, as commands know it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PlantStore {
-    /// Name.
-    pub name: String,
-    /// Never hotter than this.
-    pub ceiling: Temperature,
-    /// Its heaters.
-    pub heaters: Vec<PlantHeater>,
-    /// How long they need to bring all of it from mains temperature to the ceiling
-    /// [s]: longer makes no sense, even where no probe says so.
-    pub full_s: i64,
-}
-
-/// A heater, as commands know it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PlantHeater {
-    /// Name.
-    pub name: String,
-    /// Power when fully on [W].
-    pub power_w: u32,
-}
 
 /// What is known of a store when a heater is asked about.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -139,9 +139,7 @@ impl Logbook {
     /// What is learned, for a plan made now; nothing before the first half-hour.
     pub fn learned(&self, house: &House, now: Instant) -> Option<Learned> {
         let first = edge(now) + -KEPT * HALF_HOUR_S;
-        if self.half_hours.range(first..).next().is_none() {
-            return None;
-        }
+        self.half_hours.range(first..).next()?;
         let count = KEPT + AHEAD;
         let horizon = Horizon::regular(first, HALF_HOUR_S, usize::try_from(count).ok()?).ok()?;
         let starts = || horizon.slots().iter().map(|slot| slot.start());

@@ -55,7 +55,7 @@ impl Meters {
         let kwh = if is_counter {
             reading.added
         } else {
-            (last.value + reading.value) / 2.0 * seconds as f64 / 3_600.0
+            f64::midpoint(last.value, reading.value) * seconds as f64 / 3_600.0
         };
         let mut edge = edge(last.at);
         while edge < reading.at {

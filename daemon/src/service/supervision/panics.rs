@@ -17,7 +17,7 @@ pub fn end_on_panic() {
     }));
 }
 
-#[expect(clippy::exit, reason = "half a service is worse than none")]
+#[expect(clippy::exit, clippy::disallowed_methods, reason = "half a service is worse than none")]
 fn leave() {
     std::process::exit(EXIT_AFTER_PANIC);
 }
