@@ -8,6 +8,9 @@ use crate::broker::Broker;
 use crate::party::{Heard, Listener, PROGRAM, Service, folder, say, site, time};
 use crate::{OPEN, always_on, fault, report, set_point};
 
+/// A year [s].
+const YEAR: i64 = 365 * 86_400;
+
 /// The library of Debian's `faketime`, which shifts the time of an unchanged program.
 fn library() -> Option<PathBuf> {
     let folders = ["/usr/lib/x86_64-linux-gnu", "/usr/lib/aarch64-linux-gnu", "/usr/lib"];
@@ -52,7 +55,6 @@ fn a_clock_that_is_a_year_wrong_and_steps_harms_nobody() {
     });
     assert!(listener.all().iter().all(|m| !set_point(m, 3_000)));
 
-    const YEAR: i64 = 365 * 86_400;
     for offset in [0, YEAR, 0, -3_600, 0] {
         let from = listener.count();
         let steps = || service.log().matches("the time of day stepped").count();

@@ -118,10 +118,10 @@ fn after_a_power_cut_the_archive_is_the_old_or_the_new() {
         number += 1;
         archive.write(&transaction(number)).expect("written");
         let after = Disk::read(&path);
-        let kind = if before.main != after.main {
-            0
-        } else {
+        let kind = if before.main == after.main {
             1 + usize::from(!after.log.starts_with(&before.log))
+        } else {
+            0
         };
         // What happens seldom is cut more often.
         for _ in 0..[40, 2, 40][kind] {

@@ -65,7 +65,7 @@ fn bend() -> impl Strategy<Value = Bend> {
 }
 
 /// A stretch of at most 200 bytes.
-fn stretch(from: &Index, to: &Index, length: usize) -> std::ops::Range<usize> {
+fn stretch(from: Index, to: Index, length: usize) -> std::ops::Range<usize> {
     let (from, to) = (from.index(length + 1), to.index(length + 1));
     let (from, to) = (from.min(to), from.max(to));
     from..to.min(from + 200)
@@ -82,10 +82,10 @@ fn bent(seed: &str, bends: &[Bend]) -> Vec<u8> {
                 bytes.splice(at..at, PIECES[*piece].iter().copied());
             }
             Bend::Leave(from, to) => {
-                bytes.drain(stretch(from, to, length));
+                bytes.drain(stretch(*from, *to, length));
             }
             Bend::Repeat(from, to) => {
-                let range = stretch(from, to, length);
+                let range = stretch(*from, *to, length);
                 let again = bytes[range.clone()].to_vec();
                 bytes.splice(range.end..range.end, again);
             }
