@@ -5,6 +5,7 @@
     reason = "a builder of a test panics on a mistake in the test"
 )]
 
+pub mod accounts;
 pub mod family;
 pub mod houses;
 pub mod invention;

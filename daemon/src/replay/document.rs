@@ -173,7 +173,7 @@ impl Document {
         let best = replayed.best_rule();
         let bound = |index: usize| {
             let bounds = replayed.bounds.as_ref()?;
-            bounds[index].as_ref().ok().map(|Found { cost, unmet_kwh }| Bound {
+            bounds[index].as_ref().ok().map(|Found { cost, unmet_kwh, .. }| Bound {
                 cost: money(*cost),
                 unmet_kwh: fine(*unmet_kwh),
             })

@@ -13,7 +13,7 @@
 use super::{Stage, StoredWorth};
 use crate::model::{Formulation, Refinement};
 use crate::problem::{Ambient, EndValue, Problem, Ready, ValueStep, Weights};
-use crate::solution::Solution;
+use crate::solution::{SlotFlows, Solution};
 use crate::solve::{SolveLimits, Verdict, solve_once};
 use crate::time::Series;
 use crate::units::{Energy, Price, Volume};
@@ -35,12 +35,16 @@ pub enum Comfort {
 }
 
 /// The answer of a program that knows the whole period.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Bound {
     /// Cost, counted as in [`super::Ledger::cost`] [minor].
     pub cost: f64,
     /// Draw heat it leaves unmet [kWh].
     pub unmet_kwh: f64,
+    /// Flows of each slot.
+    pub slots: Vec<SlotFlows>,
+    /// Heat in the stores above mains, at the start and at the end [kWh].
+    pub stored_kwh: (f64, f64),
 }
 
 /// The least cost of the period for somebody who knows all of it.
@@ -79,7 +83,23 @@ pub fn prescient(
     let floor = reserve.min(start.battery.kwh());
     let charge = if problem.site.battery.is_some() { start.battery.kwh() - floor } else { 0.0 };
     let held = stage.stored_at_start() * worth.heat + charge * worth.battery;
-    Ok(Bound { cost: paid + held - solution.end_value, unmet_kwh: unmet })
+    Ok(Bound {
+        cost: paid + held - solution.end_value,
+        unmet_kwh: unmet,
+        stored_kwh: (stage.stored_at_start(), stored_at_end(&solution)),
+        slots: solution.slots,
+    })
+}
+
+/// Heat that the last litres hold above mains [kWh].
+fn stored_at_end(solution: &Solution) -> f64 {
+    let Some(last) = solution.slots.last() else { return 0.0 };
+    let stores = last.stores.iter().zip(&solution.rungs);
+    stores
+        .flat_map(|(store, rungs)| store.litres.iter().map(move |zone| (zone, rungs)))
+        .flat_map(|(zone, rungs)| zone.iter().zip(rungs.windows(2)))
+        .map(|(litres, step)| litres * (step[1] - step[0]) * KWH_PER_LITRE_KELVIN)
+        .sum()
 }
 
 fn problem(stage: &Stage<'_>, worth: StoredWorth, comfort: Comfort) -> Result<Problem, String> {

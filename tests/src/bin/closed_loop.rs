@@ -1,16 +1,16 @@
 //! How much of what is to be gained stowheat gains, in a closed loop on past years.
 //!
 //!     closed_loop [--house NAME] [--market NAME] [--weeks N | --year] [--days N]
-//!                 [--seed N] [--perfect prices,draws,pv,load] [--no-rules]
+//!                 [--from DAY] [--seed N] [--perfect prices,draws,pv,load]
+//!                 [--no-rules] [--accounts] [--slots FILE]
 //!
 //! Without `--year`, N weeks (6) spread over the year are drawn by a seed (1).
 //! For each, and in sum: cost under the best tuned rule, under stowheat, and the
 //! bounds; the share captured, (rule − stowheat) / (rule − bound at equal
-//! comfort); unmet draw heat; processor time of a step.
+//! comfort); unmet draw heat; processor time of a step. `--accounts` adds each
+//! period by cause, `--slots` writes it slot by slot.
 
 #![expect(clippy::print_stdout, reason = "a tool that prints its figures")]
-
-use std::collections::BTreeMap;
 
 use chrono::{Days, NaiveDate};
 use optimiser::judge::Effort;
@@ -21,6 +21,7 @@ use optimiser::replay::{Ledger, Planning, Settings, Stage, Timeline};
 use optimiser::solve::SolveLimits;
 use stowheat::assemble::{Known, period};
 use stowheat::house::House;
+use stowheat_tests::accounts::{self, Account};
 use stowheat_tests::worlds::{HOUSES, MARKETS, Market, world};
 
 const ALLOWED: f64 = 0.001;
@@ -31,6 +32,9 @@ struct Wishes {
     seed: u64,
     year: bool,
     rules: bool,
+    accounts: bool,
+    slots: Option<String>,
+    from: Option<NaiveDate>,
     perfect: String,
     settings: Settings,
 }
@@ -63,6 +67,9 @@ fn main() {
         seed: number("--seed", 1.0) as u64,
         year: flag("--year"),
         rules: !flag("--no-rules"),
+        accounts: flag("--accounts"),
+        slots: text("--slots").map(str::to_owned),
+        from: text("--from").map(|day| day.parse().expect("a day")),
         perfect: text("--perfect").unwrap_or_default().to_owned(),
         settings,
     };
@@ -130,6 +137,9 @@ fn periods(market: &Market, wishes: &Wishes) -> Vec<(NaiveDate, NaiveDate)> {
     if wishes.year {
         return vec![(first, last)];
     }
+    if let Some(from) = wishes.from {
+        return vec![(from, from + Days::new(wishes.days - 1))];
+    }
     // Forecasts are to have some weeks of memory.
     let first = first + Days::new(28);
     let all = (last - first).num_days() as u64 - wishes.days;
@@ -184,16 +194,36 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
         seconds,
         ..Sums::default()
     };
+    let mut accounts = Vec::new();
     if wishes.rules {
         let tuned = Kind::ALL.iter().filter_map(|kind| tune(&stage, *kind, ALLOWED, worth));
-        let best: BTreeMap<i64, f64> =
-            tuned.filter(|t| t.comfortable).map(|t| ((t.cost * 1e3) as i64, t.cost)).collect();
-        sums.rule = best.values().next().copied().unwrap_or(f64::NAN);
+        let best = tuned.filter(|t| t.comfortable).min_by(|a, b| a.cost.total_cmp(&b.cost));
+        sums.rule = best.as_ref().map_or(f64::NAN, |best| best.cost);
+        if let Some(best) = best {
+            if wishes.accounts {
+                println!("  best rule: {}", best.ruled);
+            }
+            accounts.push(Account::of_run("rule", &stage, &best.run, worth));
+        }
+    }
+    accounts.push(Account::of_run("own", &stage, &run, worth));
+    if wishes.rules {
         let limits = SolveLimits { seconds: 600.0, ..SolveLimits::default() };
-        let bound =
-            |comfort| prescient(&stage, worth, comfort, limits).map_or(f64::NAN, |b| b.cost);
-        sums.free = bound(Comfort::Draws);
-        sums.equal = bound(Comfort::Ready);
+        for (name, comfort) in [("equal", Comfort::Ready), ("free", Comfort::Draws)] {
+            let bound = prescient(&stage, worth, comfort, limits);
+            let cost = bound.as_ref().map_or(f64::NAN, |b| b.cost);
+            match comfort {
+                Comfort::Ready => sums.equal = cost,
+                Comfort::Draws => sums.free = cost,
+            }
+            accounts.extend(bound.iter().map(|b| Account::of_bound(name, &stage, b, worth)));
+        }
+    }
+    if wishes.accounts {
+        println!("{}", accounts::table(&accounts));
+    }
+    if let Some(file) = &wishes.slots {
+        std::fs::write(file, accounts::slots(&stage, &accounts)).expect("a file to write");
     }
     sums
 }
