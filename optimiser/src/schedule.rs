@@ -80,6 +80,10 @@ pub enum BatteryMode {
     Charge,
     /// Discharge at the planned power, into house and grid.
     Discharge,
+    /// Take what would go to the grid, give nothing.
+    Absorb,
+    /// Give what would come from the grid, take nothing.
+    Supply,
 }
 
 impl BatteryMode {
@@ -90,6 +94,8 @@ impl BatteryMode {
             Self::Follow => "follow",
             Self::Charge => "charge",
             Self::Discharge => "discharge",
+            Self::Absorb => "absorb",
+            Self::Supply => "supply",
         }
     }
 }
@@ -185,9 +191,12 @@ impl SlotPlan {
     pub fn battery_command(&self) -> (BatteryMode, Power) {
         let energy = match self.battery_mode {
             Some(BatteryMode::Charge) => self.charge,
-            // One that follows needs no power; the plan's is what it is expected to give.
-            Some(BatteryMode::Discharge | BatteryMode::Follow) => self.discharge,
-            Some(BatteryMode::Hold) | None => Energy::constant(0.0),
+            Some(BatteryMode::Discharge) => self.discharge,
+            // One that follows the house needs no power.
+            Some(
+                BatteryMode::Hold | BatteryMode::Follow | BatteryMode::Absorb | BatteryMode::Supply,
+            )
+            | None => Energy::constant(0.0),
         };
         let mode = self.battery_mode.unwrap_or(BatteryMode::Hold);
         (mode, Power::clamped(energy.kwh() / self.slot.hours()))

@@ -93,7 +93,7 @@ fn battery_worth(battery: &Battery, ahead: &[Ahead]) -> Vec<ValueStep> {
 
 /// A concave function of a level from 0 to a capacity, as falling slopes.
 #[derive(Debug, Clone, PartialEq)]
-struct Slopes {
+pub(crate) struct Slopes {
     capacity: f64,
     /// Width and slope of each piece, from level 0 up, slopes falling.
     pieces: Vec<(f64, f64)>,
@@ -104,6 +104,38 @@ impl Slopes {
         Self { capacity, pieces: vec![(capacity, 0.0)] }
     }
 
+    /// What levels up to a capacity are worth in steps.
+    pub(crate) fn of(steps: &[ValueStep], capacity: f64) -> Self {
+        let mut slopes = Self { capacity, pieces: Vec::with_capacity(32) };
+        slopes.pieces.extend(steps.iter().map(|s| (s.width.kwh(), s.value.per_kwh())));
+        slopes.cut();
+        slopes
+    }
+
+    /// Width of the piece above a level that is left, and its slope; at the
+    /// capacity there is none.
+    pub(crate) fn above(&self, level: f64) -> Option<(f64, f64)> {
+        let mut top = 0.0;
+        self.pieces.iter().find_map(|&(width, slope)| {
+            top += width;
+            (top > level + NARROW).then_some((top - level, slope))
+        })
+    }
+
+    /// Width of the piece below a level, as far as it reaches down, and its slope.
+    pub(crate) fn below(&self, level: f64) -> Option<(f64, f64)> {
+        let mut bottom = 0.0;
+        let mut found = None;
+        for &(width, slope) in &self.pieces {
+            if bottom >= level - NARROW {
+                break;
+            }
+            found = Some((level - bottom, slope));
+            bottom += width;
+        }
+        found
+    }
+
     fn insert(&mut self, width: f64, slope: f64) {
         if width > NARROW {
             let at = self.pieces.partition_point(|&(_, other)| other >= slope);
@@ -112,14 +144,14 @@ impl Slopes {
     }
 
     /// The level may be raised by up to `most` at a cost for each unit.
-    fn fill(&mut self, most: f64, cost: f64) {
+    pub(crate) fn fill(&mut self, most: f64, cost: f64) {
         self.insert(most, cost);
         self.drop_first(most);
         self.cut();
     }
 
     /// The level may be lowered by up to `most` for an income for each unit.
-    fn give(&mut self, most: f64, income: f64) {
+    pub(crate) fn give(&mut self, most: f64, income: f64) {
         self.insert(most, income);
         self.cut();
     }

@@ -208,6 +208,10 @@ pub enum BatteryMode {
     Charge,
     /// Discharges at the planned power, into house and grid.
     Discharge,
+    /// Takes what would go to the grid, gives nothing.
+    Absorb,
+    /// Gives what would come from the grid, takes nothing.
+    Supply,
 }
 
 /// One immersion element in one slot; pv_kwh + battery_kwh + grid_kwh = energy_kwh.

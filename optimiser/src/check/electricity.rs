@@ -1,7 +1,7 @@
 //! The electrical side: node, meter, battery, limits at every instant.
 
 use crate::problem::Problem;
-use crate::schedule::{Schedule, SlotPlan};
+use crate::schedule::{BatteryMode, Schedule, SlotPlan};
 use crate::site::Control;
 
 use super::{Report, TOLERANCE_KWH};
@@ -85,19 +85,43 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     let by_share: f64 = if surplus > 0.0 { given_away.min(switched) } else { 0.0 };
     // A battery at constant power moves the surplus that the elements meet.
     let battery = (plan.discharge.kwh() - plan.charge.kwh()) / hours;
-    let most_swing = by_share.max(both_ways(plan, surplus)).max(both_ways(plan, surplus + battery));
+    let constant = both_ways(plan, surplus).max(both_ways(plan, surplus + battery));
+    let most_swing = by_share.max(constant).max(stopped_battery(problem, plan, surplus));
     report.within(
         slot,
         "meter",
-        "only a switched element passes both ways",
+        "only a switched element or a battery that stops passes both ways",
         swing - most_swing,
         TOLERANCE_KWH,
     );
 }
 
+/// Energy that may pass the meter both ways because the battery becomes full or
+/// empty inside the slot, or takes and gives within its power [kWh]: charging adds
+/// to what is imported, discharging to what is exported, and to no more.
+fn stopped_battery(problem: &Problem, plan: &SlotPlan, surplus: f64) -> f64 {
+    let Some(battery) = &problem.site.battery else { return 0.0 };
+    let level = plan.battery.kwh();
+    let full = level >= battery.capacity.kwh() - TOLERANCE_KWH;
+    let empty = level <= battery.reserve.kwh() + TOLERANCE_KWH;
+    let both = plan.charge.kwh().min(plan.discharge.kwh()) > TOLERANCE_KWH;
+    if !(full || empty || both) {
+        return 0.0;
+    }
+    let (taken, given) = passed(plan, surplus);
+    (taken + plan.charge.kwh()).min(given + plan.discharge.kwh())
+}
+
 /// Energy that passes the meter both ways when the runs of a slot meet a steady
 /// surplus [kW], run by run [kWh].
 fn both_ways(plan: &SlotPlan, surplus: f64) -> f64 {
+    let (taken, given) = passed(plan, surplus);
+    taken.min(given)
+}
+
+/// Energy that the runs of a slot take beyond a steady surplus [kW], and what
+/// they leave of it, run by run [kWh].
+fn passed(plan: &SlotPlan, surplus: f64) -> (f64, f64) {
     let length = plan.slot.seconds() as f64 / 60.0;
     let ends = plan.heaters.iter().flat_map(|h| [h.delay_minutes, h.delay_minutes + h.minutes]);
     let mut edges: Vec<f64> = ends.map(|at| at.clamp(0.0, length)).chain([0.0, length]).collect();
@@ -113,13 +137,18 @@ fn both_ways(plan: &SlotPlan, surplus: f64) -> f64 {
         taken += net.max(0.0) * hours;
         given += (-net).max(0.0) * hours;
     }
-    taken.min(given)
+    (taken, given)
 }
 
 fn battery(problem: &Problem, plan: &SlotPlan, level: f64, report: &mut Report) -> f64 {
     let (slot, hours) = (plan.slot, plan.slot.hours());
     let (charge, discharge) = (plan.charge.kwh(), plan.discharge.kwh());
-    report.within(slot, "battery", "charge or discharge, not both", charge.min(discharge), 0.0);
+    // One that follows the house takes what elements leave while off, and gives
+    // what they need while on.
+    let surplus = (plan.pv.kwh() + plan.curtailed.kwh() - plan.base_load.kwh()) / hours;
+    let follows = plan.battery_mode == Some(BatteryMode::Follow);
+    let most = if follows { both_ways(plan, surplus) + TOLERANCE_KWH } else { 0.0 };
+    report.within(slot, "battery", "charge or discharge, not both", charge.min(discharge), most);
     let Some(battery) = &problem.site.battery else {
         report.within(slot, "battery", "there is none", charge + discharge, 0.0);
         return level;
@@ -193,8 +222,10 @@ fn battery(problem: &Problem, plan: &SlotPlan, level: f64, report: &mut Report) 
 /// Import at every instant inside the slot, where elements switch.
 fn instants(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     let hours = plan.slot.hours();
-    let steady =
-        (plan.base_load.kwh() + plan.charge.kwh() - plan.pv.kwh() - plan.discharge.kwh()) / hours;
+    let (charge, discharge) = (plan.charge.kwh(), plan.discharge.kwh());
+    // A battery that does both is idle at worst while an element is on.
+    let battery = if charge.min(discharge) > TOLERANCE_KWH { 0.0 } else { charge - discharge };
+    let steady = (plan.base_load.kwh() + battery - plan.pv.kwh()) / hours;
     let peak = plan
         .heaters
         .iter()

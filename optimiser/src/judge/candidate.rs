@@ -4,7 +4,6 @@ use crate::plan::{Stage, arrange};
 use crate::plant::{Commands, HeaterCommand, Outcome, PvUse};
 use crate::problem::Problem;
 use crate::schedule::BatteryMode;
-use crate::site::Control;
 use crate::units::Power;
 
 /// A plan with its simulated outcome and score.
@@ -33,7 +32,7 @@ pub(super) fn command_slot(
     let battery_kw = match battery.mode {
         BatteryMode::Charge => battery.power.kw(),
         BatteryMode::Discharge => -battery.power.kw(),
-        BatteryMode::Hold | BatteryMode::Follow => 0.0,
+        BatteryMode::Hold | BatteryMode::Follow | BatteryMode::Absorb | BatteryMode::Supply => 0.0,
     };
     let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours + battery_kw;
     let wishes: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
@@ -45,26 +44,8 @@ pub(super) fn command_slot(
             delay_minutes: run.delay,
         };
     }
-    // A battery that follows while an element switches would charge and
-    // discharge in one slot; it gives the planned power instead, or rests.
-    if battery.mode == BatteryMode::Follow && switches_in_the_sun(problem, slot, &runs) {
-        let gives = battery.power.kw() > 0.0;
-        commands.battery[slot].mode =
-            if gives { BatteryMode::Discharge } else { BatteryMode::Hold };
-    }
     if commands.pv[slot] == PvUse::LastResort && problem.import_price[slot].per_kwh() >= 0.0 {
         commands.pv[slot] = PvUse::Free;
     }
     true
-}
-
-/// Whether an element that switches is on in a slot with a surplus. Even one that
-/// is on throughout may be cut short by its thermostat.
-fn switches_in_the_sun(problem: &Problem, slot: usize, runs: &[crate::plan::Run]) -> bool {
-    let surplus = problem.pv[slot].kwh() > problem.base_load[slot].kwh();
-    let elements = problem.site.stores.iter().flat_map(|store| &store.elements);
-    surplus
-        && elements
-            .zip(runs)
-            .any(|(element, run)| element.control != Control::Modulating && run.minutes > 0.0)
 }

@@ -10,6 +10,7 @@
 
 mod candidate;
 mod cuts;
+mod dispatch;
 mod keep;
 mod polish;
 mod repack;

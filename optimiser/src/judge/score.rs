@@ -7,6 +7,7 @@ use crate::time::Instant;
 use crate::water::heat_kwh;
 
 use super::candidate::{Candidate, command_slot};
+use super::dispatch::Dispatch;
 
 /// Judges plans of one problem on its simulated plant.
 #[derive(Debug, Clone)]
@@ -18,6 +19,8 @@ pub struct Judge<'a> {
     ready_slots: Vec<Option<usize>>,
     /// For each pasteurisation, whether the plan holds it and is to keep it.
     holds: Vec<bool>,
+    /// What the battery does, where there is one.
+    dispatch: Option<Dispatch>,
 }
 
 impl<'a> Judge<'a> {
@@ -39,7 +42,8 @@ impl<'a> Judge<'a> {
             })
             .collect();
         let holds = holds.iter().map(Option::is_some).collect();
-        Ok(Self { problem, plant, scene, ready_slots, holds })
+        let dispatch = problem.site.battery.map(|battery| Dispatch::new(problem, battery));
+        Ok(Self { problem, plant, scene, ready_slots, holds, dispatch })
     }
 
     /// The problem whose plans are judged.
@@ -67,7 +71,8 @@ impl<'a> Judge<'a> {
                 let _ = command_slot(self.problem, slot, &energies, &mut commands);
             }
         }
-        let outcome = self.plant.simulate(&self.scene, &commands);
+        let mut outcome = self.plant.outset(&self.scene);
+        self.run(&mut commands, &mut outcome, 0);
         let score = self.score(&outcome);
         Candidate { energies, commands, outcome, score }
     }
@@ -80,11 +85,24 @@ impl<'a> Judge<'a> {
             command_slot(self.problem, slot, &candidate.energies, &mut candidate.commands)
         });
         if commanded {
-            let all = first..self.problem.horizon.len();
-            self.plant.resume(&self.scene, &candidate.commands, &mut candidate.outcome, all);
+            self.run(&mut candidate.commands, &mut candidate.outcome, first);
             candidate.score = self.score(&candidate.outcome);
         }
         commanded
+    }
+
+    /// Runs the plant from a slot on, with the battery as it suits the heat.
+    fn run(&mut self, commands: &mut Commands, outcome: &mut Outcome, first: usize) {
+        let slots = self.problem.horizon.len();
+        self.plant.resume_heat(&self.scene, commands, outcome, first..slots);
+        let first = match &mut self.dispatch {
+            Some(dispatch) => {
+                let mut balance = |slot, pv| self.plant.balance(&self.scene, outcome, slot, pv);
+                dispatch.decide(self.problem, &mut balance, commands).unwrap_or(first).min(first)
+            }
+            None => first,
+        };
+        self.plant.resume_house(&self.scene, commands, outcome, first..slots);
     }
 
     /// Cost of an outcome with everything that counts [minor].

@@ -24,7 +24,7 @@ use crate::time::Slot;
 use memory::Memory;
 
 pub(crate) use publish::Publisher;
-pub(crate) use sharing::{Run, Stage, arrange};
+pub(crate) use sharing::{Stage, arrange};
 
 /// How planning ended.
 #[derive(Debug, Clone, PartialEq)]

@@ -108,6 +108,7 @@ impl<'a> Publisher<'a> {
         let swing = if swing > NOTHING { swing } else { 0.0 };
         // What is left of the smaller register is rounding of the solver.
         let net = flows.import - flows.export;
+        let rounding = if self.judged.is_some() { 0.0 } else { flows.charge.min(flows.discharge) };
         SlotPlan {
             slot: problem.horizon.slots()[slot],
             import_price: problem.import_price[slot],
@@ -118,8 +119,8 @@ impl<'a> Publisher<'a> {
             pv: Energy::clamped(flows.pv.min(problem.pv[slot].kwh())),
             curtailed: Energy::clamped((problem.pv[slot].kwh() - flows.pv).max(0.0)),
             base_load: problem.base_load[slot],
-            charge: Energy::clamped((flows.charge - flows.discharge).max(0.0)),
-            discharge: Energy::clamped((flows.discharge - flows.charge).max(0.0)),
+            charge: Energy::clamped(flows.charge - rounding),
+            discharge: Energy::clamped(flows.discharge - rounding),
             battery: Energy::clamped(flows.battery),
             battery_mode: problem.site.battery.map(|_| self.battery_mode(slot)),
             jobs: Vec::new(),

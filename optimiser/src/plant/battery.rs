@@ -50,6 +50,8 @@ pub(super) fn exchange(
         BatteryMode::Follow => (surplus, around.net().max(0.0)),
         BatteryMode::Charge => (command.power.kw(), 0.0),
         BatteryMode::Discharge => (0.0, command.power.kw()),
+        BatteryMode::Absorb => (surplus, 0.0),
+        BatteryMode::Supply => (0.0, around.net().max(0.0)),
     };
     let may_take = if battery.charges_from_grid {
         (around.import_limit - around.net()).max(0.0)

@@ -55,8 +55,8 @@ impl HeaterCommand {
 pub struct BatteryCommand {
     /// What it does.
     pub mode: BatteryMode,
-    /// AC power of [`BatteryMode::Charge`] and [`BatteryMode::Discharge`]; expected
-    /// of [`BatteryMode::Follow`], which sets its own.
+    /// AC power of [`BatteryMode::Charge`] and [`BatteryMode::Discharge`]; the others
+    /// set their own.
     pub power: Power,
 }
 

@@ -65,9 +65,24 @@ pub(super) fn run_slot(
     instants: &mut Vec<f64>,
 ) -> HouseSlot {
     let mut record = HouseSlot { battery_kwh: level, ..HouseSlot::default() };
+    let spans = spans.iter().copied();
+    for_stretches(facts, spans, sources, instants, |loads, hours| {
+        stretch(site, facts, battery, pv, loads, hours, &mut record);
+    });
+    record
+}
+
+/// Calls `each` for every time [h] of constant power in a slot.
+fn for_stretches<'a>(
+    facts: &SlotFacts,
+    spans: impl Iterator<Item = &'a [Span]> + Clone,
+    sources: &[Span],
+    instants: &mut Vec<f64>,
+    mut each: impl FnMut(Loads, f64),
+) {
     instants.clear();
     instants.push(facts.end);
-    let all = || spans.iter().copied().flatten();
+    let all = || spans.clone().flatten();
     instants.extend(all().flat_map(|span| [span.start, span.end]));
     instants.extend(sources.iter().flat_map(|span| [span.start, span.end]));
     instants.sort_unstable_by(f64::total_cmp);
@@ -79,11 +94,61 @@ pub(super) fn run_slot(
             let heaters = on.map(|span| span.kw).sum();
             let running = sources.iter().filter(|span| span.start <= middle && middle < span.end);
             let loads = Loads { heaters, sources: running.map(|span| span.kw).sum() };
-            stretch(site, facts, battery, pv, loads, (until - now) / 3_600.0, &mut record);
+            each(loads, (until - now) / 3_600.0);
             now = until;
         }
     }
-    record
+}
+
+/// What a slot leaves to the battery within its powers, seen from the AC side [kWh].
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Balance {
+    /// PV beyond what house and grid take: given up unless it is stored.
+    pub(crate) spilled: f64,
+    /// PV that would be exported unless it is stored.
+    pub(crate) surplus: f64,
+    /// What could be charged from the grid beside that.
+    pub(crate) bought: f64,
+    /// What would be imported unless the battery gives it.
+    pub(crate) gap: f64,
+    /// What could be given to the grid beside that.
+    pub(crate) sold: f64,
+}
+
+/// What a slot with elements and sources leaves to the battery; none without one.
+pub(super) fn balance<'a>(
+    site: &Site,
+    facts: &SlotFacts,
+    pv: PvUse,
+    spans: impl Iterator<Item = &'a [Span]> + Clone,
+    sources: &[Span],
+    instants: &mut Vec<f64>,
+) -> Balance {
+    let mut sum = Balance::default();
+    let Some(battery) = &site.battery else { return sum };
+    let (most_in, most_out) = (battery.charge_limit.kw(), battery.discharge_limit.kw());
+    for_stretches(facts, spans, sources, instants, |loads, hours| {
+        let base = facts.base_kw + loads.sources;
+        let around = surroundings(site, facts, pv, loads, 0.0);
+        let net = around.net();
+        let surplus = (-net).clamp(0.0, most_in);
+        let spilled = (-net - around.export_limit).clamp(0.0, surplus);
+        let room = (around.import_limit - net).clamp(0.0, most_in);
+        let own =
+            if battery.feeds_heaters || loads.heaters <= 0.0 { net } else { base - around.pv };
+        let gap = own.clamp(0.0, most_out);
+        let lets = (net + around.export_limit).clamp(0.0, most_out);
+        sum.spilled += spilled * hours;
+        sum.surplus += (surplus - spilled) * hours;
+        if battery.charges_from_grid {
+            sum.bought += (room - surplus).max(0.0) * hours;
+        }
+        sum.gap += gap * hours;
+        if battery.exports && (battery.feeds_heaters || loads.heaters <= 0.0) {
+            sum.sold += (lets - gap).max(0.0) * hours;
+        }
+    });
+    sum
 }
 
 /// Powers beyond the rest of the house [kW].
@@ -103,19 +168,12 @@ fn stretch(
     hours: f64,
     record: &mut HouseSlot,
 ) {
-    let Loads { heaters, sources } = loads;
-    let base = facts.base_kw + sources;
-    let import_limit = site.grid.import_limit.kw();
-    let export_limit = if pv == PvUse::Free { site.grid.export_limit.kw() } else { 0.0 };
     let wish = site.battery.as_ref().map_or(0.0, |b| {
         let charging = command.mode == crate::schedule::BatteryMode::Charge;
         if charging { command.power.kw().min(b.charge_limit.kw()) } else { 0.0 }
     });
-    let usable = match pv {
-        PvUse::Free | PvUse::NoExport => facts.pv_kw,
-        PvUse::LastResort => (base + heaters + wish - import_limit).clamp(0.0, facts.pv_kw),
-    };
-    let around = Surroundings { pv: usable, base, heaters, import_limit, export_limit };
+    let around = surroundings(site, facts, pv, loads, wish);
+    let Surroundings { pv: usable, heaters, export_limit, import_limit, .. } = around;
     let mut left = hours;
     while left > 0.0 {
         let (flows, event) = site.battery.as_ref().map_or_else(
@@ -135,7 +193,7 @@ fn stretch(
         record.curtailed_kwh += (facts.pv_kw - usable + given_up) * step;
         record.base_kwh += facts.base_kw * step;
         record.heaters_kwh += heaters * step;
-        record.sources_kwh += sources * step;
+        record.sources_kwh += loads.sources * step;
         record.charge_kwh += flows.charge * step;
         record.discharge_kwh += flows.discharge * step;
         record.peak_import_kw = record.peak_import_kw.max(grid);
@@ -145,4 +203,23 @@ fn stretch(
         }
         left -= step;
     }
+}
+
+/// The powers that a battery meets which wishes to charge at some power [kW].
+fn surroundings(
+    site: &Site,
+    facts: &SlotFacts,
+    pv: PvUse,
+    loads: Loads,
+    wish: f64,
+) -> Surroundings {
+    let Loads { heaters, sources } = loads;
+    let base = facts.base_kw + sources;
+    let import_limit = site.grid.import_limit.kw();
+    let export_limit = if pv == PvUse::Free { site.grid.export_limit.kw() } else { 0.0 };
+    let usable = match pv {
+        PvUse::Free | PvUse::NoExport => facts.pv_kw,
+        PvUse::LastResort => (base + heaters + wish - import_limit).clamp(0.0, facts.pv_kw),
+    };
+    Surroundings { pv: usable, base, heaters, import_limit, export_limit }
 }

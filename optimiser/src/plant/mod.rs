@@ -31,6 +31,7 @@ mod works;
 use std::ops::Range;
 
 pub use command::{BatteryCommand, Commands, HeaterCommand, JobCommand, PvUse};
+pub(crate) use house::Balance;
 pub use house::HouseSlot;
 pub use probe::{Probe, ProbeReader};
 pub use scene::{Conditions, Scene};
@@ -160,14 +161,36 @@ impl Plant {
         outcome: &mut Outcome,
         slots: Range<usize>,
     ) {
+        self.resume_heat(scene, commands, outcome, slots.clone());
+        self.resume_house(scene, commands, outcome, slots);
+    }
+
+    /// The part of [`Plant::resume`] before the meter: all heat.
+    pub(crate) fn resume_heat(
+        &mut self,
+        scene: &Scene,
+        commands: &Commands,
+        outcome: &mut Outcome,
+        slots: Range<usize>,
+    ) {
         if let (Some(works), Some(room)) = (&self.works, &mut outcome.plant_room) {
             let traces = (outcome.stores.as_mut_slice(), room);
-            works.run(&self.stores, &mut self.benches, scene, commands, traces, slots.clone());
+            works.run(&self.stores, &mut self.benches, scene, commands, traces, slots);
         } else {
             for (store, trace) in outcome.stores.iter_mut().enumerate() {
                 self.reheat(scene, commands, store, trace, slots.clone());
             }
         }
+    }
+
+    /// The rest of [`Plant::resume`]: battery and meter, once all heat is known.
+    pub(crate) fn resume_house(
+        &mut self,
+        scene: &Scene,
+        commands: &Commands,
+        outcome: &mut Outcome,
+        slots: Range<usize>,
+    ) {
         let mut spans: Vec<&[Span]> = Vec::with_capacity(outcome.stores.len());
         for slot in slots {
             let level = outcome.battery_before(slot);
@@ -185,6 +208,23 @@ impl Plant {
                 &mut self.instants,
             );
         }
+    }
+
+    /// What a slot leaves to the battery, once all heat is known.
+    pub(crate) fn balance(
+        &mut self,
+        scene: &Scene,
+        outcome: &Outcome,
+        slot: usize,
+        pv: PvUse,
+    ) -> Balance {
+        let stores = outcome.stores.iter().map(|trace| trace.spans(slot));
+        let room = outcome.plant_room.as_ref().map(|room| &room.slots[slot]);
+        let immersion = room.map(|room| room.immersion.as_slice());
+        let sources = room.map_or(&[] as &[Span], |room| room.spans.as_slice());
+        let spans = stores.chain(immersion);
+        let facts = &scene.slots[slot];
+        house::balance(&self.site, facts, pv, spans, sources, &mut self.instants)
     }
 
     /// Runs all slots of one store, without electricity and without the sources

@@ -107,6 +107,8 @@ impl Slot {
                 plan::BatteryMode::Follow => BatteryMode::Follow,
                 plan::BatteryMode::Charge => BatteryMode::Charge,
                 plan::BatteryMode::Discharge => BatteryMode::Discharge,
+                plan::BatteryMode::Absorb => BatteryMode::Absorb,
+                plan::BatteryMode::Supply => BatteryMode::Supply,
             }),
             heaters: slot.heaters.iter().map(|heater| Heater::new(shown, slot, heater)).collect(),
             stores: (0..).zip(&slot.stores).map(|(i, store)| Store::new(shown, i, store)).collect(),
