@@ -50,6 +50,9 @@ pub struct Ready {
     pub volume: Volume,
     /// Temperature at the tap.
     pub temperature: Temperature,
+    /// How much it weighs if some of it is missing: 1 for a promise, less for
+    /// water that is kept only in case.
+    pub urgency: f64,
 }
 
 /// A pasteurisation that falls due: the coldest water of the store must reach
@@ -291,6 +294,11 @@ impl Problem {
         ] {
             if !(value.is_finite() && value >= 0.0) {
                 return Err(ProblemError::Weight { what, value });
+            }
+        }
+        for ready in &self.ready {
+            if !(ready.urgency.is_finite() && ready.urgency >= 0.0) {
+                return Err(ProblemError::Weight { what: "urgency", value: ready.urgency });
             }
         }
         let unknown = self.by_hand.iter().find(|hand| !self.heaters().any(|id| id == hand.heater));

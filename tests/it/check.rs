@@ -101,7 +101,8 @@ fn what_is_spoilt_at_the_meter_is_found() {
     assert!(found.contains(&"import or export, not both"), "{found:?}");
     assert!(!found.contains(&NODE));
     let swing = |s: &mut SlotPlan| s.swing = kwh(0.2);
-    assert!(spoilt(2, swing).contains(&"only a switched element passes both ways"));
+    let only = "only a switched element or a battery that stops passes both ways";
+    assert!(spoilt(2, swing).contains(&only));
     let (mut problem, planned) = sound();
     problem.site.grid.import_limit = kw(2.0);
     assert_eq!(

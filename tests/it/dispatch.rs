@@ -3,14 +3,20 @@
 use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::problem::{Problem, Ready, ValueStep};
+use optimiser::schedule::BatteryMode;
 use optimiser::site::Control;
 use optimiser::time::Series;
 use optimiser::units::Volume;
 use stowheat_tests::houses::{MONDAY, battery, celsius, day, draw, element, kw, kwh, price, store};
 
+/// As the program alone has it.
 fn planned(problem: Problem) -> Planned {
+    planned_with(Effort::NONE, problem)
+}
+
+fn planned_with(effort: Effort, problem: Problem) -> Planned {
     let problem = problem.validated().expect("a valid problem");
-    match Planner::default().with_effort(Effort::NONE).plan(&problem) {
+    match Planner::default().with_effort(effort).plan(&problem) {
         Outcome::Planned(planned) => *planned,
         other => panic!("no plan: {other:?}"),
     }
@@ -27,6 +33,7 @@ fn full_by(hour: f64, litres: f64, temperature: f64) -> Ready {
         by: MONDAY + (hour * 3_600.0) as i64,
         volume: Volume::new(litres).expect("litres"),
         temperature: celsius(temperature),
+        urgency: 1.0,
     }
 }
 
@@ -104,6 +111,28 @@ fn an_on_off_element_cannot_hide_behind_the_half_hour_mean() {
         near(with.slots[0].swing.kwh(), swing, 1e-6);
         near(with.slots[0].import.kwh().min(with.slots[0].export.kwh()), 0.0, 0.0);
     }
+}
+
+// The same half-hour with a battery at 5 kWh, whose charge is worth 18 at the end:
+// worth more than 15 / 0.95 of export and less than (25 − 4) · 0.95 of import. So
+// it takes what the element leaves while off and gives what it needs while on.
+#[test]
+fn a_battery_follows_the_house_while_an_element_switches() {
+    let mut problem = day(vec![store(300.0, vec![element("e", 3.0, 0.0)])], &[25.0]);
+    problem.export_price = Series::constant(&problem.horizon, price(15.0));
+    problem.pv = Series::constant(&problem.horizon, kwh(0.75));
+    problem.site.battery = Some(battery());
+    problem.state.battery = kwh(5.0);
+    problem.end_value.stores = vec![vec![ValueStep { width: kwh(0.75), value: price(30.0) }]];
+    problem.end_value.battery = vec![ValueStep { width: kwh(10.0), value: price(18.0) }];
+    let plan = planned_with(Effort::COLD, problem).schedule;
+    let slot = &plan.slots[0];
+    assert_eq!(slot.battery_mode, Some(BatteryMode::Follow));
+    near(slot.heaters[0].energy.kwh(), 0.75, 1e-6);
+    near(slot.charge.kwh(), 0.375, 1e-6);
+    near(slot.discharge.kwh(), 0.375, 1e-6);
+    near(slot.import.kwh() + slot.export.kwh() + slot.swing.kwh(), 0.0, 1e-6);
+    near(slot.battery.kwh(), 5.0 + 0.375 * 0.95 - 0.375 / 0.95, 1e-6);
 }
 
 // C19, common practice, no published source: export now at 4, import paid -3

@@ -40,6 +40,7 @@ fn ready(hour: f64, litres: f64, temperature: f64) -> Ready {
         by: MONDAY + (hour * 3_600.0) as i64,
         volume: Volume::new(litres).expect("litres"),
         temperature: celsius(temperature),
+        urgency: 1.0,
     }
 }
 

@@ -246,6 +246,7 @@ fn comfort(dice: &mut Dice, problem: &mut Problem) {
             by: at(dice),
             volume: volume(dice.between(20.0, 200.0)),
             temperature: celsius([40.0, 45.0, 60.0][dice.below(3)]),
+            urgency: 1.0,
         });
     }
     if dice.once_in(4) {

@@ -100,6 +100,7 @@ pub(super) fn ready(house: &House, horizon: &Horizon) -> Vec<Ready> {
                 by,
                 volume: ready.volume,
                 temperature: ready.temperature,
+                urgency: 1.0,
             })
         })
         .collect()

@@ -186,7 +186,7 @@ pub fn replay<'a>(
         let limits = SolveLimits { seconds: BOUND_SECONDS, ..SolveLimits::default() };
         [Comfort::Draws, Comfort::Ready].map(|comfort| {
             progress(Progress::Bound);
-            prescient(&stage, worth, comfort, limits)
+            prescient(&stage, worth, comfort, &entries[0].run, limits)
         })
     });
     Ok(Replayed {

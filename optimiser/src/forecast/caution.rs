@@ -17,7 +17,7 @@ pub struct Caution {
 
 impl Default for Caution {
     fn default() -> Self {
-        Self { risk: 0.03, later: 0.55, kept: 0.01 }
+        Self { risk: 0.03, later: 0.55, kept: 0.003 }
     }
 }
 
@@ -31,6 +31,16 @@ impl Caution {
         let step = if unmet_kwh / asked_kwh > allowed { 0.8 } else { 1.03 };
         self.risk = (self.risk * step).clamp(0.002, 0.1);
         self.kept = (self.kept * step).clamp(0.001, 0.05);
+    }
+
+    /// Steps of the water that is kept for draws that nobody knows: how much of the
+    /// time more is drawn, and the price of what is missing as a share of that of
+    /// heat that arrives cold. That share is how likely it is to be missed, so the
+    /// steps follow the expected cost.
+    pub fn reserve(&self) -> [(f64, f64); 2] {
+        let rare = self.kept;
+        let usual = (10.0 * rare).min(0.5);
+        [(usual, 0.5 * (usual - rare)), (rare, 0.5 * (usual + rare))]
     }
 
     /// Quantile for the sum over a number of slots from now.

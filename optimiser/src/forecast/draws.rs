@@ -23,7 +23,7 @@ const KEPT_SLOTS: usize = 3;
 
 /// Half-hours by which a draw of another day may lie apart and still count for
 /// this time of day.
-const APART: usize = 1;
+const APART: usize = 2;
 
 /// The draws to plan for in the coming slots; those agreed in advance where
 /// there are such.
@@ -83,11 +83,12 @@ fn sums(known: &dyn Knowledge, slots: usize, caution: &Caution, store: usize) ->
 
 /// Litres that must stand ready when each of the coming slots begins: nearly the
 /// most that was ever drawn from this time of day on, less what the elements can
-/// make meanwhile. `made` are the litres that they make in a slot.
+/// make meanwhile. `made` are the litres that they make in a slot; more is drawn in
+/// a share `tail` of the time.
 pub fn kept_ready(
     known: &dyn Knowledge,
     slots: usize,
-    caution: &Caution,
+    tail: f64,
     store: usize,
     made: f64,
 ) -> Vec<f64> {
@@ -96,18 +97,12 @@ pub fn kept_ready(
         .map(|slot| {
             let mark = known.mark(slot);
             let key = usize::from(mark.half_hour.min(47)) + 48 * usize::from(mark.weekend);
-            *at[key].get_or_insert_with(|| most_needed(known, slot, caution, store, made))
+            *at[key].get_or_insert_with(|| most_needed(known, slot, tail, store, made))
         })
         .collect()
 }
 
-fn most_needed(
-    known: &dyn Knowledge,
-    slot: usize,
-    caution: &Caution,
-    store: usize,
-    made: f64,
-) -> f64 {
+fn most_needed(known: &dyn Knowledge, slot: usize, tail: f64, store: usize, made: f64) -> f64 {
     let mut samples: Vec<Sample> = (1..=DAYS + 2)
         .filter_map(|days| Some((days, known.days_before(slot, days)?)))
         .filter(|(_, before)| before + APART + KEPT_SLOTS <= known.now())
@@ -123,7 +118,7 @@ fn most_needed(
             sample.sum += known.litres(store, sample.from + ahead).unwrap_or(0.0);
         }
         samples.sort_by(|a, b| a.sum.total_cmp(&b.sum));
-        let drawn = weighted_quantile(&samples, 1.0 - caution.kept).unwrap_or(0.0);
+        let drawn = weighted_quantile(&samples, 1.0 - tail).unwrap_or(0.0);
         most = most.max(drawn - ahead as f64 * made);
     }
     most

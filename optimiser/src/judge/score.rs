@@ -121,13 +121,19 @@ impl<'a> Judge<'a> {
         let weights = &problem.weights;
         let overload: f64 = outcome.house.iter().map(|slot| slot.overload_kwh).sum();
         weights.unmet_per_kwh * (outcome.unmet_kwh() + overload)
-            + weights.short_per_kwh
-                * (self.ready_short(outcome).iter().sum::<f64>() + self.hygiene_short(outcome))
+            + weights.short_per_kwh * (self.promised_short(outcome) + self.hygiene_short(outcome))
             + weights.short_per_kwh
                 * reserve_short(problem, outcome)
                     .iter()
                     .map(|(kwh, hours)| kwh * hours)
                     .sum::<f64>()
+    }
+
+    /// Heat missing from all promises, as urgent as each is [kWh].
+    fn promised_short(&self, outcome: &Outcome) -> f64 {
+        let short = self.ready_short(outcome);
+        let promises = self.problem.ready.iter().zip(short);
+        promises.map(|(ready, kwh)| ready.urgency * kwh).sum()
     }
 
     /// Heat missing from each promise [kWh].
@@ -138,6 +144,9 @@ impl<'a> Judge<'a> {
                 let Some(slot) = slot else { return 0.0 };
                 let store = &self.problem.site.stores[ready.store];
                 let asked = heat_kwh(ready.volume.litres(), ready.temperature.above(store.mains));
+                if asked <= 0.0 {
+                    return 0.0;
+                }
                 let layers = outcome.stores[ready.store].layers(slot + 1);
                 let litres = store.volume.litres() / layers.len() as f64;
                 let hot =

@@ -128,7 +128,10 @@ impl Layout {
         let ready_short = problem
             .ready
             .iter()
-            .map(|_| program.column(problem.weights.short_per_kwh, 0.0, f64::INFINITY))
+            .map(|ready| {
+                let weight = ready.urgency * problem.weights.short_per_kwh;
+                program.column(weight, 0.0, f64::INFINITY)
+            })
             .collect();
         Self { slots, store_ends, battery_ends, ready_short, heaters }
     }

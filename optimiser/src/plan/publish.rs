@@ -60,7 +60,10 @@ impl<'a> Publisher<'a> {
         let flows = &self.solution.slots;
         let unmet_kwh: f64 = flows.iter().flat_map(|f| &f.stores).map(|s| s.unmet).sum();
         let reserve = flows.iter().flat_map(|f| &f.stores).map(|s| s.reserve_short);
-        let short = reserve.chain(self.solution.ready_short.iter().copied()).fold(0.0, f64::max);
+        // Water that is kept only in case was not promised.
+        let promised = self.problem.ready.iter().zip(&self.solution.ready_short);
+        let promised = promised.filter(|(ready, _)| ready.urgency >= 1.0).map(|(_, &kwh)| kwh);
+        let short = reserve.chain(promised).fold(0.0, f64::max);
         Schedule {
             origin,
             evidence: Evidence::Modelled,

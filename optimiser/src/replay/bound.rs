@@ -10,7 +10,8 @@
 //! draw: nearly the most that was ever drawn in the hour that follows (the
 //! 99.9 % quantile over the period), less what the elements can make meanwhile.
 
-use super::{Stage, StoredWorth};
+use super::ledger::stored_in_each;
+use super::{Run, Stage, StoredWorth};
 use crate::model::{Formulation, Refinement};
 use crate::problem::{Ambient, EndValue, Problem, Ready, ValueStep, Weights};
 use crate::solution::{SlotFlows, Solution};
@@ -47,7 +48,8 @@ pub struct Bound {
     pub stored_kwh: (f64, f64),
 }
 
-/// The least cost of the period for somebody who knows all of it.
+/// The least cost of the period for somebody who knows all of it and leaves at its
+/// end what a run left: how the worth of that is put then favours nobody.
 ///
 /// # Errors
 /// Why there is no answer, in words.
@@ -55,9 +57,10 @@ pub fn prescient(
     stage: &Stage<'_>,
     worth: StoredWorth,
     comfort: Comfort,
+    like: &Run,
     limits: SolveLimits,
 ) -> Result<Bound, String> {
-    let problem = problem(stage, worth, comfort)?;
+    let problem = problem(stage, comfort, like)?;
     let formulation = Formulation::new(&problem, &Refinement::default());
     let answer = solve_once(&formulation.program, limits).map_err(|error| error.to_string())?;
     match answer.verdict {
@@ -78,17 +81,13 @@ pub fn prescient(
         .sum();
     let unmet = solution.slots.iter().flat_map(|flow| &flow.stores).map(|s| s.unmet).sum();
     let start = stage.start();
-    let reserve = problem.site.battery.map_or(0.0, |b| b.reserve.kwh());
-    // The end value counts charge above the reserve, the ledger all of it.
-    let floor = reserve.min(start.battery.kwh());
-    let charge = if problem.site.battery.is_some() { start.battery.kwh() - floor } else { 0.0 };
-    let held = stage.stored_at_start() * worth.heat + charge * worth.battery;
-    Ok(Bound {
-        cost: paid + held - solution.end_value,
-        unmet_kwh: unmet,
-        stored_kwh: (stage.stored_at_start(), stored_at_end(&solution)),
-        slots: solution.slots,
-    })
+    let stored = (stage.stored_at_start(), stored_at_end(&solution));
+    let charge = match (problem.site.battery, solution.slots.last()) {
+        (Some(_), Some(last)) => last.battery - start.battery.kwh(),
+        _ => 0.0,
+    };
+    let gain = (stored.1 - stored.0) * worth.heat + charge * worth.battery;
+    Ok(Bound { cost: paid - gain, unmet_kwh: unmet, stored_kwh: stored, slots: solution.slots })
 }
 
 /// Heat that the last litres hold above mains [kWh].
@@ -102,7 +101,7 @@ fn stored_at_end(solution: &Solution) -> f64 {
         .sum()
 }
 
-fn problem(stage: &Stage<'_>, worth: StoredWorth, comfort: Comfort) -> Result<Problem, String> {
+fn problem(stage: &Stage<'_>, comfort: Comfort, like: &Run) -> Result<Problem, String> {
     let record = stage.timeline().record();
     let judged = stage.timeline().judged();
     let horizon = stage.horizon().clone();
@@ -114,20 +113,22 @@ fn problem(stage: &Stage<'_>, worth: StoredWorth, comfort: Comfort) -> Result<Pr
         (0..horizon.len()).map(|slot| stage.usual_prices(slot)).unzip();
     let said = |error: crate::time::TimeError| error.to_string();
     let import_price = Series::new("the import price", &horizon, import).map_err(said)?;
-    let step = |kwh: f64, value: f64| {
-        vec![ValueStep { width: Energy::clamped(kwh), value: Price::clamped(value) }]
+    // So much that it is never cheaper to leave less, and nothing for more.
+    let weights = Weights::for_prices(&import_price);
+    let step = |kwh: f64| {
+        let value = Price::clamped(0.5 * weights.unmet_per_kwh);
+        vec![ValueStep { width: Energy::clamped(kwh), value }]
     };
+    let left = stored_in_each(stage, like, horizon.len());
+    let reserve = site.battery.map_or(0.0, |b| b.reserve.kwh());
+    let charge = like.outcome.state(horizon.len()).battery.kwh() - reserve;
     let end_value = EndValue {
-        stores: site
-            .stores
-            .iter()
-            .map(|s| step(s.heat_at(s.highest_reach()), worth.heat))
-            .collect(),
-        battery: site.battery.map_or_else(Vec::new, |b| step(b.capacity.kwh(), worth.battery)),
+        stores: left.into_iter().map(|kwh| step(kwh.max(0.0))).collect(),
+        battery: site.battery.map_or_else(Vec::new, |_| step(charge.max(0.0))),
         ..EndValue::default()
     };
     Problem {
-        weights: Weights::for_prices(&import_price),
+        weights,
         import_price,
         export_price: Series::new("the export price", &horizon, export).map_err(said)?,
         pv: Series::new("the PV", &horizon, record.pv[judged.clone()].to_vec()).map_err(said)?,
@@ -185,6 +186,7 @@ fn kept_ready(stage: &Stage<'_>) -> Vec<Ready> {
                     by: record.horizon.slots()[slot].start(),
                     volume: Volume::clamped(litres),
                     temperature: store.use_temperature,
+                    urgency: 1.0,
                 });
             }
         }

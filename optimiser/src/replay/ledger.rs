@@ -213,8 +213,13 @@ impl Ledger {
     }
 }
 
-/// Heat in the stores above mains at a boundary [kWh].
+/// Heat in all stores above mains at a boundary [kWh].
 fn stored(stage: &Stage<'_>, run: &Run, boundary: usize) -> f64 {
+    stored_in_each(stage, run, boundary).iter().sum()
+}
+
+/// Heat in each store above mains at a boundary [kWh].
+pub(super) fn stored_in_each(stage: &Stage<'_>, run: &Run, boundary: usize) -> Vec<f64> {
     let mains = &stage.timeline().record().mains;
     let stores = run.outcome.stores.iter().zip(&stage.site().stores).zip(mains);
     stores
@@ -223,7 +228,7 @@ fn stored(stage: &Stage<'_>, run: &Run, boundary: usize) -> f64 {
             let mean = layers.iter().sum::<f64>() / layers.len() as f64;
             crate::water::heat_kwh(store.volume.litres(), mean - mains.celsius())
         })
-        .sum()
+        .collect()
 }
 
 impl Stage<'_> {
@@ -269,12 +274,20 @@ impl Stage<'_> {
             .sum()
     }
 
-    /// Worth of stored energy: a cheap hour's price, below which a quarter of
-    /// the period's import prices lie, is what replacing it would cost.
+    /// Worth of stored energy: what replacing it would cost in a cheap hour. That is
+    /// the price below which one more kWh at the house costs in a quarter of the
+    /// period: what export would earn while there is a surplus, else import.
     pub fn stored_worth(&self) -> StoredWorth {
         let record = self.timeline().record();
-        let known = record.import_price[self.timeline().judged()].iter().flatten();
-        let mut prices: Vec<f64> = known.map(|p| p.per_kwh()).collect();
+        let mut prices: Vec<f64> = self
+            .timeline()
+            .judged()
+            .filter_map(|slot| {
+                let surplus = record.pv[slot] > record.base_load[slot];
+                let price = if surplus { &record.export_price } else { &record.import_price };
+                price[slot].map(Price::per_kwh)
+            })
+            .collect();
         prices.sort_by(f64::total_cmp);
         let cheap = prices.get(prices.len() / 4).copied().unwrap_or(0.0).max(0.0);
         let inward = self.site().battery.map_or(1.0, |b| b.charge_efficiency.value());

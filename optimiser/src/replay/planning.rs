@@ -130,7 +130,7 @@ impl Planning {
             pv: energies("the PV", &pv)?,
             base_load: energies("the base load", &base_load)?,
             draws: with_every_class(draws, view, &self.site),
-            ready: self.ready(view, &horizon),
+            ready: self.ready(view, &horizon, &weights),
             hygiene: hygiene(view, &horizon),
             ambient: Ambient::default(),
             comfort: Comfort::default(),
@@ -153,7 +153,7 @@ impl Planning {
     }
 
     /// Promises, and the water kept ready for draws that nobody knows.
-    fn ready(&self, view: &View<'_>, horizon: &Horizon) -> Vec<Ready> {
+    fn ready(&self, view: &View<'_>, horizon: &Horizon, weights: &Weights) -> Vec<Ready> {
         let mut ready = view.promises(PLANNED).to_vec();
         if !self.settings.keeps_ready || view.draws_foreknown() {
             return ready;
@@ -162,18 +162,22 @@ impl Planning {
         for (index, store) in self.site.stores.iter().enumerate() {
             let rise = store.use_temperature.above(store.mains);
             let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
-            let power = power.min(self.site.grid.import_limit.kw());
-            let made = power * 0.5 / (KWH_PER_LITRE_KELVIN * rise);
-            let litres = forecast::kept_ready(view, PLANNED + 1, &self.caution, index, made);
-            ready.extend(horizon.slots().iter().map(|slot| {
-                let at = ((slot.end() - now) / SLOT_SECONDS) as usize;
-                Ready {
-                    store: index,
-                    by: slot.end(),
-                    volume: Volume::clamped(litres[at]),
-                    temperature: store.use_temperature,
-                }
-            }));
+            // The lowest element is of little help to a draw that is running.
+            let made = 0.5 * power.min(self.site.grid.import_limit.kw()) * 0.5
+                / (KWH_PER_LITRE_KELVIN * rise);
+            for (tail, weight) in self.caution.reserve() {
+                let litres = forecast::kept_ready(view, PLANNED + 1, tail, index, made);
+                ready.extend(horizon.slots().iter().map(|slot| {
+                    let at = ((slot.end() - now) / SLOT_SECONDS) as usize;
+                    Ready {
+                        store: index,
+                        by: slot.end(),
+                        volume: Volume::clamped(litres[at]),
+                        temperature: store.use_temperature,
+                        urgency: weight * weights.unmet_per_kwh / weights.short_per_kwh,
+                    }
+                }));
+            }
         }
         ready
     }

@@ -105,16 +105,16 @@ fn nobody_beats_knowing_everything() {
     let (site, timeline) = (house(), timeline(record(3)));
     let stage = Stage::new(&site, &timeline, &start()).expect("a stage");
     let worth = stage.stored_worth();
+    let run = planned(&stage);
     let bound = |comfort| {
-        prescient(&stage, worth, comfort, SolveLimits { seconds: 60.0, ..SolveLimits::default() })
-            .expect("a bound")
+        let limits = SolveLimits { seconds: 60.0, ..SolveLimits::default() };
+        prescient(&stage, worth, comfort, &run, limits).expect("a bound")
     };
     let (free, ready) = (bound(Comfort::Draws), bound(Comfort::Ready));
-    assert!(free.cost <= ready.cost + 0.01, "{free:?} {ready:?}");
+    assert!(free.cost <= ready.cost + 0.01, "{} {}", free.cost, ready.cost);
     near(free.unmet_kwh, 0.0, 1e-3);
-    let run = planned(&stage);
     let ledger = Ledger::of(&stage, &run, 0..stage.horizon().len());
-    assert!(free.cost < ledger.cost(worth) + 0.01, "{free:?} {}", ledger.cost(worth));
+    assert!(free.cost < ledger.cost(worth) + 0.01, "{} {}", free.cost, ledger.cost(worth));
     // It is no free lunch either: within half of what the planner pays.
-    assert!(free.cost > 0.5 * ledger.cost(worth), "{free:?} {}", ledger.cost(worth));
+    assert!(free.cost > 0.5 * ledger.cost(worth), "{} {}", free.cost, ledger.cost(worth));
 }

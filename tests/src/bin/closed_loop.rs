@@ -2,7 +2,7 @@
 //!
 //!     closed_loop [--house NAME] [--market NAME] [--weeks N | --year] [--days N]
 //!                 [--from DAY] [--seed N] [--perfect prices,draws,pv,load]
-//!                 [--no-rules] [--accounts] [--slots FILE]
+//!                 [--no-rules] [--no-hygiene] [--accounts] [--slots FILE]
 //!
 //! Without `--year`, N weeks (6) spread over the year are drawn by a seed (1).
 //! For each, and in sum: cost under the best tuned rule, under stowheat, and the
@@ -32,6 +32,7 @@ struct Wishes {
     seed: u64,
     year: bool,
     rules: bool,
+    hygiene: bool,
     accounts: bool,
     slots: Option<String>,
     from: Option<NaiveDate>,
@@ -67,6 +68,7 @@ fn main() {
         seed: number("--seed", 1.0) as u64,
         year: flag("--year"),
         rules: !flag("--no-rules"),
+        hygiene: !flag("--no-hygiene"),
         accounts: flag("--accounts"),
         slots: text("--slots").map(str::to_owned),
         from: text("--from").map(|day| day.parse().expect("a day")),
@@ -162,6 +164,9 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     let period = period(house, known, None, (Some(from), Some(to))).expect("a period");
     let mut record = period.timeline.record().clone();
     let perfect = |what: &str| wishes.perfect.split(',').any(|p| p == what || p == "all");
+    if !wishes.hygiene {
+        record.hygiene.clear();
+    }
     record.foreknown.prices |= perfect("prices");
     record.foreknown.draws |= perfect("draws");
     record.foreknown.pv |= perfect("pv");
@@ -210,7 +215,7 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     if wishes.rules {
         let limits = SolveLimits { seconds: 600.0, ..SolveLimits::default() };
         for (name, comfort) in [("equal", Comfort::Ready), ("free", Comfort::Draws)] {
-            let bound = prescient(&stage, worth, comfort, limits);
+            let bound = prescient(&stage, worth, comfort, &run, limits);
             let cost = bound.as_ref().map_or(f64::NAN, |b| b.cost);
             match comfort {
                 Comfort::Ready => sums.equal = cost,

@@ -64,6 +64,7 @@ impl Recipe<'_> {
                     by: start + (hour * 3_600.0) as i64,
                     volume: Volume::clamped(litres),
                     temperature: Temperature::constant(40.0),
+                    urgency: 1.0,
                 })
                 .collect(),
             hygiene: self

@@ -52,6 +52,7 @@ pub(super) fn apply(problem: &mut Problem, wishes: &[Wish], now: Instant) {
                         by: wish.until,
                         volume: Volume::clamped(*litres),
                         temperature: *temperature,
+                        urgency: 1.0,
                     });
                 }
             }
