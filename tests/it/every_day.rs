@@ -14,7 +14,7 @@ use optimiser::check::violations;
 use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planner};
 use optimiser::problem::Problem;
-use optimiser::schedule::{Origin, Schedule};
+use optimiser::schedule::{BatteryMode, Origin, Schedule};
 use optimiser::time::Instant;
 use optimiser::units::{Power, Price};
 use stowheat::assemble::{Known, assemble};
@@ -243,7 +243,11 @@ impl Tally {
     fn judge(&mut self, at: Instant, schedule: &Schedule) {
         for plan in &schedule.slots {
             let (import, export) = (plan.import.kwh(), plan.export.kwh());
-            if import.min(export) > 0.0 || plan.charge.kwh().min(plan.discharge.kwh()) > 0.0 {
+            // Only a battery that follows an element takes and gives in one slot.
+            let switched = plan.battery_mode == Some(BatteryMode::Follow)
+                && plan.heaters.iter().any(|heater| heater.minutes > 0.0);
+            let both = plan.charge.kwh().min(plan.discharge.kwh()) > 0.0 && !switched;
+            if import.min(export) > 0.0 || both {
                 self.fault(at, &format!("both ways at {}", plan.slot.start()));
             }
             // 1.15 × 16 600 AUD/MWh and tax are far above 1 600 cents per kWh;

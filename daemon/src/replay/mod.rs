@@ -34,7 +34,8 @@ pub struct Replayed<'a> {
     /// stowheat first, then the rules.
     pub entries: Vec<Entry>,
     /// What knowing everything would have cost, if it was asked for: with the
-    /// draws alone, and at equal comfort; or why there is no answer.
+    /// draws alone, and at equal comfort, leaving at the end what stowheat left; or
+    /// why there is no answer.
     pub bounds: Option<[Result<Bound, String>; 2]>,
     /// What stored energy is valued at.
     pub worth: StoredWorth,

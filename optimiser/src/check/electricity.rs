@@ -96,20 +96,20 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     );
 }
 
-/// Energy that may pass the meter both ways because the battery becomes full or
-/// empty inside the slot, or takes and gives within its power [kWh]: charging adds
-/// to what is imported, discharging to what is exported, and to no more.
+/// Energy that may pass the meter both ways because a battery at a power of its own
+/// becomes full or empty inside the slot [kWh]: charging adds to what is imported
+/// until then, discharging to what is exported, and to no more.
 fn stopped_battery(problem: &Problem, plan: &SlotPlan, surplus: f64) -> f64 {
     let Some(battery) = &problem.site.battery else { return 0.0 };
     let level = plan.battery.kwh();
     let full = level >= battery.capacity.kwh() - TOLERANCE_KWH;
     let empty = level <= battery.reserve.kwh() + TOLERANCE_KWH;
-    let both = plan.charge.kwh().min(plan.discharge.kwh()) > TOLERANCE_KWH;
-    if !(full || empty || both) {
-        return 0.0;
-    }
     let (taken, given) = passed(plan, surplus);
-    (taken + plan.charge.kwh()).min(given + plan.discharge.kwh())
+    match plan.battery_mode {
+        Some(BatteryMode::Charge) if full => (taken + plan.charge.kwh()).min(given),
+        Some(BatteryMode::Discharge) if empty => taken.min(given + plan.discharge.kwh()),
+        _ => 0.0,
+    }
 }
 
 /// Energy that passes the meter both ways when the runs of a slot meet a steady
