@@ -9,6 +9,7 @@
 
 pub mod baseline;
 pub mod bound;
+mod guard;
 mod ledger;
 mod planning;
 mod steps;

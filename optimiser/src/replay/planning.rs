@@ -1,5 +1,6 @@
 //! stowheat itself as a controller: plan again in every slot, do the first one.
 
+use super::guard::{self, always_on};
 use super::steps::even_steps;
 use super::timeline::SLOT_SECONDS;
 use super::{Controller, LOOK_AHEAD, SlotCommands, View};
@@ -49,6 +50,10 @@ pub struct Settings {
     pub caution: Caution,
     /// Whether water is kept ready for draws that nobody knows.
     pub keeps_ready: bool,
+    /// Dial of the highest of several elements of a store while the plan has no
+    /// other use for it: it reacts to a draw that nobody expected before the next
+    /// plan does.
+    pub guard: Option<Temperature>,
 }
 
 impl Default for Settings {
@@ -61,6 +66,7 @@ impl Default for Settings {
             effort: Effort::COLD,
             caution: Caution::default(),
             keeps_ready: false,
+            guard: None,
         }
     }
 }
@@ -262,6 +268,10 @@ impl Planning {
 }
 
 impl Controller for Planning {
+    fn set_up(&self, site: &Site) -> Site {
+        self.settings.guard.map_or_else(|| site.clone(), |dial| guard::dialled(site, dial))
+    }
+
     fn command(&mut self, view: &View<'_>) -> SlotCommands {
         let mark = view.mark(view.now());
         if mark.half_hour == 0 {
@@ -270,6 +280,9 @@ impl Controller for Planning {
             self.adapt_margin(view);
         }
         let mut commands = self.planned(view);
+        if self.settings.guard.is_some() && !view.draws_foreknown() {
+            guard::stand_by(&self.site, &mut commands);
+        }
         self.hasten_pasteurisation(view, &mut commands);
         commands
     }
@@ -285,12 +298,10 @@ impl Planning {
             battery: all.battery[0],
             pv: all.pv[0],
             pumps: all.pumps.iter().map(|row| row[0]).collect(),
-            dials_up: false,
+            dials_up: true,
         }
     }
-}
 
-impl Planning {
     /// A pasteurisation that no plan has brought about shortly before it falls
     /// due is done whatever it costs: the lowest element stays on until the
     /// plant has proven the hold.
@@ -311,18 +322,9 @@ impl Planning {
                 delay_minutes: 0.0,
             };
             commands.pumps[rule.store] = own.destratification_pump;
+            commands.dials_up = true;
         }
     }
-}
-
-/// The comfort minimum: every element on its own thermostat.
-fn always_on(site: &Site) -> SlotCommands {
-    let mut commands = SlotCommands::idle(site);
-    let elements = site.stores.iter().flat_map(|store| &store.elements);
-    for (command, element) in commands.heaters.iter_mut().zip(elements) {
-        *command = HeaterCommand { power: element.power, minutes: 30.0, delay_minutes: 0.0 };
-    }
-    commands
 }
 
 fn horizon(view: &View<'_>) -> Horizon {

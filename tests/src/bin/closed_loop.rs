@@ -2,6 +2,7 @@
 //!
 //!     closed_loop [--house NAME] [--market NAME] [--weeks N | --year] [--days N]
 //!                 [--from DAY] [--seed N] [--perfect prices,draws,pv,load]
+//!                 [--guard CELSIUS] [--ready] [--risk R] [--later Q] [--kept T]
 //!                 [--no-rules] [--no-hygiene] [--accounts] [--slots FILE]
 //!
 //! Without `--year`, N weeks (6) spread over the year are drawn by a seed (1).
@@ -19,6 +20,7 @@ use optimiser::replay::baseline::{Kind, tune};
 use optimiser::replay::bound::{Comfort, prescient};
 use optimiser::replay::{Ledger, Planning, Settings, Stage, Timeline};
 use optimiser::solve::SolveLimits;
+use optimiser::units::Temperature;
 use stowheat::assemble::{Known, period};
 use stowheat::house::House;
 use stowheat_tests::accounts::{self, Account};
@@ -62,6 +64,10 @@ fn main() {
     settings.caution.later = number("--later", settings.caution.later);
     settings.caution.kept = number("--kept", settings.caution.kept);
     settings.keeps_ready = flag("--ready");
+    settings.guard = text("--guard").map(|dial| {
+        let dial = dial.parse().expect("a temperature");
+        Temperature::new(dial).expect("a temperature")
+    });
     let wishes = Wishes {
         weeks: number("--weeks", 6.0) as usize,
         days: number("--days", 7.0) as u64,
