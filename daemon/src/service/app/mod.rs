@@ -42,7 +42,7 @@ use crate::service::http::Status;
 use crate::service::learning::{DrawWatch, Logbook, Meters};
 use crate::service::link::{BrokerLink, LinkEvent, Topic};
 use crate::service::planning::estimate::{self, Estimate, Profile, Sight};
-use crate::service::planning::{Answer, Made, Snapshot, Solver, Taste};
+use crate::service::planning::{Answer, Made, Program, Snapshot, Solver, Taste};
 use crate::service::readings::Freshness;
 use crate::service::settings::ServiceSettings;
 use crate::service::sources::{Delivery, Forecasts, PriceDesk};
@@ -77,6 +77,7 @@ struct App {
     link: BrokerLink,
     topics: Topics,
     tree: Option<Tree>,
+    program: Program,
     solver: Solver,
     memory: Memory,
     desk: Option<PriceDesk>,
@@ -230,6 +231,7 @@ impl App {
             published: self.made.clone(),
             change_share: self.settings.change_share,
             taste,
+            program: self.program,
         }
     }
 
