@@ -210,6 +210,8 @@ fn without_the_time_of_day_water_is_kept_just_useful() {
     inside.fault(0, "unsynchronised");
     let on = told(0, "36", 3_000);
     assert!(on.payload.contains("comfort minimum"), "{}", on.payload);
+    // As fast as water may warm.
+    inside.clock.pass(840);
     let from = listener.count();
     told(from, "46", 0);
     inside.stop();

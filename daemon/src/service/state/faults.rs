@@ -25,10 +25,12 @@ impl State {
                 Fault { what, kind: kind.to_owned(), text, since }
             })
             .collect();
-        let names = |faults: &[Fault]| -> Vec<(String, String)> {
-            faults.iter().map(|fault| (fault.what.clone(), fault.kind.clone())).collect()
+        // Another cause is news; another number of minutes or degrees is not.
+        let words = |faults: &[Fault]| -> Vec<(String, String, String)> {
+            let text = |fault: &Fault| fault.text.replace(|c: char| c.is_ascii_digit(), "");
+            faults.iter().map(|f| (f.what.clone(), f.kind.clone(), text(f))).collect()
         };
-        let is_new = names(&faults) != names(&self.faults);
+        let is_new = words(&faults) != words(&self.faults);
         self.faults = faults;
         if is_new {
             effects.push(Effect::Faults(self.faults.clone()));

@@ -350,6 +350,27 @@ fn a_set_point_that_did_not_leave_is_sent_at_the_next_tick() {
     assert!(sends(&state.apply(at(12), tick())));
 }
 
+// A few seconds between two runs are not worth switching twice; minutes are.
+#[test]
+fn a_short_pause_is_bridged() {
+    let changes = |minutes: f64| {
+        let mut plan = schedule(&[0, 1]);
+        plan.schedule.slots[0].heaters[0].minutes = minutes;
+        let mut state = State::new(
+            Settings { start_offset: false, ..settings() },
+            at(0),
+            Overrides::new(plant()),
+        );
+        state.apply(at(0), tick());
+        state.apply(at(0), Event::Link(LinkEvent::Up));
+        state.apply(at(0), message("in/top", "45"));
+        state.apply(at(0), Event::Planned(Ok(plan)));
+        starts(&run(&mut state, 0, 3_700, warming))
+    };
+    assert_eq!(changes(29.5).iter().map(|(at, _)| *at).collect::<Vec<_>>(), [90, 3_600]);
+    assert_eq!(changes(20.0).len(), 4, "on, off, on, off");
+}
+
 // A plan made within the half-hour must not put a start off again and again.
 #[test]
 fn plans_within_a_slot_do_not_postpone_the_start() {
