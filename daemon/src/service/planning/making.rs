@@ -16,7 +16,7 @@ use optimiser::schedule::Origin;
 use optimiser::time::Instant;
 use optimiser::units::{Energy, Power, Price, Temperature};
 
-use super::wishes;
+use super::{allowances, wishes};
 use crate::assemble::{AssembleError, Assembled, Known, assemble};
 use crate::house::{BaseLoad, House};
 use crate::present::Plan;
@@ -147,8 +147,9 @@ pub fn make(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> 
     let house = house_now(snapshot);
     let rules = house.hygiene.clone();
     let (assembled, mut fell_because) = stated(house, &snapshot.known, snapshot.at)?;
-    let Assembled { mut problem, price_origins, notes } = assembled;
+    let Assembled { mut problem, price_origins, mut notes } = assembled;
     wishes::apply(&mut problem, &snapshot.wishes, &rules, snapshot.at);
+    notes.extend(allowances::apply(&mut problem, &snapshot.known.allowances));
     if let Some(published) = &snapshot.published {
         problem.published = Some(Published::new(&published.schedule, &problem.horizon));
         problem.weights.change_per_kwh = CHANGE_PER_KWH;

@@ -1,5 +1,6 @@
 //! From what is known now to a schedule, on a thread of its own.
 
+mod allowances;
 pub mod estimate;
 mod making;
 mod solver;

@@ -91,6 +91,15 @@ impl State {
                 );
             }
         }
+        for (id, kwh) in &self.excesses {
+            let store = &self.settings.plant.stores[id.store];
+            let what = format!("{}/{}", store.name, store.heaters[id.element].name);
+            let text = format!(
+                "used {kwh:.2} kWh more in a half-hour than it was told; look at its switch, \
+                 and take it off the mains if it does not go off"
+            );
+            add(&what, "mismatch", &text);
+        }
         if is_settled && self.prices_until.is_none_or(|until| until < now + PRICE_REACH_S) {
             add("prices", "missing", "prices are known for less than 3 h; estimates are used");
         }

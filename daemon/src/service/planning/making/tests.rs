@@ -1,6 +1,7 @@
 use optimiser::time::Slot;
 
 use super::*;
+use crate::assemble::Allowance;
 use crate::service::commands::{Wish, WishKind};
 use crate::site_file;
 
@@ -319,4 +320,25 @@ fn a_schedule_changes_only_when_that_pays() {
     let cold = Snapshot { stores: drained, ..again(&price, &first, 1.0) };
     let mended = make(&cold, &mut planner).expect("a schedule");
     assert_ne!(runs(&mended), runs(&first), "a plan that fails is replaced, whatever it saves");
+}
+
+// A limit of the network: the element does not fit under it, so it waits, even if this
+// is the cheapest time; a boost by hand goes before.
+#[test]
+fn what_does_not_fit_under_a_limit_of_the_network_waits() {
+    let cheap = priced(|hour| if (2..4).contains(&hour) { 1.0 } else { 40.0 });
+    let plain = snapshot(&cheap);
+    let two_hours = Slot::new(at() + 2 * 3_600, at() + 4 * 3_600).expect("a slot");
+    assert!(heat(&made(&plain), two_hours) > 1.0);
+    let limited = |kw: f64, wishes: Vec<Wish>| {
+        let power = Power::new(kw).expect("a power");
+        let allowances = vec![Allowance { slot: two_hours, power, is_import: true }];
+        let known = Arc::new(Known { allowances, ..Known::default() });
+        made(&Snapshot { known, wishes, ..plain.clone() })
+    };
+    let waiting = limited(2.0, vec![]);
+    assert!(heat(&waiting, two_hours) < 1e-6, "{} kWh", heat(&waiting, two_hours));
+    assert!(waiting.notes.iter().any(|note| note.contains("allows 2")), "{:?}", waiting.notes);
+    assert!(heat(&limited(4.0, vec![]), two_hours) > 1.0, "it fits");
+    assert!(heat(&limited(2.0, vec![boost(2.5..3.0, None)]), two_hours) > 0.4);
 }
