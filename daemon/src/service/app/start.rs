@@ -154,6 +154,7 @@ impl App {
             reasons: BTreeMap::new(),
             alerts: BTreeMap::new(),
             faults: Vec::new(),
+            underway: None,
             again: None,
             hurried: None,
             runs: RunLedger::default(),

@@ -25,6 +25,10 @@ use crate::series;
 use crate::service::commands::Wish;
 use crate::tariff::{Band, Rates};
 
+/// Work on a schedule that something waits for. A thorough one follows when it is
+/// quiet; most of the time of a schedule goes into simulations.
+const HASTE: Effort = Effort { simulations: 100, ..Effort::STEP };
+
 /// How long a schedule is acted on if no newer one comes [s].
 const HOLDS_S: i64 = 6 * 3_600;
 
@@ -249,7 +253,7 @@ fn planned(
     snapshot: &Snapshot,
 ) -> Result<Schedule, String> {
     let effort = match snapshot.taste {
-        Taste::Quick => Effort::STEP,
+        Taste::Quick => HASTE,
         Taste::Thorough => Effort::COLD,
         Taste::ByRule => return Err("the solver did not answer in time".to_owned()),
     };
