@@ -6,6 +6,7 @@ pub mod check;
 pub mod forecast;
 pub mod judge;
 pub mod model;
+pub mod physics;
 pub mod plan;
 pub mod plant;
 pub mod problem;

@@ -1,5 +1,11 @@
 //! Everything that one solve needs, validated once.
 
+mod ambient;
+mod state;
+
+pub use ambient::{Ambient, Band, Comfort, LoopRun};
+pub use state::{PlantRoomState, RoomsState, RunState, State};
+
 use crate::site::{Site, SiteFault};
 use crate::time::{Horizon, Instant, Series, TimeError};
 use crate::units::{Energy, Flow, Price, Temperature, Volume};
@@ -59,16 +65,6 @@ pub struct Hygiene {
     pub hold_seconds: i64,
 }
 
-/// What is in the stores and the battery at the start.
-#[derive(Debug, Clone, PartialEq)]
-pub struct State {
-    /// Stored energy of the battery above empty; ignored without a battery.
-    pub battery: Energy,
-    /// For each store, temperatures of equal layers from bottom to top; any
-    /// number of layers, at least one.
-    pub stores: Vec<Vec<Temperature>>,
-}
-
 /// A step of a concave value function: `width` of energy worth `value` each.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ValueStep {
@@ -85,6 +81,12 @@ pub struct EndValue {
     pub stores: Vec<Vec<ValueStep>>,
     /// Worth of energy stored in the battery above its reserve.
     pub battery: Vec<ValueStep>,
+    /// Worth of heat in the buffer above the temperature around it.
+    pub buffer: Vec<ValueStep>,
+    /// Worth of heat in the rooms above the lowest comfort of the last slot.
+    pub rooms: Vec<ValueStep>,
+    /// Worth of heat in the pool above the lowest comfort of the last slot.
+    pub pool: Vec<ValueStep>,
 }
 
 /// Prices of what cannot be bought, in minor units.
@@ -97,13 +99,25 @@ pub struct Weights {
     pub short_per_kwh: f64,
     /// Charge for departing from the published plan, for each kWh moved.
     pub change_per_kwh: f64,
+    /// Cost of each hour that the rooms are a kelvin outside their comfort.
+    pub rooms_per_kelvin_hour: f64,
+    /// Cost of each hour that the pool is a kelvin outside its comfort.
+    pub pool_per_kelvin_hour: f64,
 }
 
 impl Weights {
     /// Weights that fit a set of prices.
     pub fn for_prices(import: &Series<Price>) -> Self {
         let dearest = import.values().iter().map(|p| p.per_kwh().abs()).fold(20.0, f64::max);
-        Self { unmet_per_kwh: 10.0 * dearest, short_per_kwh: 3.0 * dearest, change_per_kwh: 0.0 }
+        Self {
+            unmet_per_kwh: 10.0 * dearest,
+            short_per_kwh: 3.0 * dearest,
+            change_per_kwh: 0.0,
+            // A kelvin for an hour in the rooms weighs like 3 kWh of cold
+            // draws, in the pool, which may wait, a tenth of that.
+            rooms_per_kelvin_hour: 30.0 * dearest,
+            pool_per_kelvin_hour: 3.0 * dearest,
+        }
     }
 }
 
@@ -132,6 +146,10 @@ pub struct Problem {
     pub ready: Vec<Ready>,
     /// Pasteurisations that fall due.
     pub hygiene: Vec<Hygiene>,
+    /// Weather and habits around the plant room.
+    pub ambient: Ambient,
+    /// Comfort asked of rooms and pool.
+    pub comfort: Comfort,
     /// State at the start of the horizon.
     pub state: State,
     /// Worth of what is left at the end.
@@ -169,10 +187,22 @@ pub enum ProblemError {
         /// Stores of the site.
         stores: usize,
     },
+    /// The site has something that needs what is not given.
+    #[error("{what} is missing, and the plant room needs it")]
+    Missing {
+        /// What is missing.
+        what: &'static str,
+    },
+    /// A comfort band is upside down.
+    #[error("{what} has a low above its high")]
+    Band {
+        /// Whose comfort.
+        what: &'static str,
+    },
     /// The steps of an end value do not fall.
     #[error("the end value of {what} must fall from step to step")]
     EndValue {
-        /// `store N` or `battery`.
+        /// `store N`, `battery`, `buffer`, `rooms` or `pool`.
         what: String,
     },
     /// A weight is not a finite number that is zero or more.
@@ -220,14 +250,16 @@ impl Problem {
                 return Err(ProblemError::Store { what, store, stores });
             }
         }
-        if self.state.stores.len() != stores || self.state.stores.iter().any(Vec::is_empty) {
-            return Err(ProblemError::State { given: self.state.stores.len(), stores });
-        }
+        self.state.fits(&self.site)?;
+        self.ambient.fits(&self.site, &self.horizon)?;
+        self.comfort.fits(&self.horizon)?;
         self.check_end_value()?;
         for (what, value) in [
             ("unmet", self.weights.unmet_per_kwh),
             ("short", self.weights.short_per_kwh),
             ("change", self.weights.change_per_kwh),
+            ("rooms", self.weights.rooms_per_kelvin_hour),
+            ("pool", self.weights.pool_per_kelvin_hour),
         ] {
             if !(value.is_finite() && value >= 0.0) {
                 return Err(ProblemError::Weight { what, value });
@@ -266,10 +298,16 @@ impl Problem {
         if let Some(store) = self.end_value.stores.iter().position(|steps| !falls(steps)) {
             return Err(ProblemError::EndValue { what: format!("store {store}") });
         }
-        if falls(&self.end_value.battery) {
-            Ok(())
-        } else {
-            Err(ProblemError::EndValue { what: "battery".to_owned() })
+        let end = &self.end_value;
+        let single = [
+            ("battery", &end.battery),
+            ("buffer", &end.buffer),
+            ("rooms", &end.rooms),
+            ("pool", &end.pool),
+        ];
+        match single.into_iter().find(|(_, steps)| !falls(steps)) {
+            Some((what, _)) => Err(ProblemError::EndValue { what: what.to_owned() }),
+            None => Ok(()),
         }
     }
 

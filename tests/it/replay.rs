@@ -30,11 +30,16 @@ fn house() -> Site {
         grid: optimiser::site::Grid { import_limit: kw(15.0), export_limit: kw(5.0) },
         battery: Some(own),
         stores: vec![cylinder],
+        plant_room: optimiser::site::PlantRoom::default(),
     }
 }
 
 fn start() -> State {
-    State { battery: kwh(2.0), stores: vec![vec![celsius(55.0); 20]] }
+    State {
+        battery: kwh(2.0),
+        stores: vec![vec![celsius(55.0); 20]],
+        plant_room: optimiser::problem::PlantRoomState::default(),
+    }
 }
 
 /// A small generator of varied but repeatable values in 0 to 1.

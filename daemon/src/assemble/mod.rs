@@ -12,7 +12,7 @@ mod supply;
 pub use known::Known;
 pub use period::{Gaps, Period, PeriodError, period};
 
-use optimiser::problem::{Problem, ProblemError, State, Weights};
+use optimiser::problem::{Ambient, Comfort, PlantRoomState, Problem, ProblemError, State, Weights};
 use optimiser::time::{Instant, Series, TimeError};
 use optimiser::worth::{Ahead, end_value};
 
@@ -106,7 +106,13 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         ready: habits::ready(house, &horizon),
         hygiene: habits::hygiene(house, &horizon),
         draws,
-        state: State { battery: house.state.battery, stores: house.state.stores.clone() },
+        ambient: Ambient::default(),
+        comfort: Comfort::default(),
+        state: State {
+            battery: house.state.battery,
+            stores: house.state.stores.clone(),
+            plant_room: PlantRoomState::default(),
+        },
         site: house.site.clone(),
         published: None,
         weights,

@@ -29,7 +29,7 @@ mod water;
 
 use std::ops::Range;
 
-pub use command::{BatteryCommand, Commands, HeaterCommand, PvUse};
+pub use command::{BatteryCommand, Commands, HeaterCommand, JobCommand, PvUse};
 pub use house::HouseSlot;
 pub use probe::{Probe, ProbeReader};
 pub use scene::{Conditions, Scene};
@@ -38,7 +38,7 @@ pub use tap::DrawRecord;
 pub use trace::{Span, StoreSlot, StoreTrace};
 pub use water::Water;
 
-use crate::problem::{ProblemError, State};
+use crate::problem::{PlantRoomState, ProblemError, State};
 use crate::schedule::Cost;
 use crate::site::Site;
 use crate::units::{Energy, Temperature};
@@ -210,6 +210,7 @@ impl Outcome {
         State {
             battery: Energy::clamped(self.battery_before(boundary)),
             stores: self.stores.iter().map(profile).collect(),
+            plant_room: PlantRoomState::default(),
         }
     }
 

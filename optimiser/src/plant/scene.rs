@@ -2,7 +2,7 @@
 
 use super::command::HeaterCommand;
 use super::tap::Tap;
-use crate::problem::{Draw, Problem, ProblemError, State};
+use crate::problem::{Ambient, Draw, Problem, ProblemError, State};
 use crate::time::{Horizon, Series, TimeError};
 use crate::units::{Energy, Price, Temperature};
 
@@ -24,6 +24,8 @@ pub struct Conditions<'a> {
     /// Mains temperature of each store where it differs from the site's, as
     /// it does with the season; empty to keep the site's.
     pub mains: &'a [Temperature],
+    /// Weather and habits around the plant room.
+    pub ambient: &'a Ambient,
     /// State at the start.
     pub state: &'a State,
 }
@@ -38,6 +40,7 @@ impl<'a> From<&'a Problem> for Conditions<'a> {
             base_load: &problem.base_load,
             draws: &problem.draws,
             mains: &[],
+            ambient: &problem.ambient,
             state: &problem.state,
         }
     }

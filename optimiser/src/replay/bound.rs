@@ -12,7 +12,7 @@
 
 use super::{Stage, StoredWorth};
 use crate::model::{Formulation, Refinement};
-use crate::problem::{EndValue, Problem, Ready, ValueStep, Weights};
+use crate::problem::{Ambient, EndValue, Problem, Ready, ValueStep, Weights};
 use crate::solution::Solution;
 use crate::solve::{SolveLimits, Verdict, solve_once};
 use crate::time::Series;
@@ -104,6 +104,7 @@ fn problem(stage: &Stage<'_>, worth: StoredWorth, comfort: Comfort) -> Result<Pr
             .map(|s| step(s.heat_at(s.highest_reach()), worth.heat))
             .collect(),
         battery: site.battery.map_or_else(Vec::new, |b| step(b.capacity.kwh(), worth.battery)),
+        ..EndValue::default()
     };
     Problem {
         weights: Weights::for_prices(&import_price),
@@ -122,6 +123,8 @@ fn problem(stage: &Stage<'_>, worth: StoredWorth, comfort: Comfort) -> Result<Pr
             Comfort::Ready => kept_ready(stage),
         },
         hygiene: Vec::new(),
+        ambient: Ambient::default(),
+        comfort: crate::problem::Comfort::default(),
         state: stage.start().clone(),
         end_value,
         published: None,

@@ -22,7 +22,7 @@ pub use view::{Served, View};
 use crate::plant::{
     BatteryCommand, Commands, Conditions, HeaterCommand, Outcome, Plant, PvUse, Scene,
 };
-use crate::problem::{ProblemError, State};
+use crate::problem::{Ambient, ProblemError, State};
 use crate::site::Site;
 use crate::time::{Horizon, Instant, Series};
 use crate::units::Price;
@@ -133,6 +133,7 @@ impl<'a> Stage<'a> {
             )?,
             draws: timeline.draws_in(judged),
             mains: &record.mains,
+            ambient: &Ambient::default(),
             state: start,
         };
         let scene = Plant::new(site).scene(&conditions)?;

@@ -5,7 +5,7 @@ use super::{Controller, LOOK_AHEAD, SlotCommands, View};
 use crate::forecast::{self, Expected, Risk};
 use crate::plan::{Outcome, Planner};
 use crate::plant::{Commands, HeaterCommand};
-use crate::problem::{Draw, EndValue, Hygiene, Problem, ValueStep, Weights};
+use crate::problem::{Ambient, Comfort, Draw, EndValue, Hygiene, Problem, ValueStep, Weights};
 use crate::rule::rule_plan;
 use crate::schedule::Schedule;
 use crate::site::Site;
@@ -123,6 +123,8 @@ impl Planning {
             draws: with_every_class(draws, view, &self.site),
             ready: view.promises(PLANNED).to_vec(),
             hygiene: hygiene(view, &horizon),
+            ambient: Ambient::default(),
+            comfort: Comfort::default(),
             state: view.state().clone(),
             end_value: EndValue {
                 stores: worth.stores.iter().map(|steps| even_steps(steps)).collect(),
@@ -130,6 +132,7 @@ impl Planning {
                     Some(_) => even_steps(&worth.battery),
                     None => Vec::new(),
                 },
+                ..EndValue::default()
             },
             weights,
             published: None,

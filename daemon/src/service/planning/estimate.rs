@@ -167,6 +167,8 @@ mod tests {
             destratification_pump: false,
             layers: 20,
             elements: vec![],
+            coils: vec![],
+            return_loop: None,
         }
     }
 

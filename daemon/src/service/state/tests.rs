@@ -70,6 +70,8 @@ fn schedule(on: &[usize]) -> Current {
             why: Reason::NotNeeded,
         }],
         stores: vec![],
+        jobs: vec![],
+        plant_room: optimiser::schedule::PlantRoomPlan::default(),
     };
     Current {
         issued_at: at(0),

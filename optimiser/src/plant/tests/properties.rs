@@ -88,7 +88,13 @@ fn cases() -> impl Strategy<Value = Case> {
                 house: site(store, Some(battery)),
                 draws,
                 profile: profile.into_iter().map(Temperature::clamped).collect(),
-                commands: Commands { heaters, battery: told, pv: pv_use, pumps: vec![pump] },
+                commands: Commands {
+                    heaters,
+                    battery: told,
+                    pv: pv_use,
+                    pumps: vec![pump],
+                    jobs: vec![vec![]; SLOTS],
+                },
                 level,
                 pv: kw.1,
                 base: kw.2,
@@ -102,8 +108,11 @@ impl Case {
         weather.pv = Series::constant(&weather.horizon, Energy::clamped(0.5 * self.pv));
         weather.base_load = Series::constant(&weather.horizon, Energy::clamped(0.5 * self.base));
         weather.draws.clone_from(&self.draws);
-        weather.state =
-            State { battery: Energy::clamped(self.level), stores: vec![self.profile.clone()] };
+        weather.state = State {
+            battery: Energy::clamped(self.level),
+            stores: vec![self.profile.clone()],
+            plant_room: PlantRoomState::default(),
+        };
         weather
     }
 
