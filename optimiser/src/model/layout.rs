@@ -3,9 +3,15 @@
 use crate::problem::{HeaterId, Problem};
 use crate::site::Control;
 
+use super::buffer::{self, BufferColumns};
 use super::delivery::Demand;
+use super::duty::Duties;
 use super::ladder::Ladder;
+use super::pool::{self, PoolColumns};
 use super::program::{Col, Program};
+use super::refinement::Refinement;
+use super::rooms::{self, RoomsColumns};
+use super::sources;
 
 /// Columns of one heater in one slot.
 #[derive(Debug, Clone)]
@@ -68,6 +74,11 @@ pub(crate) struct SlotColumns {
     pub(crate) battery: Option<BatteryColumns>,
     pub(crate) heaters: Vec<HeaterColumns>,
     pub(crate) stores: Vec<StoreColumns>,
+    /// Heat of the plant room's routes [kWh], `[route][step]`.
+    pub(crate) routes: Vec<Vec<Col>>,
+    pub(crate) buffer: Option<BufferColumns>,
+    pub(crate) rooms: Option<RoomsColumns>,
+    pub(crate) pool: Option<PoolColumns>,
 }
 
 /// Columns of the whole horizon.
@@ -93,14 +104,28 @@ impl Layout {
         problem: &Problem,
         ladders: &[Ladder],
         demand: &Demand,
-        softened: bool,
+        duties: &Duties,
+        refinement: &Refinement,
     ) -> Self {
         let heaters: Vec<HeaterId> = problem.heaters().collect();
+        let warmest_buffer = buffer::highest(problem);
         let slots = (0..problem.horizon.len())
             .map(|slot| {
                 program.open_columns(problem.horizon.slots()[slot].start());
-                let columns =
-                    slot_columns(program, problem, ladders, demand, &heaters, slot, softened);
+                let mut columns = slot_columns(
+                    program,
+                    problem,
+                    ladders,
+                    demand,
+                    &heaters,
+                    slot,
+                    refinement.softened,
+                );
+                let resting = refinement.resting(problem, slot);
+                columns.routes = sources::columns(program, problem, duties, &resting, slot);
+                columns.buffer = buffer::columns(program, warmest_buffer);
+                columns.rooms = rooms::columns(program, problem, slot);
+                columns.pool = pool::columns(program, problem, slot);
                 program.close_columns();
                 columns
             })
@@ -184,7 +209,19 @@ fn slot_columns(
             store_columns(program, problem, ladder, &asked, hours)
         })
         .collect();
-    SlotColumns { import, export, pv, missing, battery, heaters, stores }
+    SlotColumns {
+        import,
+        export,
+        pv,
+        missing,
+        battery,
+        heaters,
+        stores,
+        routes: Vec::new(),
+        buffer: None,
+        rooms: None,
+        pool: None,
+    }
 }
 
 fn heater_columns(

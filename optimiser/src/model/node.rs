@@ -1,6 +1,7 @@
 //! The electrical node of the house.
 //!
-//! `import + pv + discharge = base load + Σ p + charge + export`, for each slot,
+//! `import + pv + discharge = base load + Σ p + Σ q/COP + charge + export`, for
+//! each slot, with `q` the heat of the plant room's sources,
 //! where export earns more than import costs
 //! `export ≤ max(0, pv − base load) + discharge`, so that nothing is bought to be
 //! sold, and for elements that are not modulating the flow that the half-hour
@@ -14,10 +15,17 @@
 use crate::problem::Problem;
 use crate::site::Control;
 
+use super::duty::Duties;
 use super::layout::Layout;
 use super::program::{Program, Row};
 
-pub(super) fn rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) -> Row {
+pub(super) fn rows(
+    program: &mut Program,
+    problem: &Problem,
+    duties: &Duties,
+    layout: &Layout,
+    slot: usize,
+) -> Row {
     let columns = &layout.slots[slot];
     let base = problem.base_load[slot].kwh();
     let mut terms = vec![(columns.import, 1.0), (columns.pv, 1.0), (columns.export, -1.0)];
@@ -27,6 +35,8 @@ pub(super) fn rows(program: &mut Program, problem: &Problem, layout: &Layout, sl
     }
     terms.extend(columns.missing.map(|missing| (missing, 1.0)));
     terms.extend(columns.heaters.iter().map(|h| (h.energy, -1.0)));
+    let sources = duties.electricity(columns, slot);
+    terms.extend(sources.map(|(part, share)| (part, -share)));
     let node = program.row(base, base, terms);
     export_row(program, problem, layout, slot);
     coincidence_rows(program, problem, layout, slot);

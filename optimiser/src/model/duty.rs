@@ -1,0 +1,160 @@
+//! What each source can do for each sink in each slot: data of the program, so
+//! that it stays linear although a heat pump's COP falls with temperature.
+//!
+//! A route has one step for each rung of a store's ladder, or a single one into
+//! buffer, rooms and pool. For each step it is known how fast heat flows and
+//! what a kWh of heat takes in electricity and fuel.
+
+use crate::problem::Problem;
+use crate::site::{Route, Sink, Source};
+
+use super::layout::SlotColumns;
+use super::ladder::Ladder;
+use super::program::Col;
+use super::{boiler, heat_pump, rooms, solar_thermal};
+
+/// One step of a route in one slot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Step {
+    /// Heat while it runs; zero where the step is out of reach [kW].
+    pub(crate) kw: f64,
+    /// Electricity for each kWh of heat [kWh].
+    pub(crate) electricity: f64,
+    /// Fuel for each kWh of heat [kWh].
+    pub(crate) fuel: f64,
+}
+
+impl Step {
+    /// A step that cannot be taken.
+    pub(crate) const NONE: Self = Self { kw: 0.0, electricity: 0.0, fuel: 0.0 };
+}
+
+/// What is asked of a source: water to be warmed from one temperature to
+/// another, through a coil of so many W/K or directly, no faster than a limit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Task {
+    /// Mean temperature of what is heated [°C].
+    pub(crate) mean: f64,
+    /// Its temperature at the end [°C].
+    pub(crate) end: f64,
+    /// Heat passed for each kelvin; infinite where the flow is known itself [W/K].
+    pub(crate) transfer: f64,
+    /// Most heat that the sink takes [kW].
+    pub(crate) most_kw: f64,
+}
+
+/// Everything that the sources of a problem can do.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Duties {
+    /// The routes of the site.
+    pub(crate) routes: Vec<Route>,
+    /// `[slot][route][step]`.
+    pub(crate) steps: Vec<Vec<Vec<Step>>>,
+}
+
+impl Duties {
+    pub(crate) fn new(problem: &Problem, ladders: &[Ladder]) -> Self {
+        let routes = problem.site.plant_room.routes();
+        if routes.is_empty() {
+            return Self { routes, steps: vec![Vec::new(); problem.horizon.len()] };
+        }
+        let steps = (0..problem.horizon.len())
+            .map(|slot| {
+                let of = |route: &Route| {
+                    let tasks = tasks(problem, ladders, slot, *route);
+                    tasks.iter().map(|task| step(problem, slot, *route, task)).collect()
+                };
+                routes.iter().map(of).collect()
+            })
+            .collect();
+        Self { routes, steps }
+    }
+
+    /// Columns of the heat that reaches a sink other than a coil, each with the
+    /// kWh that one unit of it is.
+    pub(crate) fn into_sink(&self, columns: &SlotColumns, sink: Sink) -> Vec<(Col, f64)> {
+        self.matching(columns, |route| route.sink == sink)
+    }
+
+    /// Columns of the heat that a source gives.
+    pub(crate) fn from_source(&self, columns: &SlotColumns, source: Source) -> Vec<(Col, f64)> {
+        self.matching(columns, |route| route.source == source)
+    }
+
+    /// Columns that take electricity in a slot, each with its kWh for a kWh of heat.
+    pub(crate) fn electricity<'a>(
+        &'a self,
+        columns: &'a SlotColumns,
+        slot: usize,
+    ) -> impl Iterator<Item = (Col, f64)> + 'a {
+        let routes = columns.routes.iter().zip(&self.steps[slot]);
+        routes
+            .flat_map(|(parts, steps)| parts.iter().zip(steps))
+            .filter(|(_, step)| step.electricity > 0.0)
+            .map(|(&col, step)| (col, step.electricity))
+    }
+
+    fn matching(
+        &self,
+        columns: &SlotColumns,
+        wanted: impl Fn(&Route) -> bool,
+    ) -> Vec<(Col, f64)> {
+        let own = self.routes.iter().zip(&columns.routes).filter(|(route, _)| wanted(route));
+        own.flat_map(|(_, parts)| parts.iter().map(|&part| (part, 1.0))).collect()
+    }
+}
+
+fn tasks(problem: &Problem, ladders: &[Ladder], slot: usize, route: Route) -> Vec<Task> {
+    let room = &problem.site.plant_room;
+    match route.sink {
+        Sink::Coil { store, coil } => {
+            let transfer = problem.site.stores[store].coils[coil].transfer.watts_per_kelvin();
+            let rungs = ladders[store].temperatures.windows(2);
+            rungs
+                .map(|pair| Task {
+                    mean: 0.5 * (pair[0] + pair[1]),
+                    end: pair[1],
+                    transfer,
+                    most_kw: f64::INFINITY,
+                })
+                .collect()
+        }
+        Sink::Buffer => {
+            let flow = super::buffer::charging_celsius(problem, slot);
+            vec![Task { mean: flow, end: flow, transfer: f64::INFINITY, most_kw: f64::INFINITY }]
+        }
+        Sink::Rooms => {
+            let Some(own) = &room.rooms else { return Vec::new() };
+            let flow = own.curve.flow(rooms::outdoor(problem, slot));
+            let most_kw = rooms::emitted_kw(problem, own, slot, flow);
+            vec![Task { mean: flow, end: flow, transfer: f64::INFINITY, most_kw }]
+        }
+        Sink::Pool => {
+            let Some(pool) = &room.pool else { return Vec::new() };
+            let flow = super::pool::flow_celsius(problem, slot);
+            let most_kw = pool.exchanger.kw();
+            vec![Task { mean: flow, end: flow, transfer: f64::INFINITY, most_kw }]
+        }
+    }
+}
+
+fn step(problem: &Problem, slot: usize, route: Route, task: &Task) -> Step {
+    let room = &problem.site.plant_room;
+    match route.source {
+        Source::HeatPump(index) => {
+            heat_pump::step(&room.heat_pumps[index], &problem.ambient, slot, task)
+        }
+        Source::Boiler => room.boiler.as_ref().map_or(Step::NONE, |own| boiler::step(own, task)),
+        Source::Collectors => room
+            .collectors
+            .as_ref()
+            .map_or(Step::NONE, |own| solar_thermal::step(own, &problem.ambient, slot, task)),
+        Source::Immersion => {
+            let power = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
+            let kw = power.map_or(0.0, |power| power.kw());
+            Step { kw: kw.min(task.most_kw), electricity: 1.0, fuel: 0.0 }
+        }
+        // What it can give depends on how warm it is, which is a row of its own.
+        Source::Buffer => Step { kw: task.most_kw.min(1_000.0), electricity: 0.0, fuel: 0.0 },
+    }
+}
