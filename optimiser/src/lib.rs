@@ -3,6 +3,7 @@
 //! clock, network, environment or time zones.
 
 pub mod check;
+pub mod estimate;
 pub mod forecast;
 pub mod judge;
 pub mod model;
@@ -10,6 +11,7 @@ pub mod physics;
 pub mod plan;
 pub mod plant;
 pub mod problem;
+pub mod published;
 pub mod replay;
 pub mod rule;
 pub mod schedule;

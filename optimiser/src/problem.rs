@@ -6,8 +6,9 @@ mod state;
 pub use ambient::{Ambient, Band, Comfort, LoopRun};
 pub use state::{PlantRoomState, RoomsState, RunState, State};
 
+use crate::published::Published;
 use crate::site::{Site, SiteFault};
-use crate::time::{Horizon, Instant, Series, TimeError};
+use crate::time::{Horizon, Instant, Series, Slot, TimeError};
 use crate::units::{Energy, Flow, Price, Temperature, Volume};
 
 /// One draw-off: litres at the tap, mixed at the temperature that was asked for.
@@ -65,6 +66,26 @@ pub struct Hygiene {
     pub hold_seconds: i64,
 }
 
+/// An element held by hand for a time. Spans of one element do not overlap.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ByHand {
+    /// Which element.
+    pub heater: HeaterId,
+    /// From then.
+    pub from: Instant,
+    /// Until then.
+    pub until: Instant,
+    /// On at full power, as far as thermostat and meter let it; otherwise off.
+    pub on: bool,
+}
+
+impl ByHand {
+    /// Seconds of a slot in which it holds.
+    pub fn seconds_in(&self, slot: Slot) -> i64 {
+        Slot::new(self.from, self.until).map_or(0, |span| span.overlap_seconds(slot))
+    }
+}
+
 /// A step of a concave value function: `width` of energy worth `value` each.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ValueStep {
@@ -103,6 +124,9 @@ pub struct Weights {
     pub rooms_per_kelvin_hour: f64,
     /// Cost of each hour that the pool is a kelvin outside its comfort.
     pub pool_per_kelvin_hour: f64,
+    /// Share of its import cost that a new plan must save to take the place of a
+    /// published one that still serves.
+    pub change_share: f64,
 }
 
 impl Weights {
@@ -117,13 +141,10 @@ impl Weights {
             // draws, in the pool, which may wait, a tenth of that.
             rooms_per_kelvin_hour: 30.0 * dearest,
             pool_per_kelvin_hour: 3.0 * dearest,
+            change_share: 0.0,
         }
     }
 }
-
-/// The energy that each element was to use in each slot of the plan already
-/// published, in the order of [`Problem::heaters`].
-pub type Published = Vec<Vec<Energy>>;
 
 /// One planning problem.
 #[derive(Debug, Clone, PartialEq)]
@@ -150,6 +171,8 @@ pub struct Problem {
     pub ambient: Ambient,
     /// Comfort asked of rooms and pool.
     pub comfort: Comfort,
+    /// Elements held by hand.
+    pub by_hand: Vec<ByHand>,
     /// State at the start of the horizon.
     pub state: State,
     /// Worth of what is left at the end.
@@ -213,7 +236,11 @@ pub enum ProblemError {
         /// Its value.
         value: f64,
     },
-    /// The published plan does not have a row per element and a value per slot.
+    /// An element is held by hand that does not exist.
+    #[error("store {} has no element {} to be held by hand", .0.store, .0.element)]
+    ByHand(HeaterId),
+    /// The published plan does not have a row for each element and a value for each
+    /// slot that it covers.
     #[error("the published plan does not fit the elements and slots of the problem")]
     Published,
 }
@@ -260,14 +287,22 @@ impl Problem {
             ("change", self.weights.change_per_kwh),
             ("rooms", self.weights.rooms_per_kelvin_hour),
             ("pool", self.weights.pool_per_kelvin_hour),
+            ("change share", self.weights.change_share),
         ] {
             if !(value.is_finite() && value >= 0.0) {
                 return Err(ProblemError::Weight { what, value });
             }
         }
+        let unknown = self.by_hand.iter().find(|hand| !self.heaters().any(|id| id == hand.heater));
+        if let Some(hand) = unknown {
+            return Err(ProblemError::ByHand(hand.heater));
+        }
         if let Some(published) = &self.published {
-            let fits = published.len() == self.heaters().count()
-                && published.iter().all(|row| row.len() == self.horizon.len());
+            let slots = published.slots;
+            let fits = published.heaters.len() == self.heaters().count()
+                && published.heaters.iter().all(|row| row.len() == slots)
+                && published.battery.len() == slots
+                && slots <= self.horizon.len();
             if !fits {
                 return Err(ProblemError::Published);
             }
@@ -309,6 +344,19 @@ impl Problem {
             Some((what, _)) => Err(ProblemError::EndValue { what: what.to_owned() }),
             None => Ok(()),
         }
+    }
+
+    /// The least and the most energy that an element is to use in a slot [kWh]: its
+    /// rating, and what is held by hand. No thermostat can be made to use the least.
+    pub fn range_kwh(&self, id: HeaterId, slot: usize) -> (f64, f64) {
+        let slot = self.horizon.slots()[slot];
+        let kw = self.site.stores[id.store].elements[id.element].power.kw();
+        let held = |on: bool| -> f64 {
+            let spans = self.by_hand.iter().filter(|hand| hand.heater == id && hand.on == on);
+            let seconds: i64 = spans.map(|hand| hand.seconds_in(slot)).sum();
+            kw * seconds as f64 / 3_600.0
+        };
+        (held(true), (kw * slot.hours() - held(false)).max(0.0))
     }
 
     /// All elements, store by store.

@@ -180,6 +180,20 @@ pub struct PlantRoomPlan {
     pub pool_value: Option<Price>,
 }
 
+impl SlotPlan {
+    /// What the battery is told: its mode and its AC power.
+    pub fn battery_command(&self) -> (BatteryMode, Power) {
+        let energy = match self.battery_mode {
+            Some(BatteryMode::Charge) => self.charge,
+            // One that follows needs no power; the plan's is what it is expected to give.
+            Some(BatteryMode::Discharge | BatteryMode::Follow) => self.discharge,
+            Some(BatteryMode::Hold) | None => Energy::constant(0.0),
+        };
+        let mode = self.battery_mode.unwrap_or(BatteryMode::Hold);
+        (mode, Power::clamped(energy.kwh() / self.slot.hours()))
+    }
+}
+
 /// One element in one slot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct HeaterPlan {
@@ -243,6 +257,8 @@ pub enum Reason {
     NeededBy(Instant),
     /// On, for a pasteurisation due at that instant.
     Hygiene(Instant),
+    /// On or off by hand until that instant.
+    ByHand(Instant),
     /// On, because the heat is worth more after the end of the plan.
     Stock,
 }

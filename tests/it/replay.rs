@@ -7,8 +7,9 @@ mod rolling;
 mod rules;
 mod week;
 
+use optimiser::forecast::Mark;
 use optimiser::problem::{Draw, State};
-use optimiser::replay::{Foreknown, HygieneRule, LOOK_AHEAD, Mark, Record, Timeline};
+use optimiser::replay::{Foreknown, HygieneRule, LOOK_AHEAD, Record, Timeline};
 use optimiser::site::Site;
 use optimiser::time::{Horizon, Instant};
 use optimiser::units::{Energy, Flow, Price, Volume};

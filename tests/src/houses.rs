@@ -104,6 +104,7 @@ pub fn day(stores: Vec<Store>, import: &[f64]) -> Problem {
         comfort: Comfort::default(),
         state: State { battery: kwh(0.0), stores: start, plant_room: PlantRoomState::default() },
         end_value: EndValue::default(),
+        by_hand: Vec::new(),
         published: None,
     }
 }

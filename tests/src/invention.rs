@@ -1,9 +1,11 @@
 //! Made-up houses and days by the hundred, each from its seed.
 
 use optimiser::problem::{
-    Ambient, Comfort, Draw, EndValue, Hygiene, PlantRoomState, Problem, Published, Ready, State,
-    ValueStep, Weights,
+    Ambient, Comfort, Draw, EndValue, Hygiene, PlantRoomState, Problem, Ready, State, ValueStep,
+    Weights,
 };
+use optimiser::published::Published;
+use optimiser::schedule::BatteryMode;
 use optimiser::site::{Battery, Control, Element, Grid, PlantRoom, Site, Store};
 use optimiser::time::{Horizon, Series, Slot};
 use optimiser::units::{Flow, Fraction, HeatLoss, Volume};
@@ -92,6 +94,7 @@ pub fn problem(seed: u64) -> Problem {
         state,
         end_value: EndValue::default(),
         weights,
+        by_hand: Vec::new(),
         published: None,
     };
     comfort(&mut dice, &mut problem);
@@ -273,7 +276,7 @@ fn end_value(dice: &mut Dice, problem: &Problem) -> EndValue {
 }
 
 fn published(dice: &mut Dice, problem: &Problem) -> Published {
-    problem
+    let heaters = problem
         .heaters()
         .map(|id| {
             let power = problem.site.stores[id.store].elements[id.element].power;
@@ -287,5 +290,7 @@ fn published(dice: &mut Dice, problem: &Problem) -> Published {
                 })
                 .collect()
         })
-        .collect()
+        .collect();
+    let slots = problem.horizon.len();
+    Published { slots, heaters, battery: vec![(BatteryMode::Hold, kw(0.0)); slots] }
 }

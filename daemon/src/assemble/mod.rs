@@ -5,11 +5,12 @@
 
 mod habits;
 mod known;
+mod learned;
 mod period;
 mod slots;
 mod supply;
 
-pub use known::Known;
+pub use known::{Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
 
 use optimiser::problem::{Ambient, Comfort, PlantRoomState, Problem, ProblemError, State, Weights};
@@ -114,6 +115,7 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
             plant_room: PlantRoomState::default(),
         },
         site: house.site.clone(),
+        by_hand: Vec::new(),
         published: None,
         weights,
         import_price,

@@ -3,10 +3,13 @@
 mod arguments;
 mod check;
 mod files;
+mod health;
+mod pages;
 mod plan;
 mod replay;
 mod run;
 mod schema;
+mod secrets;
 
 use std::ffi::OsString;
 use std::io::{IsTerminal, Write};
@@ -54,6 +57,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Run(arguments) => run::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
+        Command::Health(arguments) => health::health(&arguments),
+        Command::Completions(arguments) => pages::completions(&arguments),
+        Command::Manual(arguments) => pages::manual(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -6,6 +6,7 @@
 //! their meaning and checks them against each other. Nothing stops at the
 //! first fault.
 
+mod broker;
 mod cautions;
 mod fault;
 mod habits;

@@ -142,7 +142,8 @@ impl Commands {
                     delay_minutes: heater.delay_minutes,
                 };
             }
-            commands.battery[index] = battery_command(plan);
+            let (mode, power) = plan.battery_command();
+            commands.battery[index] = BatteryCommand { mode, power };
             commands.pv[index] = pv_use(plan);
             commands.jobs[index] = plan.jobs.iter().map(job_command).collect();
         }
@@ -158,19 +159,6 @@ impl Commands {
             }
         }
         commands
-    }
-}
-
-fn battery_command(plan: &SlotPlan) -> BatteryCommand {
-    let energy = match plan.battery_mode {
-        Some(BatteryMode::Charge) => plan.charge,
-        // One that follows needs no power; the plan's is what it is expected to give.
-        Some(BatteryMode::Discharge | BatteryMode::Follow) => plan.discharge,
-        Some(BatteryMode::Hold) | None => Energy::constant(0.0),
-    };
-    BatteryCommand {
-        mode: plan.battery_mode.unwrap_or(BatteryMode::Hold),
-        power: Power::clamped(energy.kwh() / plan.slot.hours()),
     }
 }
 

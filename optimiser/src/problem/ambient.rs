@@ -119,7 +119,7 @@ impl Comfort {
             [("the comfort of the rooms", &self.rooms), ("the comfort of the pool", &self.pool)]
         {
             series_fits(what, length(band.as_ref()), false, horizon)?;
-            let bands = band.iter().flat_map(|series| series.values());
+            let bands = band.iter().flat_map(Series::values);
             if bands.into_iter().any(|band| band.low > band.high) {
                 return Err(ProblemError::Band { what });
             }

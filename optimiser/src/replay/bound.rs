@@ -127,6 +127,7 @@ fn problem(stage: &Stage<'_>, worth: StoredWorth, comfort: Comfort) -> Result<Pr
         comfort: crate::problem::Comfort::default(),
         state: stage.start().clone(),
         end_value,
+        by_hand: Vec::new(),
         published: None,
         site,
         horizon,

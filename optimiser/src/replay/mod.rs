@@ -11,12 +11,13 @@ pub mod baseline;
 pub mod bound;
 mod ledger;
 mod planning;
+mod steps;
 mod timeline;
 mod view;
 
 pub use ledger::{Ledger, Limits, StoredWorth, Taps};
 pub use planning::{Planning, Settings};
-pub use timeline::{Foreknown, HygieneRule, Mark, Record, SLOT_SECONDS, Timeline, TimelineError};
+pub use timeline::{Foreknown, HygieneRule, Record, SLOT_SECONDS, Timeline, TimelineError};
 pub use view::{Served, View};
 
 use crate::plant::{

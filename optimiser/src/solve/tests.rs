@@ -112,6 +112,7 @@ fn house(seed: u64, slots: usize) -> Problem {
             battery: vec![worth],
             ..EndValue::default()
         },
+        by_hand: Vec::new(),
         published: None,
     }
 }

@@ -87,6 +87,7 @@ impl Recipe<'_> {
             weights: Weights::for_prices(&import_price),
             import_price,
             horizon,
+            by_hand: Vec::new(),
             published: None,
         };
         self.run(problem)

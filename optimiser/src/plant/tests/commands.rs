@@ -84,6 +84,7 @@ fn commands(change: impl Fn(&mut SlotPlan)) -> Commands {
         comfort: Comfort::default(),
         state: weather.state,
         end_value: EndValue::default(),
+        by_hand: Vec::new(),
         published: None,
     };
     Commands::of(&problem, &schedule)

@@ -4,6 +4,7 @@
 mod commands;
 mod electricity;
 mod heat;
+mod plant_room;
 mod properties;
 
 use super::*;

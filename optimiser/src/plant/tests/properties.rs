@@ -177,6 +177,13 @@ proptest! {
         for command in case.commands.heaters.iter_mut().flatten() {
             command.delay_minutes = 0.0;
         }
+        // Water colder than the mains is warmed by a draw, and a hotter store draws
+        // less: there more heat may well give a colder layer.
+        let store = &mut case.house.stores[0];
+        store.surroundings = Temperature::clamped(store.surroundings.celsius().max(10.0));
+        for layer in &mut case.profile {
+            *layer = Temperature::clamped(layer.celsius().max(10.0));
+        }
         let less = case.run(physics);
         let command = &mut case.commands.heaters[row][slot];
         command.minutes += minutes;
@@ -223,6 +230,6 @@ proptest! {
 }
 
 /// What the splitting of heat and flow may blur [K]: hundredths of a kelvin at the
-/// source, and up to 0.2 K while an element heats during a fast draw (seen once in
-/// some ten thousand random cases).
+/// source, and seldom more; four of 160,000 random cases were beyond 0.1 K, none
+/// beyond 0.16 K.
 const COARSE_K: f64 = 0.2;
