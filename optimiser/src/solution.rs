@@ -1,6 +1,9 @@
 //! The linear program's answer in physical terms.
 
-use crate::model::{Col, Formulation, RoomsColumns, Row, SlotColumns, rooms_air};
+use crate::model::{
+    Col, Formulation, LevelEnd, Response, RoomsColumns, Row, SlotColumns, circulation_kwh,
+    start_mass,
+};
 use crate::problem::{HeaterId, Problem};
 use crate::site::{Route, Sink};
 use crate::solve::Answer;
@@ -33,6 +36,8 @@ pub struct SlotFlows {
     pub stores: Vec<StoreFlows>,
     /// Each route of the plant room, in the order of [`Solution::routes`].
     pub routes: Vec<RouteFlow>,
+    /// Electricity of the pumps of return loops.
+    pub circulation: f64,
     /// Buffer, rooms and pool at the end of the slot.
     pub plant_room: PlantRoomFlows,
 }
@@ -132,11 +137,20 @@ impl Solution {
         let step_worth =
             |(col, step): (&Col, &crate::problem::ValueStep)| flow(col) * step.value.per_kwh();
         let store_ends = layout.store_ends.iter().zip(&problem.end_value.stores);
-        let end_value = store_ends
+        let end_value: f64 = store_ends
             .flat_map(|(cols, steps)| cols.iter().zip(steps))
             .chain(layout.battery_ends.iter().zip(&problem.end_value.battery))
             .map(step_worth)
             .sum();
+        let level_worth = |end: &Option<LevelEnd>, steps: &[crate::problem::ValueStep]| {
+            let Some(end) = end else { return 0.0 };
+            let held: f64 = end.steps.iter().zip(steps).map(step_worth).sum();
+            held - flow(&end.missing) * steps.first().map_or(0.0, |step| step.value.per_kwh())
+        };
+        let (ends, values) = (&layout.room_ends, &problem.end_value);
+        let rooms_worth = level_worth(&ends.buffer, &values.buffer)
+            + level_worth(&ends.rooms, &values.rooms)
+            + level_worth(&ends.pool, &values.pool);
         Self {
             objective: answer.objective,
             heaters: layout.heaters.clone(),
@@ -145,7 +159,7 @@ impl Solution {
             zones: formulation.ladders.iter().map(|l| l.volumes.clone()).collect(),
             slots,
             ready_short: layout.ready_short.iter().map(flow).collect(),
-            end_value,
+            end_value: end_value + rooms_worth,
         }
     }
 }
@@ -162,11 +176,12 @@ fn plant_room_flows(
     slot: usize,
     flows: &mut SlotFlows,
 ) {
+    flows.circulation = circulation_kwh(problem, slot);
     let columns = &formulation.layout.slots[slot];
     let value = |col: &Col| answer.values[col.0 as usize];
     let rows = &formulation.room_rows[slot];
     // A balance counts kWh for the buffer and the pool, kelvin of mass for the rooms.
-    let worth = |row: Option<Row>| row.map_or(0.0, |row| dual(answer, row));
+    let worth = |row: Option<Row>| row.map_or(0.0, |row| -dual(answer, row));
     let room = &mut flows.plant_room;
     room.buffer = columns.buffer.map(|own| value(&own.level));
     room.buffer_value = worth(rows.buffer);
@@ -190,17 +205,17 @@ fn plant_room_flows(
             flow
         })
         .collect();
-    if let Some(own) = columns.rooms {
+    if let (Some(own), Some(rooms)) = (columns.rooms, &problem.site.plant_room.rooms) {
         let before = slot.checked_sub(1).and_then(|s| formulation.layout.slots[s].rooms);
-        let start = problem.state.plant_room.rooms.map_or(20.0, |state| state.mass.celsius());
-        let mass_before = before.map_or(start, |b: RoomsColumns| value(&b.mass));
-        let (mass, into) = (value(&own.mass), heat_into(flows, &duties.routes, Sink::Rooms));
-        let (air, per_kwh) = rooms_air(problem, slot, (mass_before, mass), into);
-        flows.plant_room.rooms = Some((air, mass));
+        let before = before.map_or(start_mass(problem), |b: RoomsColumns| value(&b.mass));
+        let Response { mass, air } = Response::new(problem, rooms, slot);
+        let into = heat_into(flows, &duties.routes, Sink::Rooms);
+        let now = air[0] * before + air[1] * into + air[2];
+        flows.plant_room.rooms = Some((now, value(&own.mass)));
         // What a kWh into the rooms does now, by the mass and by the air.
-        flows.plant_room.rooms_value = rows.rooms.map_or(0.0, |rows| {
+        flows.plant_room.rooms_value = formulation.room_rows[slot].rooms.map_or(0.0, |rows| {
             let by_air = dual(answer, rows.cold) + dual(answer, rows.warm);
-            dual(answer, rows.mass) * per_kwh.1 + by_air * per_kwh.0
+            by_air * air[1] - dual(answer, rows.mass) * mass[1]
         });
     }
     for (index, route) in duties.routes.iter().enumerate() {
@@ -274,6 +289,7 @@ fn slot_flows(columns: &SlotColumns, flow: &impl Fn(&Col) -> f64) -> SlotFlows {
         heat_value: Vec::new(),
         electricity_value: 0.0,
         routes: Vec::new(),
+        circulation: 0.0,
         plant_room: PlantRoomFlows::default(),
         stores: columns
             .stores

@@ -1,24 +1,24 @@
 //! Buffer vessel or low-loss header, one mixed temperature `T`:
 //!
 //! - `C·(T_t − T_{t−1}) = Σ q_in − Σ q_out − UA·(T_{t−1} − T_s)·Δt`;
-//! - rooms `q_out ≤ Q_full·Δt·(T̄ − T_o)/(flow − T_o)`, so that a buffer that is
-//!   too cold for the circuit gives less, whatever the mixing valve does; `Q_full`
-//!   is what the emitters give at the flow of the heating curve and `T_o` the
-//!   temperature of a buffer that was left alone.
+//! - a circuit takes `q_out ≤ Q·Δt·(T̄ − T_o)/(T_need − T_o)`, so that a buffer that
+//!   is too cold for it gives less, whatever its mixing valve does; `Q` is what
+//!   the circuit takes from a buffer of `T_need`, and `T_o` the coldest that the
+//!   buffer gets when left alone.
 //!
 //! A heat pump charges it at the flow that its circuits need, and where nothing
 //! else heats it, it gets no warmer than that: a buffer evens out minutes, it
 //! does not store hours (case C26).
 
-use crate::physics::coil::SPREAD_K;
+use crate::physics::coil::{EXCHANGER_K, SPREAD_K};
 use crate::problem::Problem;
-use crate::site::{Sink, Source};
+use crate::site::{Route, Sink, Source};
 use crate::water::KWH_PER_LITRE_KELVIN;
 
 use super::duty::Duties;
 use super::layout::Layout;
 use super::program::{Col, Program, Row};
-use super::{pool, rooms};
+use super::rooms;
 
 /// Columns of the buffer in one slot.
 #[derive(Debug, Clone, Copy)]
@@ -27,22 +27,27 @@ pub(crate) struct BufferColumns {
     pub(crate) level: Col,
 }
 
-/// The flow at which sources charge the buffer in a slot [°C].
-pub(super) fn charging_celsius(problem: &Problem, slot: usize) -> f64 {
+/// The buffer's temperature that its circuits need for all that they can take in
+/// a slot [°C].
+pub(super) fn needed(problem: &Problem, pool: &[f64], slot: usize) -> f64 {
+    let Some(buffer) = &problem.site.plant_room.buffer else { return 0.0 };
+    let circuits = buffer.feeds.iter();
+    let needed = circuits.map(|&sink| circuit(problem, pool, slot, sink)).fold(0.0, f64::max);
+    needed.min(buffer.ceiling.celsius())
+}
+
+/// The same for one circuit.
+fn circuit(problem: &Problem, pool: &[f64], slot: usize, sink: Sink) -> f64 {
     let room = &problem.site.plant_room;
-    let Some(buffer) = &room.buffer else { return 0.0 };
-    let needed = buffer.feeds.iter().filter_map(|sink| match sink {
-        Sink::Rooms => room.rooms.as_ref().map(|r| r.curve.flow(rooms::outdoor(problem, slot))),
-        Sink::Pool => Some(pool::flow_celsius(problem, slot)),
-        Sink::Coil { .. } | Sink::Buffer => None,
-    });
-    let needed = needed.fold(0.0, f64::max);
-    // A mixed vessel is as warm as what leaves it.
-    (needed + 0.5 * SPREAD_K).min(buffer.ceiling.celsius())
+    match (sink, &room.rooms) {
+        (Sink::Rooms, Some(own)) => own.curve.flow(rooms::outdoor(problem, slot)),
+        (Sink::Pool, _) => pool[slot] + EXCHANGER_K + 0.5 * SPREAD_K,
+        _ => 0.0,
+    }
 }
 
 /// No warmer than this in the plan [°C]; `None` without a buffer.
-pub(super) fn highest(problem: &Problem) -> Option<f64> {
+pub(super) fn highest(problem: &Problem, pool: &[f64]) -> Option<f64> {
     let buffer = problem.site.plant_room.buffer.as_ref()?;
     let routes = problem.site.plant_room.routes();
     let only_pumps = routes
@@ -50,11 +55,10 @@ pub(super) fn highest(problem: &Problem) -> Option<f64> {
         .filter(|route| route.sink == Sink::Buffer)
         .all(|route| matches!(route.source, Source::HeatPump(_)));
     let start = problem.state.plant_room.buffer.map_or(0.0, |t| t.celsius());
-    let charged = (0..problem.horizon.len())
-        .map(|slot| charging_celsius(problem, slot))
-        .fold(0.0, f64::max);
+    let charged =
+        (0..problem.horizon.len()).map(|slot| needed(problem, pool, slot)).fold(0.0, f64::max);
     let most = if only_pumps { charged } else { buffer.ceiling.celsius() };
-    Some(most.max(start))
+    Some(most.max(start).max(buffer.surroundings.celsius()))
 }
 
 pub(super) fn columns(program: &mut Program, highest: Option<f64>) -> Option<BufferColumns> {
@@ -83,22 +87,20 @@ pub(super) fn rows(
 
     let mut terms = vec![(own.level, capacity)];
     terms.extend(before.map(|b| (b.level, -capacity * kept)));
-    terms.extend(duties.into_sink(columns, Sink::Buffer).iter().map(|&(col, kwh)| (col, -kwh)));
-    let out = duties.from_source(columns, Source::Buffer);
-    terms.extend(out.iter().map(|&(col, kwh)| (col, kwh)));
+    terms.extend(duties.into_sink(columns, Sink::Buffer).into_iter().map(|col| (col, -1.0)));
+    terms.extend(duties.from_source(columns, Source::Buffer).into_iter().map(|col| (col, 1.0)));
     let side = capacity * (kept * known + (1.0 - kept) * around);
     let balance = program.row(side, side, terms);
 
-    if let Some(own_rooms) = &room.rooms {
-        let routes = duties.routes.iter().zip(&columns.routes);
-        let to_rooms = routes
-            .filter(|(r, _)| r.source == Source::Buffer && r.sink == Sink::Rooms)
-            .flat_map(|(_, parts)| parts.iter().map(|&part| (part, 1.0)));
-        let flow = own_rooms.curve.flow(rooms::outdoor(problem, slot));
-        let alone = around.min(start).min(flow - SPREAD_K);
-        let most = rooms::emitted_kw(problem, own_rooms, slot, flow) * hours;
-        let rate = most / (flow - alone);
-        let mut terms: Vec<(Col, f64)> = to_rooms.collect();
+    for &sink in &buffer.feeds {
+        let route = Route { source: Source::Buffer, sink };
+        let index = duties.routes.iter().position(|own| *own == route);
+        let kw = index.map_or(0.0, |index| duties.steps[slot][index][0].kw);
+        let need = circuit(problem, &layout.pool, slot, sink);
+        let alone = around.min(start).min(need - SPREAD_K);
+        let rate = kw * hours / (need - alone);
+        let mut terms: Vec<(Col, f64)> =
+            duties.of_route(columns, route).into_iter().map(|col| (col, 1.0)).collect();
         terms.push((own.level, -0.5 * rate));
         terms.extend(before.map(|b| (b.level, -0.5 * rate)));
         program.row(f64::NEG_INFINITY, rate * (0.5 * known - alone), terms);

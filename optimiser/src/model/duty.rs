@@ -5,13 +5,14 @@
 //! buffer, rooms and pool. For each step it is known how fast heat flows and
 //! what a kWh of heat takes in electricity and fuel.
 
+use crate::physics::coil::{SPREAD_K, exchanger};
 use crate::problem::Problem;
 use crate::site::{Route, Sink, Source};
 
-use super::layout::SlotColumns;
 use super::ladder::Ladder;
+use super::layout::SlotColumns;
 use super::program::Col;
-use super::{boiler, heat_pump, rooms, solar_thermal};
+use super::{boiler, buffer, heat_pump, pool, rooms, solar_thermal};
 
 /// One step of a route in one slot.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,18 +30,34 @@ impl Step {
     pub(crate) const NONE: Self = Self { kw: 0.0, electricity: 0.0, fuel: 0.0 };
 }
 
-/// What is asked of a source: water to be warmed from one temperature to
-/// another, through a coil of so many W/K or directly, no faster than a limit.
+/// What is asked of a source: water to be warmed, through a coil or exchanger or
+/// directly.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Task {
     /// Mean temperature of what is heated [°C].
     pub(crate) mean: f64,
     /// Its temperature at the end [°C].
     pub(crate) end: f64,
-    /// Heat passed for each kelvin; infinite where the flow is known itself [W/K].
+    /// Heat passed for each kelvin between the mean of flow and return and what is
+    /// heated; infinite where the water itself is heated [kW/K].
     pub(crate) transfer: f64,
     /// Most heat that the sink takes [kW].
     pub(crate) most_kw: f64,
+    /// It takes no hotter flow [°C].
+    pub(crate) hottest: f64,
+}
+
+impl Task {
+    /// Most heat [kW] that passes with a flow temperature into water of another.
+    pub(super) fn passes(&self, flow: f64, water: f64) -> f64 {
+        let warmer = flow - 0.5 * SPREAD_K - water;
+        if warmer <= 0.0 { 0.0 } else { (self.transfer * warmer).min(self.most_kw) }
+    }
+
+    /// Flow temperature [°C] that passes a heat [kW].
+    pub(super) fn flow_for(&self, kw: f64) -> f64 {
+        self.mean + 0.5 * SPREAD_K + kw / self.transfer
+    }
 }
 
 /// Everything that the sources of a problem can do.
@@ -58,10 +75,11 @@ impl Duties {
         if routes.is_empty() {
             return Self { routes, steps: vec![Vec::new(); problem.horizon.len()] };
         }
+        let pool = pool::expected(problem);
         let steps = (0..problem.horizon.len())
             .map(|slot| {
                 let of = |route: &Route| {
-                    let tasks = tasks(problem, ladders, slot, *route);
+                    let tasks = tasks(problem, ladders, &pool, slot, *route);
                     tasks.iter().map(|task| step(problem, slot, *route, task)).collect()
                 };
                 routes.iter().map(of).collect()
@@ -70,15 +88,19 @@ impl Duties {
         Self { routes, steps }
     }
 
-    /// Columns of the heat that reaches a sink other than a coil, each with the
-    /// kWh that one unit of it is.
-    pub(crate) fn into_sink(&self, columns: &SlotColumns, sink: Sink) -> Vec<(Col, f64)> {
+    /// Columns of the heat that reaches a sink other than a coil.
+    pub(crate) fn into_sink(&self, columns: &SlotColumns, sink: Sink) -> Vec<Col> {
         self.matching(columns, |route| route.sink == sink)
     }
 
     /// Columns of the heat that a source gives.
-    pub(crate) fn from_source(&self, columns: &SlotColumns, source: Source) -> Vec<(Col, f64)> {
+    pub(crate) fn from_source(&self, columns: &SlotColumns, source: Source) -> Vec<Col> {
         self.matching(columns, |route| route.source == source)
+    }
+
+    /// Columns of one route.
+    pub(crate) fn of_route(&self, columns: &SlotColumns, wanted: Route) -> Vec<Col> {
+        self.matching(columns, |route| *route == wanted)
     }
 
     /// Columns that take electricity in a slot, each with its kWh for a kWh of heat.
@@ -94,18 +116,27 @@ impl Duties {
             .map(|(&col, step)| (col, step.electricity))
     }
 
-    fn matching(
-        &self,
-        columns: &SlotColumns,
-        wanted: impl Fn(&Route) -> bool,
-    ) -> Vec<(Col, f64)> {
+    fn matching(&self, columns: &SlotColumns, wanted: impl Fn(&Route) -> bool) -> Vec<Col> {
         let own = self.routes.iter().zip(&columns.routes).filter(|(route, _)| wanted(route));
-        own.flat_map(|(_, parts)| parts.iter().map(|&part| (part, 1.0))).collect()
+        own.flat_map(|(_, parts)| parts.iter().copied()).collect()
     }
 }
 
-fn tasks(problem: &Problem, ladders: &[Ladder], slot: usize, route: Route) -> Vec<Task> {
+fn tasks(
+    problem: &Problem,
+    ladders: &[Ladder],
+    pool: &[f64],
+    slot: usize,
+    route: Route,
+) -> Vec<Task> {
     let room = &problem.site.plant_room;
+    let free = Task {
+        mean: 0.0,
+        end: 0.0,
+        transfer: f64::INFINITY,
+        most_kw: f64::INFINITY,
+        hottest: f64::INFINITY,
+    };
     match route.sink {
         Sink::Coil { store, coil } => {
             let transfer = problem.site.stores[store].coils[coil].transfer.watts_per_kelvin();
@@ -114,26 +145,27 @@ fn tasks(problem: &Problem, ladders: &[Ladder], slot: usize, route: Route) -> Ve
                 .map(|pair| Task {
                     mean: 0.5 * (pair[0] + pair[1]),
                     end: pair[1],
-                    transfer,
-                    most_kw: f64::INFINITY,
+                    transfer: transfer / 1_000.0,
+                    ..free
                 })
                 .collect()
         }
         Sink::Buffer => {
-            let flow = super::buffer::charging_celsius(problem, slot);
-            vec![Task { mean: flow, end: flow, transfer: f64::INFINITY, most_kw: f64::INFINITY }]
+            // The return of what charges it is its own water.
+            let water = buffer::needed(problem, pool, slot) + 0.5 * SPREAD_K;
+            vec![Task { mean: water, end: water, ..free }]
         }
         Sink::Rooms => {
             let Some(own) = &room.rooms else { return Vec::new() };
-            let flow = own.curve.flow(rooms::outdoor(problem, slot));
-            let most_kw = rooms::emitted_kw(problem, own, slot, flow);
-            vec![Task { mean: flow, end: flow, transfer: f64::INFINITY, most_kw }]
+            let air = rooms::expected_air(problem, slot);
+            let hottest = own.curve.flow(rooms::outdoor(problem, slot));
+            let transfer = own.emitters.watts_per_kelvin() / 1_000.0;
+            vec![Task { mean: air, end: air, transfer, hottest, ..free }]
         }
         Sink::Pool => {
-            let Some(pool) = &room.pool else { return Vec::new() };
-            let flow = super::pool::flow_celsius(problem, slot);
-            let most_kw = pool.exchanger.kw();
-            vec![Task { mean: flow, end: flow, transfer: f64::INFINITY, most_kw }]
+            let Some(own) = &room.pool else { return Vec::new() };
+            let (water, most_kw) = (pool[slot], own.exchanger.kw());
+            vec![Task { mean: water, end: water, transfer: exchanger(most_kw), most_kw, ..free }]
         }
     }
 }
@@ -155,6 +187,12 @@ fn step(problem: &Problem, slot: usize, route: Route, task: &Task) -> Step {
             Step { kw: kw.min(task.most_kw), electricity: 1.0, fuel: 0.0 }
         }
         // What it can give depends on how warm it is, which is a row of its own.
-        Source::Buffer => Step { kw: task.most_kw.min(1_000.0), electricity: 0.0, fuel: 0.0 },
+        Source::Buffer => {
+            let kw = task.passes(task.hottest.min(HOTTEST_BUFFER), task.mean);
+            Step { kw, electricity: 0.0, fuel: 0.0 }
+        }
     }
 }
+
+/// No circuit is fed hotter than this from a buffer [°C].
+const HOTTEST_BUFFER: f64 = 95.0;

@@ -28,14 +28,15 @@ mod solar_thermal;
 mod sources;
 mod store;
 
-pub(crate) use duty::{Duties, Step};
+pub(crate) use duty::Duties;
 pub(crate) use ladder::Ladder;
-pub(crate) use layout::{Layout, SlotColumns};
+pub(crate) use layout::{Layout, LevelEnd, SlotColumns};
+pub(crate) use node::circulation_kwh;
 pub use program::Program;
 pub(crate) use program::{Col, Row};
 pub use refinement::Refinement;
 pub(crate) use refinement::{Completion, Direction, HygieneStart};
-pub(crate) use rooms::{RoomsColumns, rooms_air};
+pub(crate) use rooms::{Response, RoomsColumns, start_mass};
 
 use crate::problem::Problem;
 use delivery::Demand;
@@ -66,8 +67,7 @@ impl Formulation {
         let demand = Demand::new(problem, &ladders);
         let mut program = Program::default();
         let duties = Duties::new(problem, &ladders);
-        let layout =
-            Layout::new(&mut program, problem, &ladders, &demand, &duties, refinement);
+        let layout = Layout::new(&mut program, problem, &ladders, &demand, &duties, refinement);
         let mut node_rows = Vec::with_capacity(problem.horizon.len());
         let mut store_rows = Vec::with_capacity(problem.horizon.len());
         let mut room_rows = Vec::with_capacity(problem.horizon.len());

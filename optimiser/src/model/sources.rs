@@ -9,16 +9,12 @@
 //! electricity `Σ q/COP(step)` stands in the electrical node.
 
 use crate::problem::Problem;
-use crate::site::Source;
+use crate::site::{Route, Source};
 
-use super::boiler;
 use super::duty::{Duties, Step};
 use super::layout::Layout;
 use super::program::{Col, Program};
-
-/// A sink later in the order of a solar pump station costs this much more for
-/// each kWh, so that the order decides between sinks of equal worth [minor].
-const ORDER_COST: f64 = 1e-4;
+use super::{boiler, solar_thermal};
 
 /// The columns of a slot, `[route][step]`.
 pub(super) fn columns(
@@ -29,23 +25,30 @@ pub(super) fn columns(
     slot: usize,
 ) -> Vec<Vec<Col>> {
     let hours = problem.horizon.slots()[slot].hours();
-    let routes = duties.routes.iter().zip(&duties.steps[slot]).enumerate();
+    let routes = duties.routes.iter().zip(&duties.steps[slot]);
     routes
-        .map(|(index, (route, steps))| {
+        .map(|(route, steps)| {
             let allowed = !matches!(route.source, Source::HeatPump(pump) if resting[pump]);
-            let order = index as f64 * ORDER_COST;
             let column = |step: &Step| {
-                let cost = match (route.source, &problem.site.plant_room.boiler) {
-                    (Source::Boiler, Some(own)) => boiler::cost(problem, own, step),
-                    (Source::Collectors, _) => order,
-                    _ => 0.0,
-                };
                 let most = if allowed { step.kw * hours } else { 0.0 };
-                program.column(cost, 0.0, most)
+                program.column(cost(problem, *route, step), 0.0, most)
             };
             steps.iter().map(column).collect()
         })
         .collect()
+}
+
+/// Cost of a kWh of heat beside its electricity [minor].
+fn cost(problem: &Problem, route: Route, step: &Step) -> f64 {
+    let room = &problem.site.plant_room;
+    match (route.source, &room.boiler, &room.collectors) {
+        (Source::Boiler, Some(own), _) => boiler::cost(problem, own, step),
+        (Source::Collectors, _, Some(own)) => {
+            let place = own.serves.iter().position(|sink| *sink == route.sink).unwrap_or(0);
+            solar_thermal::cost(problem, own, place)
+        }
+        _ => 0.0,
+    }
 }
 
 /// Adds the rows that share a source's minutes in a slot.

@@ -239,6 +239,7 @@ impl Recipe<'_> {
                     tank.plan(unmet, value)
                 })
                 .collect(),
+            circulation: Energy::constant(0.0),
             jobs: Vec::new(),
             plant_room: PlantRoomPlan::default(),
         }

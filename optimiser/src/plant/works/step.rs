@@ -272,17 +272,18 @@ fn active(
 }
 
 /// Circuits take from the buffer; buffer, rooms and pool stand for the step
-/// from `now` to `until` of a slot that began at `slot_start` [s].
+/// from `now` to `until` of a slot [s].
 pub(super) fn circuits(
     works: &Works,
     ambient: &SlotAmbient,
     jobs: &[JobCommand],
-    (slot_start, now, until): (f64, f64, f64),
+    (slot_start, slot_end, now, until): (f64, f64, f64, f64),
     inner: &mut Inner,
     record: &mut PlantRoomSlot,
 ) {
     let room = &works.site.plant_room;
     let hours = (until - now) / 3_600.0;
+    let slot_hours = (slot_end - slot_start) / 3_600.0;
     if let Some(buffer) = &room.buffer {
         let capacity = buffer.volume.litres() * KWH_PER_LITRE_KELVIN;
         for job in active(jobs, Source::Buffer, slot_start, 0.5 * (now + until)) {
@@ -316,6 +317,7 @@ pub(super) fn circuits(
             network.step(inner.mass, hours, ambient.outdoor, inner.rooms_heat * 1_000.0, gains);
         inner.mass = step.mass;
         inner.air = step.air;
+        record.air += step.air * hours / slot_hours;
         record.rooms_lost_kwh += step.lost_w / 1_000.0 * hours;
         record.rooms_gain_kwh += gains / 1_000.0 * hours;
     }
