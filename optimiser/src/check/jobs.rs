@@ -77,7 +77,8 @@ fn check_job(problem: &Problem, index: usize, plan: &SlotPlan, job: &Job, report
             most("the sun gives no more", heat - kw * hours);
         }
         Source::Immersion => {
-            let kw = room.buffer.as_ref().and_then(|b| b.immersion).map_or(0.0, |p| p.kw());
+            let kw =
+                room.buffer.as_ref().and_then(|b| b.immersion).map_or(0.0, crate::units::Power::kw);
             most("it makes no more than its power", heat - kw * hours);
             most("its heat is its electricity", (heat - electricity).abs());
         }

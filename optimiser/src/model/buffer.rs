@@ -54,7 +54,7 @@ pub(super) fn highest(problem: &Problem, pool: &[f64]) -> Option<f64> {
         .iter()
         .filter(|route| route.sink == Sink::Buffer)
         .all(|route| matches!(route.source, Source::HeatPump(_)));
-    let start = problem.state.plant_room.buffer.map_or(0.0, |t| t.celsius());
+    let start = problem.state.plant_room.buffer.map_or(0.0, crate::units::Temperature::celsius);
     let charged =
         (0..problem.horizon.len()).map(|slot| needed(problem, pool, slot)).fold(0.0, f64::max);
     let most = if only_pumps { charged } else { buffer.ceiling.celsius() };
@@ -82,13 +82,13 @@ pub(super) fn rows(
     let around = buffer.surroundings.celsius();
     let kept = (-buffer.heat_loss.watts_per_kelvin() * hours / (1_000.0 * capacity)).exp();
     let before = slot.checked_sub(1).and_then(|s| layout.slots[s].buffer);
-    let start = problem.state.plant_room.buffer.map_or(around, |t| t.celsius());
+    let start = problem.state.plant_room.buffer.map_or(around, crate::units::Temperature::celsius);
     let known = if before.is_none() { start } else { 0.0 };
 
     let mut terms = vec![(own.level, capacity)];
     terms.extend(before.map(|b| (b.level, -capacity * kept)));
-    terms.extend(duties.into_sink(columns, Sink::Buffer).into_iter().map(|col| (col, -1.0)));
-    terms.extend(duties.from_source(columns, Source::Buffer).into_iter().map(|col| (col, 1.0)));
+    terms.extend(duties.to_sink(columns, Sink::Buffer).into_iter().map(|col| (col, -1.0)));
+    terms.extend(duties.of_source(columns, Source::Buffer).into_iter().map(|col| (col, 1.0)));
     let side = capacity * (kept * known + (1.0 - kept) * around);
     let balance = program.row(side, side, terms);
 

@@ -89,12 +89,12 @@ impl Duties {
     }
 
     /// Columns of the heat that reaches a sink other than a coil.
-    pub(crate) fn into_sink(&self, columns: &SlotColumns, sink: Sink) -> Vec<Col> {
+    pub(crate) fn to_sink(&self, columns: &SlotColumns, sink: Sink) -> Vec<Col> {
         self.matching(columns, |route| route.sink == sink)
     }
 
     /// Columns of the heat that a source gives.
-    pub(crate) fn from_source(&self, columns: &SlotColumns, source: Source) -> Vec<Col> {
+    pub(crate) fn of_source(&self, columns: &SlotColumns, source: Source) -> Vec<Col> {
         self.matching(columns, |route| route.source == source)
     }
 
@@ -183,7 +183,7 @@ fn step(problem: &Problem, slot: usize, route: Route, task: &Task) -> Step {
             .map_or(Step::NONE, |own| solar_thermal::step(own, &problem.ambient, slot, task)),
         Source::Immersion => {
             let power = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
-            let kw = power.map_or(0.0, |power| power.kw());
+            let kw = power.map_or(0.0, crate::units::Power::kw);
             Step { kw: kw.min(task.most_kw), electricity: 1.0, fuel: 0.0 }
         }
         // What it can give depends on how warm it is, which is a row of its own.

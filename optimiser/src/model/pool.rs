@@ -36,7 +36,7 @@ const ANY: (f64, f64) = (-60.0, 150.0);
 pub(super) fn expected(problem: &Problem) -> Vec<f64> {
     let slots = problem.horizon.slots();
     let Some(pool) = &problem.site.plant_room.pool else { return Vec::new() };
-    let start = problem.state.plant_room.pool.map_or(0.0, |t| t.celsius());
+    let start = problem.state.plant_room.pool.map_or(0.0, crate::units::Temperature::celsius);
     let per_hour = 0.5 * pool.exchanger.kw() / pool.capacity_kwh_per_k();
     let mut hours = 0.0;
     (0..slots.len())
@@ -98,11 +98,11 @@ pub(super) fn rows(
     let slope = (loss(at + HALF_STEP_K) - loss(at - HALF_STEP_K)) / (2.0 * HALF_STEP_K);
     let half = 0.5 * slope * hours;
     let before = slot.checked_sub(1).and_then(|s| layout.slots[s].pool);
-    let start = problem.state.plant_room.pool.map_or(0.0, |t| t.celsius());
+    let start = problem.state.plant_room.pool.map_or(0.0, crate::units::Temperature::celsius);
     let known = if before.is_none() { start } else { 0.0 };
     let mut terms = vec![(own.level, capacity + half)];
     terms.extend(before.map(|b| (b.level, half - capacity)));
-    terms.extend(duties.into_sink(columns, Sink::Pool).into_iter().map(|col| (col, -1.0)));
+    terms.extend(duties.to_sink(columns, Sink::Pool).into_iter().map(|col| (col, -1.0)));
     let side = (capacity - half) * known - (loss(at) - slope * at) * hours;
     let balance = program.row(side, side, terms);
     let (low, high) = band(problem, slot);

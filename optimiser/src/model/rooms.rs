@@ -116,7 +116,7 @@ pub(super) fn rows(
     let response = Response::new(problem, rooms, slot);
     let before = slot.checked_sub(1).and_then(|s| layout.slots[s].rooms);
     let known = if before.is_none() { start_mass(problem) } else { 0.0 };
-    let heat = duties.into_sink(columns, Sink::Rooms);
+    let heat = duties.to_sink(columns, Sink::Rooms);
 
     let [by_mass, by_heat, alone] = response.mass;
     let mut terms = vec![(own.mass, 1.0)];

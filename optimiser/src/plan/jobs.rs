@@ -114,7 +114,7 @@ pub(crate) fn peak_kw(
         Source::Collectors => room.collectors.as_ref().map_or(0.0, |own| own.pump.kw()),
         Source::Immersion => {
             let element = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
-            element.map_or(0.0, |power| power.kw())
+            element.map_or(0.0, crate::units::Power::kw)
         }
         Source::Buffer => 0.0,
     };
@@ -183,7 +183,9 @@ impl Own<'_> {
             })
             .collect();
         if self.source == Source::Buffer {
-            own.iter_mut().for_each(|job| job.minutes = length);
+            for job in &mut own {
+                job.minutes = length;
+            }
             return own;
         }
         let least_kw = self.least_kw(slot);
