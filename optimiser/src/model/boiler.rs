@@ -18,7 +18,7 @@ pub(super) fn step(boiler: &Boiler, task: &Task) -> Step {
     if task.passes(hottest, task.end) <= 0.0 {
         return Step::NONE;
     }
-    Step { kw, electricity: boiler.auxiliary.kw() / kw, fuel: 1.0 / boiler.efficiency.value() }
+    Step::new(kw, boiler.auxiliary.kw() / kw, 1.0 / boiler.efficiency.value())
 }
 
 /// Cost of a kWh of heat beside its electricity [minor].

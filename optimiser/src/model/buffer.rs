@@ -27,20 +27,20 @@ pub(crate) struct BufferColumns {
     pub(crate) level: Col,
 }
 
-/// The buffer's temperature that its circuits need for all that they can take in
-/// a slot [°C].
-pub(super) fn needed(problem: &Problem, pool: &[f64], slot: usize) -> f64 {
+/// The buffer's temperature that its circuits need in a slot [°C] when the rooms
+/// take a heat [kW], or all they can.
+pub(super) fn needed(problem: &Problem, pool: &[f64], slot: usize, rooms_kw: f64) -> f64 {
     let Some(buffer) = &problem.site.plant_room.buffer else { return 0.0 };
     let circuits = buffer.feeds.iter();
-    let needed = circuits.map(|&sink| circuit(problem, pool, slot, sink)).fold(0.0, f64::max);
-    needed.min(buffer.ceiling.celsius())
+    let needed = circuits.map(|&sink| circuit(problem, pool, slot, sink, rooms_kw));
+    needed.fold(0.0, f64::max).min(buffer.ceiling.celsius())
 }
 
 /// The same for one circuit.
-fn circuit(problem: &Problem, pool: &[f64], slot: usize, sink: Sink) -> f64 {
+fn circuit(problem: &Problem, pool: &[f64], slot: usize, sink: Sink, rooms_kw: f64) -> f64 {
     let room = &problem.site.plant_room;
     match (sink, &room.rooms) {
-        (Sink::Rooms, Some(own)) => own.curve.flow(rooms::outdoor(problem, slot)),
+        (Sink::Rooms, Some(own)) => rooms::flow(problem, own, slot, rooms_kw),
         (Sink::Pool, _) => pool[slot] + EXCHANGER_K + 0.5 * SPREAD_K,
         _ => 0.0,
     }
@@ -55,8 +55,8 @@ pub(super) fn highest(problem: &Problem, pool: &[f64]) -> Option<f64> {
         .filter(|route| route.sink == Sink::Buffer)
         .all(|route| matches!(route.source, Source::HeatPump(_)));
     let start = problem.state.plant_room.buffer.map_or(0.0, crate::units::Temperature::celsius);
-    let charged =
-        (0..problem.horizon.len()).map(|slot| needed(problem, pool, slot)).fold(0.0, f64::max);
+    let slots = 0..problem.horizon.len();
+    let charged = slots.map(|slot| needed(problem, pool, slot, f64::INFINITY)).fold(0.0, f64::max);
     let most = if only_pumps { charged } else { buffer.ceiling.celsius() };
     Some(most.max(start).max(buffer.surroundings.celsius()))
 }
@@ -95,8 +95,9 @@ pub(super) fn rows(
     for &sink in &buffer.feeds {
         let route = Route { source: Source::Buffer, sink };
         let index = duties.routes.iter().position(|own| *own == route);
-        let kw = index.map_or(0.0, |index| duties.steps[slot][index][0].kw);
-        let need = circuit(problem, &layout.pool, slot, sink);
+        let steps = index.map(|index| duties.steps[slot][index].iter());
+        let kw = steps.map_or(0.0, |steps| steps.map(|step| step.most_kw).sum());
+        let need = circuit(problem, &layout.pool, slot, sink, f64::INFINITY);
         let alone = around.min(start).min(need - SPREAD_K);
         let rate = kw * hours / (need - alone);
         let mut terms: Vec<(Col, f64)> =

@@ -1,9 +1,11 @@
 //! What each source can do for each sink in each slot: data of the program, so
 //! that it stays linear although a heat pump's COP falls with temperature.
 //!
-//! A route has one step for each rung of a store's ladder, or a single one into
-//! buffer, rooms and pool. For each step it is known how fast heat flows and
-//! what a kWh of heat takes in electricity and fuel.
+//! A route has one step for each rung of a store's ladder. Into rooms and buffer it
+//! has two, one for as much heat as holds the comfort, at the flow that this takes,
+//! and one for what goes beyond, at the flow that everything takes together. Into
+//! the pool it has one. For each step it is known how fast heat flows and what a
+//! kWh of it takes in electricity and fuel.
 
 use crate::physics::coil::{SPREAD_K, exchanger};
 use crate::problem::Problem;
@@ -19,6 +21,8 @@ use super::{boiler, buffer, heat_pump, pool, rooms, solar_thermal};
 pub(crate) struct Step {
     /// Heat while it runs; zero where the step is out of reach [kW].
     pub(crate) kw: f64,
+    /// Most heat in the mean of the slot [kW].
+    pub(crate) most_kw: f64,
     /// Electricity for each kWh of heat [kWh].
     pub(crate) electricity: f64,
     /// Fuel for each kWh of heat [kWh].
@@ -27,7 +31,12 @@ pub(crate) struct Step {
 
 impl Step {
     /// A step that cannot be taken.
-    pub(crate) const NONE: Self = Self { kw: 0.0, electricity: 0.0, fuel: 0.0 };
+    pub(crate) const NONE: Self = Self { kw: 0.0, most_kw: 0.0, electricity: 0.0, fuel: 0.0 };
+
+    /// A step that may last all of the slot.
+    pub(super) const fn new(kw: f64, electricity: f64, fuel: f64) -> Self {
+        Self { kw, most_kw: kw, electricity, fuel }
+    }
 }
 
 /// What is asked of a source: water to be warmed, through a coil or exchanger or
@@ -80,7 +89,14 @@ impl Duties {
             .map(|slot| {
                 let of = |route: &Route| {
                     let tasks = tasks(problem, ladders, &pool, slot, *route);
-                    tasks.iter().map(|task| step(problem, slot, *route, task)).collect()
+                    let steps = tasks.iter().map(|task| step(problem, slot, *route, task));
+                    let steps: Vec<Step> = steps.collect();
+                    match route.sink {
+                        Sink::Coil { .. } | Sink::Pool => steps,
+                        Sink::Buffer | Sink::Rooms => {
+                            beyond(rooms::expected_kw(problem, slot), steps[0], steps[1]).into()
+                        }
+                    }
                 };
                 routes.iter().map(of).collect()
             })
@@ -152,15 +168,18 @@ fn tasks(
         }
         Sink::Buffer => {
             // The return of what charges it is its own water.
-            let water = buffer::needed(problem, pool, slot) + 0.5 * SPREAD_K;
-            vec![Task { mean: water, end: water, ..free }]
+            let water = |kw| buffer::needed(problem, pool, slot, kw) + 0.5 * SPREAD_K;
+            let task = |water| Task { mean: water, end: water, ..free };
+            let kw = rooms::expected_kw(problem, slot);
+            vec![task(water(kw)), task(water(f64::INFINITY))]
         }
         Sink::Rooms => {
             let Some(own) = &room.rooms else { return Vec::new() };
             let air = rooms::expected_air(problem, slot);
-            let hottest = own.curve.flow(rooms::outdoor(problem, slot));
             let transfer = own.emitters.watts_per_kelvin() / 1_000.0;
-            vec![Task { mean: air, end: air, transfer, hottest, ..free }]
+            let flow = |kw| rooms::flow(problem, own, slot, kw);
+            let task = |hottest| Task { mean: air, end: air, transfer, hottest, ..free };
+            vec![task(flow(rooms::expected_kw(problem, slot))), task(flow(f64::INFINITY))]
         }
         Sink::Pool => {
             let Some(own) = &room.pool else { return Vec::new() };
@@ -168,6 +187,24 @@ fn tasks(
             vec![Task { mean: water, end: water, transfer: exchanger(most_kw), most_kw, ..free }]
         }
     }
+}
+
+/// What holds the comfort, and what goes beyond it: both run at full capacity, and
+/// together they take what all of it takes.
+fn beyond(expected_kw: f64, expected: Step, full: Step) -> [Step; 2] {
+    let held = expected_kw.min(full.kw);
+    if held <= 0.0 || expected.kw <= 0.0 {
+        return [Step::NONE, full];
+    }
+    let more = full.kw - held;
+    let first = Step { kw: full.kw, most_kw: held, ..expected };
+    if more <= 1e-6 {
+        return [first, Step::NONE];
+    }
+    let rest = |all: f64, part: f64| ((all * full.kw - part * held) / more).max(part);
+    let electricity = rest(full.electricity, expected.electricity);
+    let fuel = rest(full.fuel, expected.fuel);
+    [first, Step { kw: full.kw, most_kw: more, electricity, fuel }]
 }
 
 fn step(problem: &Problem, slot: usize, route: Route, task: &Task) -> Step {
@@ -184,12 +221,12 @@ fn step(problem: &Problem, slot: usize, route: Route, task: &Task) -> Step {
         Source::Immersion => {
             let power = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
             let kw = power.map_or(0.0, crate::units::Power::kw);
-            Step { kw: kw.min(task.most_kw), electricity: 1.0, fuel: 0.0 }
+            Step::new(kw.min(task.most_kw), 1.0, 0.0)
         }
         // What it can give depends on how warm it is, which is a row of its own.
         Source::Buffer => {
             let kw = task.passes(task.hottest.min(HOTTEST_BUFFER), task.mean);
-            Step { kw, electricity: 0.0, fuel: 0.0 }
+            Step::new(kw, 0.0, 0.0)
         }
     }
 }

@@ -40,5 +40,5 @@ pub(super) fn step(pump: &HeatPump, ambient: &Ambient, slot: usize, task: &Task)
     if kw <= 0.0 || cop <= 0.0 {
         return Step::NONE;
     }
-    Step { kw, electricity: 1.0 / cop + pump.auxiliary.kw() / kw, fuel: 0.0 }
+    Step::new(kw, 1.0 / cop + pump.auxiliary.kw() / kw, 0.0)
 }

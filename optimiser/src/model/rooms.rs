@@ -8,6 +8,7 @@
 //! What the emitters give is limited by their flow, which follows the heating
 //! curve and so is known for each slot.
 
+use crate::physics::coil::SPREAD_K;
 use crate::physics::rooms::Network;
 use crate::problem::Problem;
 use crate::site::{Rooms, Sink};
@@ -43,11 +44,11 @@ impl Response {
     /// The rooms over a slot.
     pub(crate) fn new(problem: &Problem, rooms: &Rooms, slot: usize) -> Self {
         let hours = problem.horizon.slots()[slot].hours();
-        let gains = problem.ambient.room_gains.as_ref().map_or(rooms.gains, |series| series[slot]);
+        let gains = gains_watts(problem, rooms, slot);
         let network = Network::of(rooms, rooms.loss().watts_per_kelvin());
         let at = |mass: f64, kwh: f64| {
             let watts = kwh * 1_000.0 / hours;
-            network.step(mass, hours, outdoor(problem, slot), watts, gains.kw() * 1_000.0)
+            network.step(mass, hours, outdoor(problem, slot), watts, gains)
         };
         let (alone, warm, heated) = (at(0.0, 0.0), at(1.0, 0.0), at(0.0, 1.0));
         Self {
@@ -72,6 +73,31 @@ pub(super) fn outdoor(problem: &Problem, slot: usize) -> f64 {
 pub(super) fn expected_air(problem: &Problem, slot: usize) -> f64 {
     let (low, _) = band(problem, slot);
     if low > 0.0 { low } else { USUAL_AIR }
+}
+
+/// Heat that holds the air in a slot once the mass is used to it [kW].
+pub(super) fn expected_kw(problem: &Problem, slot: usize) -> f64 {
+    let Some(rooms) = &problem.site.plant_room.rooms else { return 0.0 };
+    let (air, outdoor) = (expected_air(problem, slot), outdoor(problem, slot));
+    let hours = problem.horizon.slots()[slot].hours();
+    let gains = gains_watts(problem, rooms, slot);
+    let network = Network::of(rooms, rooms.loss().watts_per_kelvin());
+    let mass = network.settled_mass(air, outdoor, gains);
+    (network.heat_for(air, mass, hours, outdoor, gains) / 1_000.0).max(0.0)
+}
+
+/// Flow temperature [°C] at which the emitters give a heat [kW], no hotter than
+/// their heating curve.
+pub(super) fn flow(problem: &Problem, rooms: &Rooms, slot: usize, kw: f64) -> f64 {
+    let warmer = kw * 1_000.0 / rooms.emitters.watts_per_kelvin();
+    let flow = expected_air(problem, slot) + 0.5 * SPREAD_K + warmer;
+    flow.min(rooms.curve.flow(outdoor(problem, slot)))
+}
+
+/// Gains in a slot [W].
+fn gains_watts(problem: &Problem, rooms: &Rooms, slot: usize) -> f64 {
+    let series = problem.ambient.room_gains.as_ref();
+    series.map_or(rooms.gains, |series| series[slot]).kw() * 1_000.0
 }
 
 /// Temperature of the mass at the start [°C].

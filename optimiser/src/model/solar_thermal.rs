@@ -40,7 +40,7 @@ pub(super) fn step(own: &Collectors, ambient: &Ambient, slot: usize, task: &Task
     if kw <= 0.0 {
         return Step::NONE;
     }
-    Step { kw, electricity: own.pump.kw() / kw, fuel: 0.0 }
+    Step::new(kw, own.pump.kw() / kw, 0.0)
 }
 
 /// Cost of a kWh into the sink at a place of the order [minor].

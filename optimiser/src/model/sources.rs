@@ -30,7 +30,7 @@ pub(super) fn columns(
         .map(|(route, steps)| {
             let allowed = !matches!(route.source, Source::HeatPump(pump) if resting[pump]);
             let column = |step: &Step| {
-                let most = if allowed { step.kw * hours } else { 0.0 };
+                let most = if allowed { step.most_kw * hours } else { 0.0 };
                 program.column(cost(problem, *route, step), 0.0, most)
             };
             steps.iter().map(column).collect()

@@ -2,7 +2,7 @@
 
 use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planner};
-use optimiser::plant::{Commands, Plant};
+use optimiser::plant::{Commands, Plant, PlantRoomTrace};
 use stowheat_tests::plant_rooms::{Kind, random_day};
 
 const DAYS: u64 = 6;
@@ -24,7 +24,7 @@ fn every_random_day_has_a_plan_that_the_plant_can_follow() {
             let passed: f64 = outcome.house.iter().map(|h| h.import_kwh + h.pv_kwh).sum();
             assert!(outcome.residual_kwh() <= 1e-9 * (1.0 + passed), "{}", outcome.residual_kwh());
             assert!(outcome.unmet_kwh() <= schedule.unmet_kwh + 0.05, "{kind:?} {seed}");
-            let room = outcome.plant_room.iter().flat_map(|room| room.slots());
+            let room = outcome.plant_room.iter().flat_map(PlantRoomTrace::slots);
             assert!(room.into_iter().all(|slot| slot.reverse_kwh <= 0.0));
         }
     }

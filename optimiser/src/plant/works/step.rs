@@ -15,6 +15,10 @@ use crate::water::{KWH_PER_LITRE_KELVIN, heat_kwh};
 /// no published source).
 const PIPE_STAT_K: f64 = 5.0;
 
+/// A heat pump stops charging the buffer so far above what the circuits need [K]
+/// (common practice, no published source).
+const BUFFER_STAT_K: f64 = 5.0;
+
 /// Devices in [`super::super::Span::element`]: heat pumps and boiler come first.
 const SOLAR_PUMP: usize = 1_000;
 const LOOP_PUMPS: usize = 2_000;
@@ -46,6 +50,22 @@ impl Moment<'_, '_> {
 
     fn port(&self, sink: Sink) -> super::port::Port {
         self.works.port(sink, self.stores, self.benches, self.inner, self.ambient, self.hours())
+    }
+
+    /// The same for a machine. The thermostat of a heat pump lets it charge the
+    /// buffer to what the circuits need, and go on a little beyond.
+    fn machine_port(&self, source: Source, sink: Sink, runs: bool) -> super::port::Port {
+        let port = self.port(sink);
+        let (Source::HeatPump(_), Sink::Buffer, Some(buffer)) =
+            (source, sink, &self.works.site.plant_room.buffer)
+        else {
+            return port;
+        };
+        let needed = self.works.circuits_need(self.inner, self.ambient);
+        let limit = needed + if runs { BUFFER_STAT_K } else { 0.0 };
+        let capacity = buffer.volume.litres() * KWH_PER_LITRE_KELVIN;
+        let room_left = capacity * (limit - self.inner.buffer) / self.hours();
+        super::port::Port { most_kw: room_left.clamp(0.0, port.most_kw), ..port }
     }
 
     /// Heat pumps, boiler, collectors, the buffer's element.
@@ -92,7 +112,8 @@ impl Moment<'_, '_> {
         let state = self.inner.machines[index];
         let (serves, starts) = state.choose(told.map(|(sink, _)| sink), rules);
         let wish = told.map_or(0.0, |(_, kw)| kw);
-        let given = serves.and_then(|sink| output(&self.port(sink), wish).map(|o| (sink, o)));
+        let port = |sink| self.machine_port(source, sink, state.serves.is_some());
+        let given = serves.and_then(|sink| output(&port(sink), wish).map(|o| (sink, o)));
         let seconds = self.until - self.now;
         if told.is_some() && given.is_none() {
             self.record.refused_minutes += seconds / 60.0;
