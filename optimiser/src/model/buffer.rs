@@ -6,9 +6,10 @@
 //!   the circuit takes from a buffer of `T_need`, and `T_o` the coldest that the
 //!   buffer gets when left alone.
 //!
-//! A heat pump charges it at the flow that its circuits need, and where nothing
-//! else heats it, it gets no warmer than that: a buffer evens out minutes, it
-//! does not store hours (case C26).
+//! A heat pump charges it at the flow that comfort needs. What is beyond, and the
+//! kelvin by which it is warmer than that, cost as much more as the flow is hotter.
+//! Where nothing else heats it, it gets no warmer than all that its circuits can
+//! take needs: a buffer evens out minutes, it does not store hours (case C26).
 
 use crate::physics::coil::{EXCHANGER_K, SPREAD_K};
 use crate::problem::Problem;
@@ -25,6 +26,8 @@ use super::rooms;
 pub(crate) struct BufferColumns {
     /// Temperature at the end of the slot [°C].
     pub(crate) level: Col,
+    /// Kelvin that it is warmer than comfort needs.
+    warmer: Col,
 }
 
 /// The buffer's temperature that its circuits need in a slot [°C] when the rooms
@@ -61,8 +64,21 @@ pub(super) fn highest(problem: &Problem, pool: &[f64]) -> Option<f64> {
     Some(most.max(start).max(buffer.surroundings.celsius()))
 }
 
-pub(super) fn columns(program: &mut Program, highest: Option<f64>) -> Option<BufferColumns> {
-    highest.map(|most| BufferColumns { level: program.column(0.0, -60.0, most) })
+pub(super) fn columns(
+    program: &mut Program,
+    problem: &Problem,
+    duties: &Duties,
+    (highest, pool): (Option<f64>, &[f64]),
+    slot: usize,
+) -> Option<BufferColumns> {
+    let most = highest?;
+    let level = program.column(0.0, -60.0, most);
+    let kw = rooms::expected_kw(problem, slot);
+    let span = needed(problem, pool, slot, f64::INFINITY) - needed(problem, pool, slot, kw);
+    let per_kelvin = if span > 0.1 { duties.buffer_strain(slot) / span } else { 0.0 };
+    let kwh = kw * problem.horizon.slots()[slot].hours();
+    let cost = per_kelvin * kwh * problem.import_price[slot].per_kwh().max(0.0);
+    Some(BufferColumns { level, warmer: program.column(cost, 0.0, f64::INFINITY) })
 }
 
 /// Adds the rows of a slot; returns the balance.
@@ -91,6 +107,11 @@ pub(super) fn rows(
     terms.extend(duties.of_source(columns, Source::Buffer).into_iter().map(|col| (col, 1.0)));
     let side = capacity * (kept * known + (1.0 - kept) * around);
     let balance = program.row(side, side, terms);
+
+    let comfortable = needed(problem, &layout.pool, slot, rooms::expected_kw(problem, slot));
+    let mut terms = vec![(own.warmer, 1.0), (own.level, -0.5)];
+    terms.extend(before.map(|b| (b.level, -0.5)));
+    program.row(0.5 * known - comfortable, f64::INFINITY, terms);
 
     for &sink in &buffer.feeds {
         let route = Route { source: Source::Buffer, sink };

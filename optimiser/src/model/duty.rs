@@ -93,8 +93,12 @@ impl Duties {
                     let steps: Vec<Step> = steps.collect();
                     match route.sink {
                         Sink::Coil { .. } | Sink::Pool => steps,
-                        Sink::Buffer | Sink::Rooms => {
-                            beyond(rooms::expected_kw(problem, slot), steps[0], steps[1]).into()
+                        Sink::Buffer => {
+                            split(rooms::expected_kw(problem, slot), steps[0], steps[1]).into()
+                        }
+                        Sink::Rooms => {
+                            let kw = rooms::expected_kw(problem, slot);
+                            beyond(split(kw, steps[0], steps[1])).into()
                         }
                     }
                 };
@@ -102,6 +106,15 @@ impl Duties {
             })
             .collect();
         Self { routes, steps }
+    }
+
+    /// What a kWh into the buffer takes more in electricity when it is as warm as
+    /// everything needs than when it is as warm as comfort needs [kWh].
+    pub(crate) fn buffer_strain(&self, slot: usize) -> f64 {
+        let own = self.routes.iter().zip(&self.steps[slot]).find(|(route, _)| {
+            matches!(route.source, Source::HeatPump(_)) && route.sink == Sink::Buffer
+        });
+        own.map_or(0.0, |(_, steps)| (steps[1].electricity - steps[0].electricity).max(0.0))
     }
 
     /// Columns of the heat that reaches a sink other than a coil.
@@ -189,22 +202,24 @@ fn tasks(
     }
 }
 
-/// What holds the comfort, and what goes beyond it: both run at full capacity, and
-/// together they take what all of it takes.
-fn beyond(expected_kw: f64, expected: Step, full: Step) -> [Step; 2] {
+/// What holds the comfort, and what goes beyond it: both run at full capacity.
+fn split(expected_kw: f64, expected: Step, full: Step) -> [Step; 2] {
     let held = expected_kw.min(full.kw);
     if held <= 0.0 || expected.kw <= 0.0 {
         return [Step::NONE, full];
     }
-    let more = full.kw - held;
-    let first = Step { kw: full.kw, most_kw: held, ..expected };
-    if more <= 1e-6 {
+    [Step { kw: full.kw, most_kw: held, ..expected }, Step { most_kw: full.kw - held, ..full }]
+}
+
+/// What goes beyond the comfort takes as much more as makes the flow hotter for
+/// all of the heat.
+fn beyond([first, full]: [Step; 2]) -> [Step; 2] {
+    if full.most_kw <= 1e-6 {
         return [first, Step::NONE];
     }
-    let rest = |all: f64, part: f64| ((all * full.kw - part * held) / more).max(part);
-    let electricity = rest(full.electricity, expected.electricity);
-    let fuel = rest(full.fuel, expected.fuel);
-    [first, Step { kw: full.kw, most_kw: more, electricity, fuel }]
+    let rest = |all: f64, part: f64| all + (all - part).max(0.0) * first.most_kw / full.most_kw;
+    let electricity = rest(full.electricity, first.electricity);
+    [first, Step { electricity, ..full }]
 }
 
 fn step(problem: &Problem, slot: usize, route: Route, task: &Task) -> Step {

@@ -164,7 +164,8 @@ impl Layout {
                 );
                 let resting = refinement.resting(problem, slot);
                 columns.routes = sources::columns(program, problem, duties, &resting, slot);
-                columns.buffer = buffer::columns(program, warmest_buffer);
+                columns.buffer =
+                    buffer::columns(program, problem, duties, (warmest_buffer, &pool), slot);
                 columns.rooms = rooms::columns(program, problem, slot);
                 columns.pool = pool::columns(program, problem, slot);
                 program.close_columns();
