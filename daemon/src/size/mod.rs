@@ -1,0 +1,108 @@
+//! A study: what hardware would have been worth over past years.
+//!
+//! [`candidates`] makes houses of the numbers that somebody wants to try; each
+//! is replayed in each [`World`] and kept as a [`Case`]; a [`Study`] is made of
+//! kept cases alone, so it is the same whether they were just computed, kept
+//! from an interrupted run or joined from many machines.
+
+pub mod candidate;
+pub mod case;
+mod daily;
+pub mod margins;
+pub mod study;
+pub mod table;
+pub mod verdict;
+
+pub use candidate::{Axis, Candidate, Wanted, candidates};
+pub use case::Case;
+pub use margins::Margins;
+pub use study::Study;
+
+use chrono::NaiveDate;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::assemble::Known;
+use crate::house::House;
+use crate::tariff::Rates;
+
+/// A past to live through: prices, weather and series, with where they are from.
+#[derive(Debug, Clone)]
+pub struct World {
+    /// Name on the page.
+    pub name: String,
+    /// What the files say.
+    pub known: Known,
+    /// Column of the draws file.
+    pub draws_column: Option<String>,
+    /// First and last local day, if not all that the prices cover.
+    pub days: (Option<NaiveDate>, Option<NaiveDate>),
+    /// Prices are in another currency: which, and what one of it is worth in
+    /// the site's.
+    pub exchange: Option<(String, f64)>,
+    /// The files.
+    pub files: Vec<Source>,
+}
+
+/// A file that figures rest on.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Source {
+    /// What it gives: site, prices, weather, pv, load, draws, options.
+    pub role: String,
+    /// Its name, without folders.
+    pub file: String,
+    /// SHA-256 of its bytes, in hexadecimal.
+    pub sha256: String,
+    /// The line by which its publisher wants to be named, where the README
+    /// beside it says one.
+    pub attribution: Option<String>,
+}
+
+impl World {
+    /// The house as it is priced in this world.
+    fn house(&self, house: &House) -> House {
+        let mut house = house.clone();
+        if let Some((_, rate)) = &self.exchange {
+            for rates in [&mut house.tariff.import, &mut house.tariff.export] {
+                if let Rates::Indexed(index) = rates {
+                    index.factor *= rate;
+                }
+            }
+        }
+        house
+    }
+
+    /// Everything that a replay depends on besides the house, as text.
+    fn identity(&self) -> String {
+        let files: Vec<String> =
+            self.files.iter().map(|f| format!("{} {}", f.role, f.sha256)).collect();
+        format!(
+            "{}\n{:?}\n{:?}\n{:?}",
+            files.join("\n"),
+            self.draws_column,
+            self.days,
+            self.exchange
+        )
+    }
+}
+
+/// SHA-256 of bytes, in hexadecimal.
+pub fn sha256(bytes: &[u8]) -> String {
+    let digest = ring::digest::digest(&ring::digest::SHA256, bytes);
+    digest.as_ref().iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // NIST, FIPS 180-4 example values: the message "abc".
+    #[test]
+    fn hashes_are_those_of_the_standard() {
+        assert_eq!(
+            sha256(b"abc"),
+            "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+        );
+    }
+}
