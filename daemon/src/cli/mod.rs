@@ -7,6 +7,7 @@ mod plan;
 mod replay;
 mod run;
 mod schema;
+mod size;
 
 use std::ffi::OsString;
 use std::io::{IsTerminal, Write};
@@ -53,6 +54,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
+        Command::Size(arguments) => size::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
     };
     match outcome {

@@ -110,6 +110,14 @@ pub fn margins(
 }
 
 impl Margins {
+    /// The margins as JSON on one line.
+    ///
+    /// # Panics
+    /// Never: every part has a JSON form.
+    pub fn to_json(&self) -> String {
+        serde_json::to_string(self).expect("margins have a JSON form") + "\n"
+    }
+
     /// What the multipliers say that a candidate saves over the period
     /// [minor]: a first order, right near the present sizes only. `None` where
     /// it changes something without a multiplier.

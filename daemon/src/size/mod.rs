@@ -93,6 +93,22 @@ pub fn sha256(bytes: &[u8]) -> String {
     digest.as_ref().iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
+/// The attribution line that a README gives for a file: the quoted text after
+/// `Line:` in the section whose heading names the file in backticks.
+pub fn attribution(readme: &str, file: &str) -> Option<String> {
+    let named = |heading: &str| {
+        let names = heading.split('`').skip(1).step_by(2);
+        let mut names = names.filter(|name| !name.is_empty());
+        // A heading may give the ends of further names only.
+        let stem = |first: &str| first.rsplit_once('_').map(|(stem, _)| stem.to_owned());
+        let Some(first) = names.next() else { return false };
+        first == file || names.any(|name| stem(first).is_some_and(|s| format!("{s}{name}") == file))
+    };
+    let section = readme.split("\n#").find(|section| section.lines().next().is_some_and(named))?;
+    let (_, after) = section.split_once("Line: \"")?;
+    after.split_once('"').map(|(line, _)| line.to_owned())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -104,5 +120,15 @@ mod tests {
             sha256(b"abc"),
             "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
         );
+    }
+
+    #[test]
+    fn a_readme_says_how_a_file_wants_to_be_named() {
+        let readme = "# Data\n\n### `a_1.csv`, `_2.csv`\n- Licence: X. Line: \"Source: X.\"\n\n### `b.csv`\nNo line.\n";
+        let line = |file| attribution(readme, file);
+        assert_eq!(line("a_1.csv").as_deref(), Some("Source: X."));
+        assert_eq!(line("a_2.csv").as_deref(), Some("Source: X."));
+        assert_eq!(line("b.csv"), None);
+        assert_eq!(line("c.csv"), None);
     }
 }
