@@ -46,6 +46,14 @@ pub struct Change {
     pub capacity: Option<Capacity>,
 }
 
+impl Change {
+    /// Whether the number has a part in what the house costs; the rating of a
+    /// circuit has none.
+    pub fn counts(&self) -> bool {
+        !self.key.ends_with(".circuit_amperes")
+    }
+}
+
 /// A house to try.
 #[derive(Debug, Clone)]
 pub struct Candidate {
@@ -223,7 +231,19 @@ impl Tried {
             numbers.push((level, *capacity));
         }
         let text = with_numbers(wanted.text, &numbers);
-        let names: Vec<String> = changed.iter().map(|(place, to)| label(place, *to)).collect();
+        // Of keys that go in step, the first one names them all.
+        let follows = |place: &Place| {
+            let axis = wanted.axes.iter().find(|axis| axis.keys.contains(&place.path));
+            axis.is_some_and(|axis| {
+                let mut before = axis.keys.iter().take_while(|key| **key != place.path);
+                before.any(|key| changed.iter().any(|(other, _)| other.path == *key))
+            })
+        };
+        let names: Vec<String> = changed
+            .iter()
+            .filter(|(place, _)| !follows(place))
+            .map(|(place, to)| label(place, *to))
+            .collect();
         let name = self.name.unwrap_or_else(|| {
             if names.is_empty() { PRESENT.to_owned() } else { names.join(", ") }
         });
@@ -369,7 +389,10 @@ mod tests {
     fn a_grid_holds_the_present_house_once() {
         let grid = all(
             &[],
-            &["store.cylinder.element.bottom.power_kw=3,6", "store.cylinder.volume_litres=250,300"],
+            &[
+                "store.cylinder.element.bottom.power_kw+store.cylinder.element.bottom.circuit_amperes=3+16,6+32",
+                "store.cylinder.volume_litres=250,300",
+            ],
             false,
         )
         .expect("houses");
@@ -408,7 +431,8 @@ mod tests {
         )
         .expect("houses");
         assert_eq!(found.len(), 3);
-        assert_eq!(found[2].name, "cylinder 300 L, cylinder standing loss 1.7 kWh/24 h");
+        assert_eq!(found[2].name, "cylinder 300 L");
+        assert_eq!(found[2].changes.len(), 2);
     }
 
     #[test]

@@ -3,8 +3,9 @@
 
 use optimiser::problem::State;
 use optimiser::replay::Stage;
-use optimiser::sizing::{Capacity, multipliers};
+use optimiser::sizing::{Capacity, marginal_at, multipliers};
 use optimiser::solve::SolveLimits;
+use optimiser::units::Energy;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -55,58 +56,87 @@ pub struct Value {
 }
 
 /// The hash that names the margins of a house in a world.
-pub fn input(present: &Candidate, beside: &[Capacity], world: &World) -> String {
-    let beside = format!("{beside:?}");
+pub fn input(point: &Point<'_>, world: &World) -> String {
+    let beside = format!("{:?}", point.beside);
+    let present = point.present;
     let parts = [
         SCHEMA,
         env!("CARGO_PKG_VERSION"),
         &present.text,
         &present.left_out.join(","),
+        point.with_battery.map_or("", |other| &other.text),
         &beside,
         &world.identity(),
     ];
     sha256(parts.join("\u{0}").as_bytes())
 }
 
-/// The margins of the present house in a world; capacities in `beside` are
-/// looked at just above and just below their size.
+/// Size at which the first kWh of a battery is valued [kWh].
+const FIRST: f64 = 0.1;
+
+/// What the margins are taken of.
+#[derive(Debug, Clone, Copy)]
+pub struct Point<'a> {
+    /// The house as it stands.
+    pub present: &'a Candidate,
+    /// Capacities that are looked at just above and just below their size.
+    pub beside: &'a [Capacity],
+    /// A candidate with a battery, where the present house has none: its first
+    /// kWh is valued.
+    pub with_battery: Option<&'a Candidate>,
+}
+
+/// The margins of the present house in a world.
 ///
 /// # Errors
 /// If the world does not fit the house.
-pub fn margins(
-    present: &Candidate,
-    beside: &[Capacity],
-    world: &World,
-) -> Result<Margins, CaseError> {
-    let house = world.house(&present.house);
+pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
+    let house = world.house(&point.present.house);
     let period = period(&house, &world.known, world.draws_column.as_deref(), world.days)?;
-    let start = State { battery: house.state.battery, stores: house.state.stores.clone() };
-    let stage = Stage::new(&house.site, &period.timeline, &start)?;
+    let stage = Stage::new(&house.site, &period.timeline, &start(&house))?;
     let limits = SolveLimits { seconds: SECONDS, ..SolveLimits::default() };
-    let found = multipliers(&stage, stage.stored_worth(), beside, limits);
-    let (values, failed) = match found {
-        Ok(found) => (found, None),
-        Err(why) => (Vec::new(), Some(why)),
-    };
+    let worth = stage.stored_worth();
+    let found = multipliers(&stage, worth, point.beside, limits);
+    let mut values: Vec<Value> =
+        found.iter().flatten().map(|m| value(&house, m.capacity, m.up, m.down)).collect();
+    let mut failed = found.err();
+    if let Some(other) = point.with_battery {
+        let mut fitted = world.house(&other.house);
+        if let Some(battery) = &mut fitted.site.battery {
+            battery.reserve = Energy::constant(0.0);
+        }
+        fitted.state.battery = Energy::constant(0.0);
+        let stage = Stage::new(&fitted.site, &period.timeline, &start(&fitted))?;
+        match marginal_at(&stage, worth, (Capacity::Battery, FIRST), limits) {
+            Ok(up) => {
+                let size = "none".to_owned();
+                values.push(Value { size, ..value(&fitted, Capacity::Battery, up, up) });
+            }
+            Err(why) => failed = failed.or(Some(why)),
+        }
+    }
     Ok(Margins {
         schema: SCHEMA.to_owned(),
-        input: input(present, beside, world),
+        input: input(point, world),
         days: (period.days.1 - period.days.0).num_days() + 1,
-        values: values
-            .iter()
-            .map(|m| {
-                let told = Told::of(m.capacity, &house);
-                Value {
-                    capacity: told.name,
-                    unit: told.unit.to_owned(),
-                    size: told.size,
-                    up: rounded(m.up * told.units, 3),
-                    down: rounded(m.down * told.units, 3),
-                }
-            })
-            .collect(),
+        values,
         failed,
     })
+}
+
+fn start(house: &House) -> State {
+    State { battery: house.state.battery, stores: house.state.stores.clone() }
+}
+
+fn value(house: &House, capacity: Capacity, up: f64, down: f64) -> Value {
+    let told = Told::of(capacity, house);
+    Value {
+        capacity: told.name,
+        unit: told.unit.to_owned(),
+        size: told.size,
+        up: rounded(up * told.units, 3),
+        down: rounded(down * told.units, 3),
+    }
 }
 
 impl Margins {
@@ -123,7 +153,7 @@ impl Margins {
     /// it changes something without a multiplier.
     pub fn predicted(&self, present: &Candidate, candidate: &Candidate) -> Option<f64> {
         let mut sum = 0.0;
-        for change in &candidate.changes {
+        for change in candidate.changes.iter().filter(|change| change.counts()) {
             let capacity = change.capacity?;
             let name = Told::of(capacity, &present.house).name;
             let value = self.values.iter().find(|value| value.capacity == name)?;

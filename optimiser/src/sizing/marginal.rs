@@ -152,10 +152,7 @@ pub fn multipliers(
         // What saves money has a falling cost.
         multiplier(priced, (from, &to), step).map(|slope| -slope)
     };
-    let near = |capacity, size| {
-        let problem = resized(stage, worth, capacity, size)?;
-        slope(&priced(&problem, limits)?, capacity, &problem, size)
-    };
+    let near = |capacity, size| marginal_at(stage, worth, (capacity, size), limits);
     let sized = Capacity::of(stage.site()).into_iter().map(|c| (c, c.size(stage.site())));
     sized
         .filter(|(_, size)| *size > 0.0)
@@ -169,6 +166,22 @@ pub fn multipliers(
             Ok(Marginal { capacity, size, up, down })
         })
         .collect()
+}
+
+/// The value of a unit of one capacity at a size that it need not have now.
+///
+/// # Errors
+/// Why there is no answer, in words.
+pub fn marginal_at(
+    stage: &Stage<'_>,
+    worth: StoredWorth,
+    (capacity, size): (Capacity, f64),
+    limits: SolveLimits,
+) -> Result<f64, String> {
+    let here = resized(stage, worth, capacity, size)?;
+    let step = SLOPE * size;
+    let next = resized(stage, worth, capacity, size + step)?;
+    multiplier(&priced(&here, limits)?, (&here, &next), step).map(|slope| -slope)
 }
 
 /// The program of the period with a capacity at another size.

@@ -19,4 +19,4 @@ pub use capacity::Capacity;
 pub use days::{Day, Service, days};
 pub use design::{Shard, combinations, one_at_a_time};
 pub use heat::heat_cost;
-pub use marginal::{Marginal, Priced, multiplier, multipliers, priced, value};
+pub use marginal::{Marginal, Priced, marginal_at, multiplier, multipliers, priced, value};

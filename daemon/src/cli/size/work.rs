@@ -5,7 +5,8 @@ use std::sync::mpsc;
 
 use optimiser::sizing::{Capacity, Shard};
 
-use crate::size::{Candidate, Case, Margins, World, case, margins};
+use crate::size::margins::{self, Point};
+use crate::size::{Candidate, Case, Margins, World, case};
 
 use super::super::{Failure, Problem, say};
 use super::keep::Keep;
@@ -41,8 +42,13 @@ impl<'a> Job<'a> {
         Self { tried, worlds, keep, changed }
     }
 
-    /// Every piece in a fixed order: margins first, then what they call most
-    /// promising does not matter to who does it.
+    fn point(&self) -> Point<'_> {
+        let without = self.tried[0].house.site.battery.is_none();
+        let with_battery = self.tried.iter().find(|c| without && c.house.site.battery.is_some());
+        Point { present: &self.tried[0], beside: &self.changed, with_battery }
+    }
+
+    /// Every piece in a fixed order, so that all machines count alike.
     fn pieces(&self) -> Vec<Piece> {
         let worlds = 0..self.worlds.len();
         let margins = worlds.clone().map(|world| Piece::Margins { world });
@@ -55,7 +61,7 @@ impl<'a> Job<'a> {
     fn file(&self, piece: Piece) -> String {
         let (kind, hash) = match piece {
             Piece::Margins { world } => {
-                ("margins", margins::input(&self.tried[0], &self.changed, &self.worlds[world]))
+                ("margins", margins::input(&self.point(), &self.worlds[world]))
             }
             Piece::Case { candidate, world } => {
                 ("case", case::input(&self.tried[candidate], &self.worlds[world]))
@@ -147,7 +153,7 @@ impl<'a> Job<'a> {
     fn done(&self, piece: Piece) -> Result<String, case::CaseError> {
         match piece {
             Piece::Margins { world } => {
-                let found = margins::margins(&self.tried[0], &self.changed, &self.worlds[world])?;
+                let found = margins::margins(&self.point(), &self.worlds[world])?;
                 Ok(found.to_json())
             }
             Piece::Case { candidate, world } => {
