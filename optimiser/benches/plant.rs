@@ -5,9 +5,9 @@ use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use optimiser::plant::{BatteryCommand, Commands, Conditions, HeaterCommand, Plant};
-use optimiser::problem::{Draw, State};
+use optimiser::problem::{Ambient, Draw, PlantRoomState, State};
 use optimiser::schedule::BatteryMode;
-use optimiser::site::{Battery, Control, Element, Grid, Site, Store};
+use optimiser::site::{Battery, Control, Element, Grid, PlantRoom, Site, Store};
 use optimiser::time::{Horizon, Instant, Series};
 use optimiser::units::{Energy, Flow, Fraction, HeatLoss, Power, Price, Temperature, Volume};
 
@@ -64,7 +64,10 @@ fn site() -> Site {
             destratification_pump: false,
             layers: 20,
             elements: vec![element("base", 0.05), element("boost", 0.65)],
+            coils: Vec::new(),
+            return_loop: None,
         }],
+        plant_room: PlantRoom::default(),
     }
 }
 
@@ -85,6 +88,7 @@ fn days(count: usize, run: impl FnOnce(&Conditions<'_>, &Commands)) {
     let state = State {
         battery: Energy::constant(5.0),
         stores: vec![vec![Temperature::constant(15.0), Temperature::constant(58.0)]],
+        plant_room: PlantRoomState::default(),
     };
     let pv = Series::constant(&horizon, Energy::constant(0.3));
     let base_load = Series::constant(&horizon, Energy::constant(0.2));
@@ -96,6 +100,7 @@ fn days(count: usize, run: impl FnOnce(&Conditions<'_>, &Commands)) {
         base_load: &base_load,
         draws: &draws,
         mains: &[],
+        ambient: &Ambient::default(),
         state: &state,
     };
     let mut commands = Commands::idle(&site(), horizon.len());

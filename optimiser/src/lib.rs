@@ -3,12 +3,15 @@
 //! clock, network, environment or time zones.
 
 pub mod check;
+pub mod estimate;
 pub mod forecast;
 pub mod judge;
 pub mod model;
+pub mod physics;
 pub mod plan;
 pub mod plant;
 pub mod problem;
+pub mod published;
 pub mod replay;
 pub mod rule;
 pub mod schedule;

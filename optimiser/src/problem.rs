@@ -1,7 +1,14 @@
 //! Everything that one solve needs, validated once.
 
+mod ambient;
+mod state;
+
+pub use ambient::{Ambient, Band, Comfort, LoopRun};
+pub use state::{PlantRoomState, RoomsState, RunState, State};
+
+use crate::published::Published;
 use crate::site::{Site, SiteFault};
-use crate::time::{Horizon, Instant, Series, TimeError};
+use crate::time::{Horizon, Instant, Series, Slot, TimeError};
 use crate::units::{Energy, Flow, Price, Temperature, Volume};
 
 /// One draw-off: litres at the tap, mixed at the temperature that was asked for.
@@ -59,14 +66,24 @@ pub struct Hygiene {
     pub hold_seconds: i64,
 }
 
-/// What is in the stores and the battery at the start.
-#[derive(Debug, Clone, PartialEq)]
-pub struct State {
-    /// Stored energy of the battery above empty; ignored without a battery.
-    pub battery: Energy,
-    /// For each store, temperatures of equal layers from bottom to top; any
-    /// number of layers, at least one.
-    pub stores: Vec<Vec<Temperature>>,
+/// An element held by hand for a time. Spans of one element do not overlap.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ByHand {
+    /// Which element.
+    pub heater: HeaterId,
+    /// From then.
+    pub from: Instant,
+    /// Until then.
+    pub until: Instant,
+    /// On at full power, as far as thermostat and meter let it; otherwise off.
+    pub on: bool,
+}
+
+impl ByHand {
+    /// Seconds of a slot in which it holds.
+    pub fn seconds_in(&self, slot: Slot) -> i64 {
+        Slot::new(self.from, self.until).map_or(0, |span| span.overlap_seconds(slot))
+    }
 }
 
 /// A step of a concave value function: `width` of energy worth `value` each.
@@ -85,6 +102,12 @@ pub struct EndValue {
     pub stores: Vec<Vec<ValueStep>>,
     /// Worth of energy stored in the battery above its reserve.
     pub battery: Vec<ValueStep>,
+    /// Worth of heat in the buffer above the temperature around it.
+    pub buffer: Vec<ValueStep>,
+    /// Worth of heat in the rooms above the lowest comfort of the last slot.
+    pub rooms: Vec<ValueStep>,
+    /// Worth of heat in the pool above the lowest comfort of the last slot.
+    pub pool: Vec<ValueStep>,
 }
 
 /// Prices of what cannot be bought, in minor units.
@@ -97,19 +120,31 @@ pub struct Weights {
     pub short_per_kwh: f64,
     /// Charge for departing from the published plan, for each kWh moved.
     pub change_per_kwh: f64,
+    /// Cost of each hour that the rooms are a kelvin outside their comfort.
+    pub rooms_per_kelvin_hour: f64,
+    /// Cost of each hour that the pool is a kelvin outside its comfort.
+    pub pool_per_kelvin_hour: f64,
+    /// Share of its import cost that a new plan must save to take the place of a
+    /// published one that still serves.
+    pub change_share: f64,
 }
 
 impl Weights {
     /// Weights that fit a set of prices.
     pub fn for_prices(import: &Series<Price>) -> Self {
         let dearest = import.values().iter().map(|p| p.per_kwh().abs()).fold(20.0, f64::max);
-        Self { unmet_per_kwh: 10.0 * dearest, short_per_kwh: 3.0 * dearest, change_per_kwh: 0.0 }
+        Self {
+            unmet_per_kwh: 10.0 * dearest,
+            short_per_kwh: 3.0 * dearest,
+            change_per_kwh: 0.0,
+            // A kelvin for an hour in the rooms weighs like 3 kWh of cold
+            // draws, in the pool, which may wait, a tenth of that.
+            rooms_per_kelvin_hour: 30.0 * dearest,
+            pool_per_kelvin_hour: 3.0 * dearest,
+            change_share: 0.0,
+        }
     }
 }
-
-/// The energy that each element was to use in each slot of the plan already
-/// published, in the order of [`Problem::heaters`].
-pub type Published = Vec<Vec<Energy>>;
 
 /// One planning problem.
 #[derive(Debug, Clone, PartialEq)]
@@ -132,6 +167,12 @@ pub struct Problem {
     pub ready: Vec<Ready>,
     /// Pasteurisations that fall due.
     pub hygiene: Vec<Hygiene>,
+    /// Weather and habits around the plant room.
+    pub ambient: Ambient,
+    /// Comfort asked of rooms and pool.
+    pub comfort: Comfort,
+    /// Elements held by hand.
+    pub by_hand: Vec<ByHand>,
     /// State at the start of the horizon.
     pub state: State,
     /// Worth of what is left at the end.
@@ -169,10 +210,22 @@ pub enum ProblemError {
         /// Stores of the site.
         stores: usize,
     },
+    /// The site has something that needs what is not given.
+    #[error("{what} is missing, and the plant room needs it")]
+    Missing {
+        /// What is missing.
+        what: &'static str,
+    },
+    /// A comfort band is upside down.
+    #[error("{what} has a low above its high")]
+    Band {
+        /// Whose comfort.
+        what: &'static str,
+    },
     /// The steps of an end value do not fall.
     #[error("the end value of {what} must fall from step to step")]
     EndValue {
-        /// `store N` or `battery`.
+        /// `store N`, `battery`, `buffer`, `rooms` or `pool`.
         what: String,
     },
     /// A weight is not a finite number that is zero or more.
@@ -183,7 +236,11 @@ pub enum ProblemError {
         /// Its value.
         value: f64,
     },
-    /// The published plan does not have a row per element and a value per slot.
+    /// An element is held by hand that does not exist.
+    #[error("store {} has no element {} to be held by hand", .0.store, .0.element)]
+    ByHand(HeaterId),
+    /// The published plan does not have a row for each element and a value for each
+    /// slot that it covers.
     #[error("the published plan does not fit the elements and slots of the problem")]
     Published,
 }
@@ -220,22 +277,32 @@ impl Problem {
                 return Err(ProblemError::Store { what, store, stores });
             }
         }
-        if self.state.stores.len() != stores || self.state.stores.iter().any(Vec::is_empty) {
-            return Err(ProblemError::State { given: self.state.stores.len(), stores });
-        }
+        self.state.fits(&self.site)?;
+        self.ambient.fits(&self.site, &self.horizon)?;
+        self.comfort.fits(&self.horizon)?;
         self.check_end_value()?;
         for (what, value) in [
             ("unmet", self.weights.unmet_per_kwh),
             ("short", self.weights.short_per_kwh),
             ("change", self.weights.change_per_kwh),
+            ("rooms", self.weights.rooms_per_kelvin_hour),
+            ("pool", self.weights.pool_per_kelvin_hour),
+            ("change share", self.weights.change_share),
         ] {
             if !(value.is_finite() && value >= 0.0) {
                 return Err(ProblemError::Weight { what, value });
             }
         }
+        let unknown = self.by_hand.iter().find(|hand| !self.heaters().any(|id| id == hand.heater));
+        if let Some(hand) = unknown {
+            return Err(ProblemError::ByHand(hand.heater));
+        }
         if let Some(published) = &self.published {
-            let fits = published.len() == self.heaters().count()
-                && published.iter().all(|row| row.len() == self.horizon.len());
+            let slots = published.slots;
+            let fits = published.heaters.len() == self.heaters().count()
+                && published.heaters.iter().all(|row| row.len() == slots)
+                && published.battery.len() == slots
+                && slots <= self.horizon.len();
             if !fits {
                 return Err(ProblemError::Published);
             }
@@ -266,11 +333,30 @@ impl Problem {
         if let Some(store) = self.end_value.stores.iter().position(|steps| !falls(steps)) {
             return Err(ProblemError::EndValue { what: format!("store {store}") });
         }
-        if falls(&self.end_value.battery) {
-            Ok(())
-        } else {
-            Err(ProblemError::EndValue { what: "battery".to_owned() })
+        let end = &self.end_value;
+        let single = [
+            ("battery", &end.battery),
+            ("buffer", &end.buffer),
+            ("rooms", &end.rooms),
+            ("pool", &end.pool),
+        ];
+        match single.into_iter().find(|(_, steps)| !falls(steps)) {
+            Some((what, _)) => Err(ProblemError::EndValue { what: what.to_owned() }),
+            None => Ok(()),
         }
+    }
+
+    /// The least and the most energy that an element is to use in a slot [kWh]: its
+    /// rating, and what is held by hand. No thermostat can be made to use the least.
+    pub fn range_kwh(&self, id: HeaterId, slot: usize) -> (f64, f64) {
+        let slot = self.horizon.slots()[slot];
+        let kw = self.site.stores[id.store].elements[id.element].power.kw();
+        let held = |on: bool| -> f64 {
+            let spans = self.by_hand.iter().filter(|hand| hand.heater == id && hand.on == on);
+            let seconds: i64 = spans.map(|hand| hand.seconds_in(slot)).sum();
+            kw * seconds as f64 / 3_600.0
+        };
+        (held(true), (kw * slot.hours() - held(false)).max(0.0))
     }
 
     /// All elements, store by store.

@@ -43,6 +43,7 @@ fn planned_heat(problem: &Problem) -> Vec<Vec<f64>> {
         let height =
             |h: usize| problem.site.stores[store].elements[heaters[h].element].height.value();
         own.sort_by(|&a, &b| height(a).total_cmp(&height(b)));
+        heat_by_hand(problem, store, &own, &mut heat, &mut room);
         let mut from = 0;
         for deadline in deadlines(problem, store) {
             let mut missing =
@@ -55,13 +56,15 @@ fn planned_heat(problem: &Problem) -> Vec<Vec<f64>> {
             for slot in order {
                 for &heater in &own {
                     let element = &problem.site.stores[store].elements[heaters[heater].element];
-                    let most = element.power.kw() * slots[slot].hours() - heat[heater][slot];
+                    let full = element.power.kw() * slots[slot].hours();
+                    let most = problem.range_kwh(heaters[heater], slot).1 - heat[heater][slot];
                     // Full power must fit, since an on/off element knows no less.
-                    let fits = room[slot] >= element.power.kw() * slots[slot].hours();
+                    let runs = heat[heater][slot] > 0.0;
+                    let fits = runs || room[slot] >= full;
                     let add = if fits { missing.min(most).max(0.0) } else { 0.0 };
                     heat[heater][slot] += add;
-                    if add > 0.0 {
-                        room[slot] -= element.power.kw() * slots[slot].hours();
+                    if add > 0.0 && !runs {
+                        room[slot] -= full;
                     }
                     missing -= add;
                 }
@@ -70,6 +73,34 @@ fn planned_heat(problem: &Problem) -> Vec<Vec<f64>> {
         }
     }
     heat
+}
+
+/// What is on by hand, as far as it fits the meter and the water takes it.
+fn heat_by_hand(
+    problem: &Problem,
+    store: usize,
+    own: &[usize],
+    heat: &mut [Vec<f64>],
+    room: &mut [f64],
+) {
+    if problem.by_hand.is_empty() {
+        return;
+    }
+    let heaters: Vec<HeaterId> = problem.heaters().collect();
+    let site = &problem.site.stores[store];
+    for slot in 0..problem.horizon.len() {
+        for &heater in own {
+            let (least, _) = problem.range_kwh(heaters[heater], slot);
+            let full = site.elements[heaters[heater].element].power.kw()
+                * problem.horizon.slots()[slot].hours();
+            if least > 0.0 && room[slot] >= full {
+                let held = expected_kwh(problem, store, heat, own, slot);
+                let takes = (site.heat_at(site.highest_reach()) - held).max(0.0);
+                heat[heater][slot] = least.min(takes);
+                room[slot] -= full;
+            }
+        }
+    }
 }
 
 /// Energy that the import limit leaves for heaters in a slot.

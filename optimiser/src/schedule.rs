@@ -1,7 +1,8 @@
 //! The plan as it is published: what every device does in every slot, what it
 //! costs, and why.
 
-use crate::problem::HeaterId;
+use crate::problem::{HeaterId, RoomsState};
+use crate::site::Route;
 use crate::time::{Instant, Slot};
 use crate::units::{Energy, Power, Price, Temperature};
 
@@ -130,6 +131,67 @@ pub struct SlotPlan {
     pub heaters: Vec<HeaterPlan>,
     /// Every store, at the end of the slot.
     pub stores: Vec<StorePlan>,
+    /// What the sources of the plant room do, in the order in which they do it.
+    pub jobs: Vec<Job>,
+    /// Buffer, rooms and pool at the end of the slot.
+    pub plant_room: PlantRoomPlan,
+}
+
+/// A source that serves a sink for a part of a slot. Jobs of one source do not
+/// overlap.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Job {
+    /// Which source serves which sink.
+    pub route: Route,
+    /// Minutes after the start of the slot at which it begins.
+    pub delay_minutes: f64,
+    /// Minutes that it lasts.
+    pub minutes: f64,
+    /// Heat that reaches the sink.
+    pub heat: Energy,
+    /// Electricity used, with pumps and controls.
+    pub electricity: Energy,
+    /// Part of the electricity from PV.
+    pub pv: Energy,
+    /// Part of the electricity from the battery.
+    pub battery: Energy,
+    /// Part of the electricity from the grid.
+    pub grid: Energy,
+    /// Fuel burnt.
+    pub fuel: Energy,
+    /// Why it runs.
+    pub why: Reason,
+}
+
+/// Buffer, rooms and pool at the end of a slot; `None` where there is none.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct PlantRoomPlan {
+    /// Water in the buffer.
+    pub buffer: Option<Temperature>,
+    /// The rooms.
+    pub rooms: Option<RoomsState>,
+    /// Water in the pool.
+    pub pool: Option<Temperature>,
+    /// Worth of one more kWh of heat in the buffer.
+    pub buffer_value: Option<Price>,
+    /// Worth of one more kWh of heat in the rooms.
+    pub rooms_value: Option<Price>,
+    /// Worth of one more kWh of heat in the pool.
+    pub pool_value: Option<Price>,
+}
+
+impl SlotPlan {
+    /// What the battery is told: its mode and its AC power.
+    pub fn battery_command(&self) -> (BatteryMode, Power) {
+        let energy = match self.battery_mode {
+            Some(BatteryMode::Charge) => self.charge,
+            // One that follows needs no power; the plan's is what it is expected to give.
+            Some(BatteryMode::Discharge | BatteryMode::Follow) => self.discharge,
+            Some(BatteryMode::Hold) | None => Energy::constant(0.0),
+        };
+        let mode = self.battery_mode.unwrap_or(BatteryMode::Hold);
+        (mode, Power::clamped(energy.kwh() / self.slot.hours()))
+    }
 }
 
 /// One element in one slot.
@@ -195,6 +257,8 @@ pub enum Reason {
     NeededBy(Instant),
     /// On, for a pasteurisation due at that instant.
     Hygiene(Instant),
+    /// On or off by hand until that instant.
+    ByHand(Instant),
     /// On, because the heat is worth more after the end of the plan.
     Stock,
 }

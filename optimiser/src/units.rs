@@ -120,6 +120,10 @@ quantity!(
     HeatLoss, watts_per_kelvin, "W/K", "heat loss", 0.0, 10_000.0
 );
 quantity!(
+    /// Heat that passes for each kelvin of difference [W/K].
+    Conductance, watts_per_kelvin, "W/K", "conductance", 0.0, 100_000.0
+);
+quantity!(
     /// Price of energy, in the minor currency unit; may be negative.
     Price, per_kwh, "minor/kWh", "price", -100_000.0, 100_000.0
 );

@@ -41,6 +41,7 @@ pub fn end_value(site: &Site, ahead: &[Ahead], weights: &Weights) -> EndValue {
             .map(|s| store_worth(&site.stores[s], s, ahead, weights))
             .collect(),
         battery: site.battery.as_ref().map_or_else(Vec::new, |b| battery_worth(b, ahead)),
+        ..EndValue::default()
     }
 }
 

@@ -1,6 +1,7 @@
 //! End-to-end and outside-reference checks, as one program.
 
 mod agreement;
+mod by_hand;
 mod check;
 mod dispatch;
 mod every_day;

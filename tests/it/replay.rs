@@ -7,8 +7,9 @@ mod rolling;
 mod rules;
 mod week;
 
+use optimiser::forecast::Mark;
 use optimiser::problem::{Draw, State};
-use optimiser::replay::{Foreknown, HygieneRule, LOOK_AHEAD, Mark, Record, Timeline};
+use optimiser::replay::{Foreknown, HygieneRule, LOOK_AHEAD, Record, Timeline};
 use optimiser::site::Site;
 use optimiser::time::{Horizon, Instant};
 use optimiser::units::{Energy, Flow, Price, Volume};
@@ -30,11 +31,16 @@ fn house() -> Site {
         grid: optimiser::site::Grid { import_limit: kw(15.0), export_limit: kw(5.0) },
         battery: Some(own),
         stores: vec![cylinder],
+        plant_room: optimiser::site::PlantRoom::default(),
     }
 }
 
 fn start() -> State {
-    State { battery: kwh(2.0), stores: vec![vec![celsius(55.0); 20]] }
+    State {
+        battery: kwh(2.0),
+        stores: vec![vec![celsius(55.0); 20]],
+        plant_room: optimiser::problem::PlantRoomState::default(),
+    }
 }
 
 /// A small generator of varied but repeatable values in 0 to 1.

@@ -172,6 +172,9 @@ fn the_summary_has_the_figures_an_installer_needs() {
         "follows the price series `market_index_price_gbp_per_mwh` × 1.15 plus an adder, then 5 % VAT, never above 95",
         "110 L at 40 °C by 06:30 every day",
         "the coldest water at 60 °C for 60 min every 7 days",
+        // Boyle's law with the growth of HW-05, 250 L from 10 to 70 °C.
+        "15 L or more if unvented, filled at 3 bar with an expansion valve of 6 bar",
+        "no diversity is assumed",
         "stowheat is not a safety device",
     ] {
         assert!(text.contains(expected), "no `{expected}` in\n{text}");

@@ -1,11 +1,10 @@
 //! Debian's mosquitto on a free loopback port, with a folder of its own.
 
-use std::collections::BTreeSet;
 use std::fs;
 use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::sync::Mutex;
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
 
 /// A broker that ends with the test.
@@ -27,6 +26,15 @@ impl Broker {
             broker.folder.join("access").display()
         ));
         fs::write(broker.folder.join("access"), access).expect("the folder is writable");
+        broker.run();
+        Some(broker)
+    }
+
+    /// Starts a broker with these settings, such as listeners with TLS; `None` where
+    /// none is installed.
+    pub(crate) fn start_with(name: &str, more: &str) -> Option<Self> {
+        let mut broker = Self::prepare(name)?;
+        broker.configure(more);
         broker.run();
         Some(broker)
     }
@@ -79,9 +87,11 @@ impl Broker {
             .stdout(Stdio::null())
             .stderr(Stdio::null())
             .spawn();
-        self.process = Some(child.expect("the broker starts"));
+        let child = self.process.insert(child.expect("the broker starts"));
         let end = Instant::now() + Duration::from_secs(10);
         while TcpStream::connect((Ipv4Addr::LOCALHOST, self.port)).is_err() {
+            let ended = child.try_wait().expect("our own child");
+            assert!(ended.is_none(), "the broker ended at once: {ended:?}");
             assert!(Instant::now() < end, "the broker does not listen");
             std::thread::sleep(Duration::from_millis(20));
         }
@@ -113,16 +123,22 @@ impl Broker {
     }
 }
 
-/// A port that is free and was given to no other test of this program: the system
-/// may give the same one twice before the first broker listens.
-fn free_port() -> u16 {
-    static GIVEN: Mutex<BTreeSet<u16>> = Mutex::new(BTreeSet::new());
+/// A port that is free and was given to no other test of this program.
+///
+/// It lies below the range from which the system takes the near ends of connections
+/// (32768 and up on Linux): there a client of another test may hold it, and a
+/// client that knocks before the broker listens may even reach itself.
+pub(crate) fn free_port() -> u16 {
+    const FIRST: u32 = 10_000;
+    const COUNT: u32 = 22_000;
+    static GIVEN: AtomicU32 = AtomicU32::new(0);
+    // Programs that run at the same time begin far apart.
+    let begin = std::process::id().wrapping_mul(7_919);
     loop {
-        let port = TcpListener::bind((Ipv4Addr::LOCALHOST, 0))
-            .and_then(|listener| listener.local_addr())
-            .expect("a free port")
-            .port();
-        if GIVEN.lock().expect("no test panics here").insert(port) {
+        let given = GIVEN.fetch_add(1, Ordering::Relaxed);
+        assert!(given < COUNT, "no port is free");
+        let port = (FIRST + begin.wrapping_add(given) % COUNT) as u16;
+        if TcpListener::bind((Ipv4Addr::LOCALHOST, port)).is_ok() {
             return port;
         }
     }

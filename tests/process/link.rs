@@ -8,7 +8,7 @@ use stowheat::service::link::{
 };
 use tokio::time::timeout;
 
-use crate::broker::Broker;
+use crate::broker::{Broker, free_port};
 
 const OPEN: &str = "topic readwrite #\n";
 
@@ -274,9 +274,7 @@ async fn two_clients_of_one_name_are_found_out() {
 // R1: no broker at all must not burn a core; failure case 33.
 #[tokio::test]
 async fn without_a_broker_attempts_are_few_and_stopping_is_quick() {
-    let free = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
-    let port = free.local_addr().expect("an address").port();
-    drop(free);
+    let port = free_port();
     let mut settings = LinkConfig::new("127.0.0.1", port, "service");
     settings.longest_wait_s = 60;
     let service = start(settings);

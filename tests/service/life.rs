@@ -101,6 +101,13 @@ fn boost_and_away(port: u16, listener: &Listener) {
     });
     assert_eq!(on.json()["power_w"], 3_000);
     listener.after(from, "its mode", |m| m.is("stores/cylinder") && m.json()["mode"] == "boost");
+    // It is in the plan, which gives its reason, and then it is priced.
+    listener.after(from, "its plan", |m| m.is("plan") && m.payload.contains("asked for by hand"));
+    let priced =
+        listener.after(from, "its price", |m| m.is("answer") && m.payload.contains("priced"));
+    assert_eq!(priced.json()["id"], "b1");
+    let text = priced.json()["text"].to_string();
+    assert!(priced.json()["cost_minor"].is_f64() && text.contains("the plan without it"), "{text}");
 
     command(port, "b1", &json!({"kind": "boost", "store": "cylinder", "minutes": 20}));
     listener.after(from, "that it came before", |m| m.payload.contains("repeated"));

@@ -5,6 +5,7 @@ mod days;
 mod figures;
 mod homie;
 mod life;
+#[expect(dead_code, reason = "other tests use more of it")]
 mod party;
 mod restart;
 

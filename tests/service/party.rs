@@ -10,6 +10,9 @@ use std::time::{Duration, Instant};
 use serde_json::Value;
 use stowheat::service::wire::topics::CHANNELS;
 
+/// The program under test.
+pub(crate) const PROGRAM: &str = env!("CARGO_BIN_EXE_stowheat");
+
 /// First levels of the service's own topics.
 pub(crate) const PREFIX: &str = "stowheat/mill-cottage";
 
@@ -52,10 +55,21 @@ pub(crate) struct Service {
 impl Service {
     /// Starts the program on a site file.
     pub(crate) fn start(folder: &std::path::Path, site: &str, arguments: &[&str]) -> Self {
+        Self::start_by(Command::new(PROGRAM), folder, site, arguments)
+    }
+
+    /// Starts it by a command that ends with the program, such as one that sets
+    /// limits or variables first.
+    pub(crate) fn start_by(
+        mut command: Command,
+        folder: &std::path::Path,
+        site: &str,
+        arguments: &[&str],
+    ) -> Self {
         let file = folder.join("site.toml");
         fs::write(&file, site).expect("the folder is writable");
         let log = folder.join(format!("log-{}", fs::read_dir(folder).expect("a folder").count()));
-        let child = Command::new(env!("CARGO_BIN_EXE_stowheat"))
+        let child = command
             .arg("run")
             .arg(&file)
             .args(arguments)
@@ -78,10 +92,27 @@ impl Service {
     /// Sends SIGTERM; returns the exit code and how long it took.
     pub(crate) fn stop(mut self) -> (Option<i32>, Duration) {
         let begun = Instant::now();
-        let id = self.child.id().to_string();
-        let sent = Command::new("kill").args(["-TERM", &id]).status().expect("kill is there");
-        assert!(sent.success());
+        self.signal("TERM");
         (self.wait(), begun.elapsed())
+    }
+
+    /// Sends a signal.
+    pub(crate) fn signal(&self, name: &str) {
+        let id = self.child.id().to_string();
+        let sent = Command::new("kill").args([&format!("-{name}"), &id]).status();
+        assert!(sent.expect("kill is there").success());
+    }
+
+    /// Waits until the log has these words.
+    pub(crate) fn says(&self, words: &str) {
+        let end = Instant::now() + Duration::from_mins(1);
+        while !self.log().contains(words) {
+            assert!(Instant::now() < end, "not said in 60 s: {words}\n{}", self.log());
+            let is_alive = fs::read_to_string(format!("/proc/{}/stat", self.id()));
+            let is_alive = is_alive.is_ok_and(|stat| !stat.contains(") Z"));
+            assert!(is_alive, "it ended: {words}\n{}", self.log());
+            std::thread::sleep(Duration::from_millis(10));
+        }
     }
 
     /// Waits for the end by itself.
@@ -175,6 +206,16 @@ impl Listener {
     pub(crate) fn after(&self, from: usize, what: &str, is_it: impl Fn(&Heard) -> bool) -> Heard {
         self.within(Duration::from_secs(30), from, is_it)
             .unwrap_or_else(|| panic!("not heard in 30 s: {what}"))
+    }
+
+    /// Waits until the last word on a topic is this one.
+    pub(crate) fn until_last(&self, topic: &str, payload: &str) {
+        let end = Instant::now() + Duration::from_secs(30);
+        let last = || self.all().into_iter().rfind(|heard| heard.topic == topic);
+        while last().is_none_or(|heard| heard.payload != payload) {
+            assert!(Instant::now() < end, "{topic} is not {payload} within 30 s");
+            std::thread::sleep(Duration::from_millis(10));
+        }
     }
 
     /// Waits for a message no longer than this.

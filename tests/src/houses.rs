@@ -1,7 +1,9 @@
 //! A small language for planning problems that can be solved on paper.
 
-use optimiser::problem::{Draw, EndValue, HeaterId, Problem, State, Weights};
-use optimiser::site::{Battery, Control, Element, Grid, Site, Store};
+use optimiser::problem::{
+    Ambient, Comfort, Draw, EndValue, HeaterId, PlantRoomState, Problem, State, Weights,
+};
+use optimiser::site::{Battery, Control, Element, Grid, PlantRoom, Site, Store};
 use optimiser::time::{Horizon, Instant, Series};
 use optimiser::units::{Energy, Flow, Fraction, HeatLoss, Power, Price, Temperature, Volume};
 
@@ -55,6 +57,8 @@ pub fn store(litres: f64, elements: Vec<Element>) -> Store {
         destratification_pump: false,
         layers: 20,
         elements,
+        coils: Vec::new(),
+        return_loop: None,
     }
 }
 
@@ -89,14 +93,18 @@ pub fn day(stores: Vec<Store>, import: &[f64]) -> Problem {
             grid: Grid { import_limit: kw(18.4), export_limit: kw(3.68) },
             battery: None,
             stores,
+            plant_room: PlantRoom::default(),
         },
         horizon,
         import_price,
         draws: Vec::new(),
         ready: Vec::new(),
         hygiene: Vec::new(),
-        state: State { battery: kwh(0.0), stores: start },
+        ambient: Ambient::default(),
+        comfort: Comfort::default(),
+        state: State { battery: kwh(0.0), stores: start, plant_room: PlantRoomState::default() },
         end_value: EndValue::default(),
+        by_hand: Vec::new(),
         published: None,
     }
 }

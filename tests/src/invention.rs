@@ -1,9 +1,12 @@
 //! Made-up houses and days by the hundred, each from its seed.
 
 use optimiser::problem::{
-    Draw, EndValue, Hygiene, Problem, Published, Ready, State, ValueStep, Weights,
+    Ambient, Comfort, Draw, EndValue, Hygiene, PlantRoomState, Problem, Ready, State, ValueStep,
+    Weights,
 };
-use optimiser::site::{Battery, Control, Element, Grid, Site, Store};
+use optimiser::published::Published;
+use optimiser::schedule::BatteryMode;
+use optimiser::site::{Battery, Control, Element, Grid, PlantRoom, Site, Store};
 use optimiser::time::{Horizon, Series, Slot};
 use optimiser::units::{Flow, Fraction, HeatLoss, Volume};
 
@@ -69,6 +72,7 @@ pub fn problem(seed: u64) -> Problem {
     let state = State {
         battery: kwh(battery.map_or(0.0, |b| dice.between(0.0, b.capacity.kwh()))),
         stores: stores.iter().map(|s| profile(&mut dice, s)).collect(),
+        plant_room: PlantRoomState::default(),
     };
     let import_price = Series::new("import", &horizon, import).expect("a price for each slot");
     let weights = Weights {
@@ -79,15 +83,18 @@ pub fn problem(seed: u64) -> Problem {
         export_price: Series::new("export", &horizon, export).expect("a price for each slot"),
         pv: Series::new("pv", &horizon, pv).expect("a value for each slot"),
         base_load: Series::new("load", &horizon, load).expect("a value for each slot"),
-        site: Site { grid, battery, stores },
+        site: Site { grid, battery, stores, plant_room: PlantRoom::default() },
         horizon,
         import_price,
         draws: Vec::new(),
         ready: Vec::new(),
         hygiene: Vec::new(),
+        ambient: Ambient::default(),
+        comfort: Comfort::default(),
         state,
         end_value: EndValue::default(),
         weights,
+        by_hand: Vec::new(),
         published: None,
     };
     comfort(&mut dice, &mut problem);
@@ -155,6 +162,8 @@ fn store(dice: &mut Dice, index: usize) -> Store {
         destratification_pump: dice.once_in(3),
         layers: [10, 20][dice.below(2)],
         elements,
+        coils: Vec::new(),
+        return_loop: None,
     }
 }
 
@@ -262,11 +271,12 @@ fn end_value(dice: &mut Dice, problem: &Problem) -> EndValue {
     EndValue {
         stores: problem.site.stores.iter().map(|_| steps(25.0, 6.0)).collect(),
         battery: steps(30.0, 5.0),
+        ..EndValue::default()
     }
 }
 
 fn published(dice: &mut Dice, problem: &Problem) -> Published {
-    problem
+    let heaters = problem
         .heaters()
         .map(|id| {
             let power = problem.site.stores[id.store].elements[id.element].power;
@@ -280,5 +290,7 @@ fn published(dice: &mut Dice, problem: &Problem) -> Published {
                 })
                 .collect()
         })
-        .collect()
+        .collect();
+    let slots = problem.horizon.len();
+    Published { slots, heaters, battery: vec![(BatteryMode::Hold, kw(0.0)); slots] }
 }

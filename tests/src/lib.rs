@@ -8,5 +8,7 @@
 pub mod family;
 pub mod houses;
 pub mod invention;
+pub mod parsers;
 pub mod real;
 pub mod record;
+pub mod worlds;

@@ -44,7 +44,7 @@ pub fn record(problem: &Problem) -> Value {
         "short_per_kwh": problem.weights.short_per_kwh,
         "change_per_kwh": problem.weights.change_per_kwh,
         "published_kwh": problem.published.as_ref()
-            .map(|rows| rows.iter().map(|row| kwh(row)).collect::<Vec<_>>()),
+            .map(|plan| plan.heaters.iter().map(|row| kwh(row)).collect::<Vec<_>>()),
     })
 }
 

@@ -20,7 +20,16 @@ pub(super) fn draws(
     notes: &mut Vec<String>,
 ) -> Result<Vec<Draw>, AssembleError> {
     let mut draws = Vec::new();
-    for habit in &house.draws {
+    let learned: Vec<Option<Vec<Draw>>> =
+        (0..house.site.stores.len()).map(|store| known.learned_draws(store, &spans.all)).collect();
+    for (store, own) in house.site.stores.iter().zip(&learned) {
+        if let Some(own) = own {
+            notes.push(format!("draws from {} are expected from what was drawn", store.name));
+            draws.extend(own);
+        }
+    }
+    let stated = house.draws.iter().filter(|habit| learned[habit.store].is_none());
+    for habit in stated {
         match &habit.kind {
             DrawKind::Daily(list) => {
                 for draw in list {

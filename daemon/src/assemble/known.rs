@@ -1,5 +1,9 @@
 //! What is known beside the site: prices, weather and series.
 
+use std::sync::Arc;
+
+use optimiser::forecast::{Caution, Diary};
+
 use crate::series::SeriesFile;
 use crate::tariff::Wholesale;
 use crate::weather::Reading;
@@ -19,4 +23,15 @@ pub struct Known {
     pub load: Option<SeriesFile>,
     /// A series of draws.
     pub draws: Option<SeriesFile>,
+    /// What the house's own meters taught.
+    pub learned: Option<Arc<Learned>>,
+}
+
+/// What the house's own meters taught.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Learned {
+    /// Half-hours as they were measured, around now.
+    pub diary: Diary,
+    /// How cautious plans must be.
+    pub caution: Caution,
 }

@@ -5,14 +5,15 @@
 
 mod habits;
 mod known;
+mod learned;
 mod period;
 mod slots;
 mod supply;
 
-pub use known::Known;
+pub use known::{Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
 
-use optimiser::problem::{Problem, ProblemError, State, Weights};
+use optimiser::problem::{Ambient, Comfort, PlantRoomState, Problem, ProblemError, State, Weights};
 use optimiser::time::{Instant, Series, TimeError};
 use optimiser::worth::{Ahead, end_value};
 
@@ -106,8 +107,15 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         ready: habits::ready(house, &horizon),
         hygiene: habits::hygiene(house, &horizon),
         draws,
-        state: State { battery: house.state.battery, stores: house.state.stores.clone() },
+        ambient: Ambient::default(),
+        comfort: Comfort::default(),
+        state: State {
+            battery: house.state.battery,
+            stores: house.state.stores.clone(),
+            plant_room: PlantRoomState::default(),
+        },
         site: house.site.clone(),
+        by_hand: Vec::new(),
         published: None,
         weights,
         import_price,

@@ -6,9 +6,10 @@
 
 use chrono::{Datelike, Days, NaiveDate, Timelike, Weekday};
 use chrono_tz::Tz;
+use optimiser::forecast::Mark;
 use optimiser::problem::Draw;
 use optimiser::replay::{
-    Foreknown, HygieneRule, LOOK_AHEAD, Mark, Record, SLOT_SECONDS, Timeline, TimelineError,
+    Foreknown, HygieneRule, LOOK_AHEAD, Record, SLOT_SECONDS, Timeline, TimelineError,
 };
 use optimiser::time::{Horizon, Instant, Slot, TimeError};
 use optimiser::units::{Energy, Flow};
@@ -142,6 +143,7 @@ pub fn period(
         foreknown: Foreknown {
             draws: foreknown,
             base_load: matches!(house.base_load, BaseLoad::Daily(_)),
+            ..Foreknown::default()
         },
         judged: judged_slots,
         mains: house.site.stores.iter().map(|store| store.mains).collect(),

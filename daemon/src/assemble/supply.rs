@@ -75,18 +75,18 @@ pub(super) fn pv(
 ) -> Result<Vec<Energy>, AssembleError> {
     let nothing = Energy::constant(0.0);
     let Some(system) = &house.pv else { return Ok(vec![nothing; spans.all.len()]) };
-    let stated = match (system, &known.pv, &known.weather) {
-        (Pv::Forecast { scale }, Some(file), _) => energy_series(file, "pv", *scale, &spans.all)?,
-
-        (Pv::Forecast { .. }, None, _) | (_, _, None) => vec![None; spans.all.len()],
-        (_, _, Some(weather)) => {
-            let span = Slot::new(spans.all.start(), spans.all.end());
-            let weather = span.map(|span| weather.over(span)).unwrap_or_default();
-            pv::energy(system, house.location.as_ref(), &weather, &spans.all)?
-        }
-    };
+    let stated = stated_pv(house, system, known, &spans.all)?;
     if stated[..spans.horizon.len()].iter().all(Option::is_some) {
-        return Ok(with_yesterday(stated, &spans.all));
+        let mut stated = with_yesterday(stated, &spans.all);
+        if let Some(recent) = known.recent(spans.all.start()) {
+            let past = stated_pv(house, system, known, &recent)?;
+            known.corrected_pv(&mut stated, &past, &spans.all);
+        }
+        return Ok(stated);
+    }
+    if let Some(learned) = known.learned_pv(&spans.all) {
+        notes.push("PV is expected from what the last days measured".to_owned());
+        return Ok(learned);
     }
     let span = Slot::new(spans.all.start(), spans.all.end());
     let dull = match (&house.location, span, system) {
@@ -104,6 +104,24 @@ pub(super) fn pv(
     let or_dull =
         |(stated, dull): (Option<Energy>, Option<Energy>)| stated.or(dull).unwrap_or(nothing);
     Ok(stated.into_iter().zip(dull).map(or_dull).collect())
+}
+
+/// What forecast or weather say about slots.
+fn stated_pv(
+    house: &House,
+    system: &Pv,
+    known: &Known,
+    slots: &Horizon,
+) -> Result<Vec<Option<Energy>>, AssembleError> {
+    Ok(match (system, &known.pv, &known.weather) {
+        (Pv::Forecast { scale }, Some(file), _) => energy_series(file, "pv", *scale, slots)?,
+        (Pv::Forecast { .. }, None, _) | (_, _, None) => vec![None; slots.len()],
+        (_, _, Some(weather)) => {
+            let span = Slot::new(slots.start(), slots.end());
+            let weather = span.map(|span| weather.over(span)).unwrap_or_default();
+            pv::energy(system, house.location.as_ref(), &weather, slots)?
+        }
+    })
 }
 
 /// Fills what is missing after the plan with the same hour a day earlier, whose
@@ -131,6 +149,10 @@ pub(super) fn base_load(
     spans: &Spans,
     notes: &mut Vec<String>,
 ) -> Result<Vec<Energy>, AssembleError> {
+    if let Some(learned) = known.learned_load(&spans.all) {
+        notes.push("the base load is expected from what the last weeks measured".to_owned());
+        return Ok(learned);
+    }
     match &house.base_load {
         BaseLoad::Daily(steps) => {
             Ok(spans.all.slots().iter().map(|slot| daily_energy(steps, house, *slot)).collect())

@@ -23,7 +23,7 @@ const EXAMPLES: &str = "Examples:
       --vary store.cylinder.element.bottom.power_kw=3,6,9 --report study.html
   stowheat run house.toml                         the background service, over MQTT
 
-Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 78 bad site file.";
+Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 70 panic, 78 bad site file.";
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
@@ -39,6 +39,12 @@ pub(super) enum Command {
     Check(Check),
     /// Print the JSON Schema of a file or document
     Schema(Schema),
+    /// Ask the running service of a site whether it is ready
+    Health(Health),
+    /// Print what completes this program's words in a shell
+    Completions(Completions),
+    /// Print the manual page of the program or of a command, for man(1)
+    Manual(Manual),
 }
 
 /// Arguments of `plan`.
@@ -194,13 +200,16 @@ const SIZE_EXAMPLES: &str = "Examples:
   stowheat size house.toml … --merge --json       the whole, from kept parts";
 
 /// Arguments of `run`.
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 pub(super) struct Run {
     /// Site file with a `[service]` table
     pub(super) site: PathBuf,
     /// Form of the log, instead of the one the site file names
     #[arg(long, value_enum)]
     pub(super) log_format: Option<LogFormat>,
+    /// Only show what would be done, below `shadow/`: switch nothing, take no commands
+    #[arg(long)]
+    pub(super) shadow: bool,
     /// For trials: run on an invented clock that starts at this instant
     #[arg(long, value_name = "TIME", hide = true)]
     pub(super) clock_from: Option<String>,
@@ -238,4 +247,26 @@ pub(super) enum SchemaOf {
     Replay,
     /// What `size --json` prints
     Study,
+}
+
+/// Arguments of `health`.
+#[derive(Debug, Args)]
+pub(super) struct Health {
+    /// Site file of the service
+    pub(super) site: PathBuf,
+}
+
+/// Arguments of `completions`.
+#[derive(Debug, Args)]
+pub(super) struct Completions {
+    /// Shell
+    #[arg(value_enum)]
+    pub(super) shell: clap_complete::Shell,
+}
+
+/// Arguments of `manual`.
+#[derive(Debug, Args)]
+pub(super) struct Manual {
+    /// Command; the program itself if left out
+    pub(super) command: Option<String>,
 }

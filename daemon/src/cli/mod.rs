@@ -3,10 +3,13 @@
 mod arguments;
 mod check;
 mod files;
+mod health;
+mod pages;
 mod plan;
 mod replay;
 mod run;
 mod schema;
+mod secrets;
 mod size;
 
 use std::ffi::OsString;
@@ -56,6 +59,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Check(arguments) => check::run(&arguments),
         Command::Size(arguments) => size::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
+        Command::Health(arguments) => health::health(&arguments),
+        Command::Completions(arguments) => pages::completions(&arguments),
+        Command::Manual(arguments) => pages::manual(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -1,19 +1,21 @@
 //! `stowheat run`.
 
 use std::env;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 use tracing_subscriber::EnvFilter;
 
 use crate::service::app::{self, Setup};
 use crate::service::clock::{Clock, InventedClock, SystemClock};
-use crate::service::link::Credentials;
-use crate::service::settings::{LogFormat, PasswordPlace, ServiceSettings};
+use crate::service::settings::LogFormat;
+use crate::service::supervision::{self, Order, Supervision};
 use crate::{local_time, site_file};
 
 use super::arguments::Run;
+use super::secrets::{self, Secrets};
 use super::{Failure, Problem, colour, files, say};
 
 /// Said at every start.
@@ -23,6 +25,29 @@ const SAFETY: &str = "stowheat is not a safety device: independent thermostats a
     tap against scalds";
 
 pub(super) fn run(arguments: &Run) -> Result<(), Problem> {
+    let setup = prepare(arguments)?;
+    log(arguments.log_format.unwrap_or(setup.settings.log_format));
+    supervision::end_on_panic();
+    let clock = clock(arguments)?;
+    announce(&setup);
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| Problem::new(Failure::Failed, error))?;
+    let outcome = runtime.block_on(async {
+        let orders = orders(arguments.clone())?;
+        let supervision = Supervision::from_environment();
+        Box::pin(app::run(setup, clock, orders, supervision))
+            .await
+            .map_err(|error| Problem::new(Failure::Failed, error))
+    });
+    // A blocked look-up of names must not hold up the end.
+    runtime.shutdown_background();
+    outcome
+}
+
+/// Everything that the site file means for a service.
+fn prepare(arguments: &Run) -> Result<Setup, Problem> {
     let (name, text) = files::site_text(&arguments.site)?;
     let checked = site_file::read(&text, &name)
         .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
@@ -36,38 +61,34 @@ pub(super) fn run(arguments: &Run) -> Result<(), Problem> {
         );
         return Err(Problem::new(Failure::Site, text));
     };
-    log(arguments.log_format.unwrap_or(settings.log_format));
-    let clock = clock(arguments)?;
-    let credentials = credentials(&settings)?;
+    let Secrets { credentials, tls } = secrets::read(&settings.broker)?;
     let folder = settings.state_folder.clone().or_else(state_folder).ok_or_else(|| {
         let text = "no folder to remember in: set `state_folder` in `[service]`, or HOME";
         Problem::new(Failure::Site, text)
     })?;
+    let setup = Setup { house: checked.house, settings, folder, credentials, tls, shadow: false };
+    Ok(if arguments.shadow { setup.in_shadow() } else { setup })
+}
+
+fn announce(setup: &Setup) {
+    let (house, settings) = (&setup.house, &setup.settings);
     tracing::info!(
         version = env!("CARGO_PKG_VERSION"),
-        site = checked.house.name,
-        time_zone = checked.house.time_zone.name(),
+        site = house.name,
+        time_zone = house.time_zone.name(),
         time_zone_data = chrono_tz::IANA_TZDB_VERSION,
         broker = format!("{}:{}", settings.broker.host, settings.broker.port),
+        tls = setup.tls.is_some(),
         client_id = settings.broker.client_id,
         prefix = settings.broker.prefix,
         inputs = settings.inputs.len(),
-        state_folder = %folder.display(),
+        state_folder = %setup.folder.display(),
         "starting"
     );
     tracing::warn!("{SAFETY}");
-    let setup = Setup { house: checked.house, settings, folder, credentials };
-    let runtime = tokio::runtime::Builder::new_current_thread()
-        .enable_all()
-        .build()
-        .map_err(|error| Problem::new(Failure::Failed, error))?;
-    let outcome = runtime.block_on(async {
-        let shutdown = told_to_stop()?;
-        app::run(setup, clock, shutdown).await.map_err(|error| Problem::new(Failure::Failed, error))
-    });
-    // A blocked look-up of names must not hold up the end.
-    runtime.shutdown_background();
-    outcome
+    if setup.shadow {
+        tracing::warn!("in the shadow: schedules are shown, nothing is switched");
+    }
 }
 
 /// Logs go to standard error; the journal has its own clock.
@@ -93,37 +114,6 @@ fn clock(arguments: &Run) -> Result<Arc<dyn Clock>, Problem> {
     Ok(Arc::new(InventedClock::start(at, arguments.clock_rate)))
 }
 
-fn credentials(settings: &ServiceSettings) -> Result<Option<Credentials>, Problem> {
-    let Some((user, place)) = &settings.broker.login else { return Ok(None) };
-    let path = match place {
-        PasswordPlace::File(path) => path.clone(),
-        PasswordPlace::Credential(name) => {
-            let folder = env::var_os("CREDENTIALS_DIRECTORY").ok_or_else(|| {
-                let text = "`password_credential` needs a systemd unit with `LoadCredential=`; \
-                            use `password_file` elsewhere";
-                Problem::new(Failure::Site, text)
-            })?;
-            PathBuf::from(folder).join(name)
-        }
-    };
-    let password = std::fs::read_to_string(&path).map_err(|error| {
-        let text = format!("{}: the password cannot be read: {error}", path.display());
-        Problem::new(Failure::Site, text)
-    })?;
-    warn_of_readers(&path);
-    let password = password.trim_end_matches(['\r', '\n']).to_owned();
-    Ok(Some(Credentials { user: user.clone(), password }))
-}
-
-fn warn_of_readers(path: &Path) {
-    use std::os::unix::fs::PermissionsExt;
-    let mode = std::fs::metadata(path).map_or(0, |data| data.permissions().mode());
-    if mode & 0o004 != 0 {
-        let file = path.display().to_string();
-        tracing::warn!(file, "everybody on this machine can read the password; chmod o-r");
-    }
-}
-
 /// The folder that the unit or the user's own settings name.
 fn state_folder() -> Option<PathBuf> {
     let folder = |name: &str| env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
@@ -132,15 +122,26 @@ fn state_folder() -> Option<PathBuf> {
         .or_else(|| Some(folder("HOME")?.join(".local/state/stowheat")))
 }
 
-/// Waits for SIGTERM or SIGINT.
-fn told_to_stop() -> Result<impl Future<Output = ()>, Problem> {
+/// SIGTERM and SIGINT end the service; SIGHUP has it read its site file again.
+fn orders(arguments: Run) -> Result<UnboundedReceiver<Order<Setup>>, Problem> {
     let listen = |kind| signal(kind).map_err(|error| Problem::new(Failure::Failed, error));
-    let (mut terminate, mut interrupt) =
-        (listen(SignalKind::terminate())?, listen(SignalKind::interrupt())?);
-    Ok(async move {
-        tokio::select! {
-            _ = terminate.recv() => {}
-            _ = interrupt.recv() => {}
+    let mut terminate = listen(SignalKind::terminate())?;
+    let mut interrupt = listen(SignalKind::interrupt())?;
+    let mut hang_up = listen(SignalKind::hangup())?;
+    let (orders, received) = unbounded_channel();
+    tokio::spawn(async move {
+        loop {
+            let order = tokio::select! {
+                _ = terminate.recv() => Order::Stop,
+                _ = interrupt.recv() => Order::Stop,
+                _ = hang_up.recv() => Order::Reload(
+                    prepare(&arguments).map(Box::new).map_err(|problem| problem.text),
+                ),
+            };
+            if orders.send(order).is_err() {
+                return;
+            }
         }
-    })
+    });
+    Ok(received)
 }

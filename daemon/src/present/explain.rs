@@ -251,6 +251,7 @@ fn change(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan) -> String {
                 when(due)
             )
         }
+        Reason::ByHand(until) => format!("would follow the plan again from {}", when(until)),
         _ => by_price(),
     }
 }

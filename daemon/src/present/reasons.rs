@@ -20,6 +20,7 @@ pub(super) fn short(plan: &Plan<'_>, why: Reason, seen_from: Instant) -> String 
         Reason::CheapestBefore(then) => format!("cheapest before {}", when(then)),
         Reason::NeededBy(then) => format!("last chance before {}", when(then)),
         Reason::Hygiene(due) => format!("pasteurisation due {}", when(due)),
+        Reason::ByHand(until) => format!("by hand until {}", when(until)),
         Reason::Stock => "worth more after this plan".to_owned(),
     }
 }
@@ -75,6 +76,10 @@ pub(super) fn full(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan) -> Str
         Reason::Hygiene(due) => {
             format!("On: for the pasteurisation that must be complete by {}.", when(due))
         }
+        Reason::ByHand(until) => {
+            let state = if heater.minutes > 0.0 { "On" } else { "Off" };
+            format!("{state}: asked for by hand until {}.", when(until))
+        }
         Reason::Stock => format!(
             "On: electricity costs {}, and the heat is worth more after the end of this plan.",
             money.rate(plan.price_at_house(slot))
@@ -109,6 +114,7 @@ mod tests {
             (Reason::NeededBy(then), true),
             (Reason::Hygiene(then), true),
             (Reason::Stock, true),
+            (Reason::ByHand(then), slot.heaters[0].minutes > 0.0),
         ] {
             let text = full(&plan, slot, &HeaterPlan { why, ..slot.heaters[0].clone() });
             assert!(text.starts_with(if on { "On: " } else { "Off: " }), "{text}");
@@ -121,6 +127,7 @@ mod tests {
                     | Reason::CheapestBefore(_)
                     | Reason::NeededBy(_)
                     | Reason::Hygiene(_)
+                    | Reason::ByHand(_)
             ) {
                 assert!(text.contains("06:00") && short.contains("06:00"), "{text} {short}");
             }

@@ -2,11 +2,14 @@
 //! of a plan, but no solver made them.
 
 use chrono::NaiveTime;
-use optimiser::problem::{Draw, EndValue, HeaterId, Hygiene, Problem, Ready, State, Weights};
-use optimiser::schedule::{
-    BatteryMode, Cost, Evidence, HeaterPlan, Origin, Reason, Schedule, SlotPlan,
+use optimiser::problem::{
+    Ambient, Comfort, Draw, EndValue, HeaterId, Hygiene, PlantRoomState, Problem, Ready, State,
+    Weights,
 };
-use optimiser::site::{Battery, Control, Element, Grid, Site, Store};
+use optimiser::schedule::{
+    BatteryMode, Cost, Evidence, HeaterPlan, Origin, PlantRoomPlan, Reason, Schedule, SlotPlan,
+};
+use optimiser::site::{Battery, Control, Element, Grid, PlantRoom, Site, Store};
 use optimiser::time::{Horizon, Instant, Series};
 use optimiser::units::{
     Current, Energy, Flow, Fraction, HeatLoss, Power, Price, Temperature, Volume,
@@ -267,6 +270,8 @@ fn cylinder(name: &str, litres: f64) -> Store {
         destratification_pump: false,
         layers: 20,
         elements: vec![element("lower", 0.1), element("upper", 0.65)],
+        coils: Vec::new(),
+        return_loop: None,
     }
 }
 

@@ -6,7 +6,7 @@ pub mod document;
 pub mod table;
 
 use chrono::NaiveDate;
-use optimiser::problem::{ProblemError, State};
+use optimiser::problem::{PlantRoomState, ProblemError, State};
 use optimiser::replay::baseline::{Kind, Tuned, tune};
 use optimiser::replay::bound::{Bound, Comfort, prescient};
 use optimiser::replay::{Ledger, Planning, Run, Settings, Stage, StoredWorth};
@@ -161,7 +161,11 @@ pub fn replay<'a>(
     with_bound: bool,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Replayed<'a>, ProblemError> {
-    let start = State { battery: house.state.battery, stores: house.state.stores.clone() };
+    let start = State {
+        battery: house.state.battery,
+        stores: house.state.stores.clone(),
+        plant_room: PlantRoomState::default(),
+    };
     let stage = Stage::new(&house.site, &period.timeline, &start)?;
     let slots = stage.horizon().len();
     let worth = stage.stored_worth();

@@ -30,6 +30,9 @@ pub struct ServiceSettings {
     pub homie: HomieSettings,
     /// Whether switching on is spread over ten minutes.
     pub start_offset: bool,
+    /// Share of its import cost that a new schedule must save to take the place of
+    /// the one that is out.
+    pub change_share: f64,
     /// Where health is answered over HTTP.
     pub http: Option<SocketAddr>,
     /// Folder of what is remembered.
@@ -50,12 +53,24 @@ pub struct BrokerSettings {
     /// First levels of the own topics.
     pub prefix: String,
     /// Name of the user and where the password is.
-    pub login: Option<(String, PasswordPlace)>,
+    pub login: Option<(String, SecretPlace)>,
+    /// TLS; plain text if it is not asked for.
+    pub tls: Option<TlsSettings>,
 }
 
-/// Where the password is; never in the site file.
+/// TLS to the broker, as the site file names it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum PasswordPlace {
+pub struct TlsSettings {
+    /// File of the authorities that the broker's certificate must lead to; the
+    /// system's if there is none.
+    pub authority: Option<PathBuf>,
+    /// File of our own certificate, and where its key is.
+    pub identity: Option<(PathBuf, SecretPlace)>,
+}
+
+/// Where a secret is; never in the site file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SecretPlace {
     /// In a file.
     File(PathBuf),
     /// Among the credentials of the systemd unit, under this name.

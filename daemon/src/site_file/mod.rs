@@ -6,6 +6,7 @@
 //! their meaning and checks them against each other. Nothing stops at the
 //! first fault.
 
+mod broker;
 mod cautions;
 mod fault;
 mod habits;
@@ -25,7 +26,7 @@ mod supply;
 mod tree;
 
 use optimiser::problem::HeaterId;
-use optimiser::site::Site;
+use optimiser::site::{PlantRoom, Site};
 use optimiser::units::{Current, HeatLoss};
 
 use self::fault::Faults;
@@ -123,6 +124,7 @@ fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
         grid: supply::grid(root.part("grid"), &supply, faults),
         battery: root.table("battery").map(|node| supply::battery(node, faults)),
         stores,
+        plant_room: PlantRoom::default(),
     };
     stores::site_faults(&site, root, faults);
     let (wiring, circuits) = stores::wiring(root, &site, &supply, faults);

@@ -4,23 +4,25 @@ use std::net::SocketAddr;
 use std::ops::Range;
 use std::path::PathBuf;
 
+use optimiser::problem::HeaterId;
 use optimiser::units::{Fraction, Volume};
 
+use super::broker::broker;
 use super::fault::Faults;
 use super::habits::store_of;
 use super::keys::service::MEASURES;
 use super::tree::Node;
 use crate::house::House;
 use crate::service::homie::Tree;
-use crate::service::link::{LinkConfig, Topic, TopicError};
+use crate::service::learning::Meter;
+use crate::service::link::{Topic, TopicError};
 use crate::service::prices::{ListMap, Quantity as PriceOf};
 use crate::service::readings::{Limits, Quantity, Shape, Unit};
 use crate::service::settings::{
-    BrokerSettings, ForecastOf, ForecastSource, HomieSettings, InputSettings, LogFormat,
-    PasswordPlace, Place, PriceForm, PriceSource, ServiceSettings, price_unit,
+    ForecastOf, ForecastSource, HomieSettings, InputSettings, LogFormat, Place, PriceForm,
+    PriceSource, ServiceSettings, price_unit,
 };
 use crate::service::state::Role;
-use crate::service::wire::topics::{Topics, level};
 use crate::tariff::Rates;
 
 /// What the service works with; `None` after a fault that leaves nothing to say.
@@ -46,6 +48,7 @@ pub(super) fn service(node: &Node, house: &House, faults: &mut Faults) -> Option
         forecasts,
         homie,
         start_offset: node.flag("start_offset"),
+        change_share: node.number("change_saves_percent") / 100.0,
         http: http(node, faults),
         state_folder: node.maybe_text("state_folder").map(PathBuf::from),
         log_format: match node.text("log_format") {
@@ -55,44 +58,8 @@ pub(super) fn service(node: &Node, house: &House, faults: &mut Faults) -> Option
     })
 }
 
-fn refuse(node: &Node, key: &str, message: String, hint: &str, faults: &mut Faults) {
+pub(super) fn refuse(node: &Node, key: &str, message: String, hint: &str, faults: &mut Faults) {
     faults.error(node.span_of(key), &node.path_of(key), message, Some(hint.to_owned()));
-}
-
-fn broker(node: &Node, house: &House, faults: &mut Faults) -> BrokerSettings {
-    let name = level(&house.name);
-    let given = |key: &str, usual: String| node.maybe_text(key).map_or(usual, str::to_owned);
-    let settings = BrokerSettings {
-        host: node.text("host").to_owned(),
-        port: node.number("port") as u16,
-        client_id: given("client_id", format!("stowheat-{name}")),
-        prefix: given("prefix", format!("stowheat/{name}")),
-        login: login(node, faults),
-    };
-    if let Err(error) = Topics::new(settings.prefix.clone()) {
-        refuse(node, "prefix", error.to_string(), "write it like `stowheat/my-house`", faults);
-    }
-    let mut link = LinkConfig::new(&settings.host, settings.port, &settings.client_id);
-    link.longest_wait_s = 60;
-    for fault in link.faults() {
-        let (key, rule) = fault.split_once(": ").unwrap_or(("host", &fault));
-        let (message, hint) = (format!("`{key}` cannot be used"), rule);
-        refuse(node, key, message, hint, faults);
-    }
-    settings
-}
-
-fn login(node: &Node, faults: &mut Faults) -> Option<(String, PasswordPlace)> {
-    let places = ["password_file", "password_credential"];
-    let Some(user) = node.maybe_text("user") else {
-        node.stray(&places, "it belongs to a `user`", faults);
-        return None;
-    };
-    let place = match node.only_one(&places, faults)? {
-        "password_file" => PasswordPlace::File(PathBuf::from(node.text("password_file"))),
-        _ => PasswordPlace::Credential(node.text("password_credential").to_owned()),
-    };
-    Some((user.to_owned(), place))
 }
 
 fn inputs(node: &Node, house: &House, faults: &mut Faults) -> Option<Vec<InputSettings>> {
@@ -112,7 +79,10 @@ fn inputs(node: &Node, house: &House, faults: &mut Faults) -> Option<Vec<InputSe
             faults.warning(
                 node.span.clone(),
                 &node.path,
-                format!("no input measures store `{}`, so the service never heats it", store.name),
+                format!(
+                    "no input measures store `{}`, so the service heats it by the model alone",
+                    store.name
+                ),
                 Some("add a `[[service.input]]` that measures its temperature".to_owned()),
             );
         }
@@ -136,7 +106,7 @@ fn input(node: &Node, house: &House, faults: &mut Faults) -> Option<InputSetting
     let wanted = match measures {
         "store-temperature" | "outdoor-temperature" => Quantity::Temperature,
         "battery-level" => Quantity::Share,
-        "energy-counter" => Quantity::Counter,
+        "pv-energy" | "load-energy" | "heater-energy" => Quantity::Counter,
         _ => Quantity::Power,
     };
     if unit.quantity != wanted {
@@ -207,8 +177,15 @@ fn pointer(node: &Node, key: &str, is_needed: bool, faults: &mut Faults) -> Opti
 
 fn role(node: &Node, measures: &str, house: &House, faults: &mut Faults) -> Option<Role> {
     debug_assert!(MEASURES.contains(&measures), "the key tables know the words");
+    let of_heater = matches!(measures, "heater-power" | "heater-energy");
     if measures != "store-temperature" {
-        node.stray(&["store", "height_fraction"], "it belongs to a probe in a store", faults);
+        node.stray(&["height_fraction"], "it belongs to a probe in a store", faults);
+    }
+    if measures != "store-temperature" && !of_heater {
+        node.stray(&["store"], "it belongs to a probe in a store, or to a heater", faults);
+    }
+    if !of_heater {
+        node.stray(&["heater"], "it belongs to the power or energy of a heater", faults);
     }
     match measures {
         "store-temperature" => {
@@ -225,8 +202,29 @@ fn role(node: &Node, measures: &str, house: &House, faults: &mut Faults) -> Opti
             None
         }
         "battery-level" => Some(Role::Charge),
-        _ => Some(Role::Other),
+        "battery-power" => Some(Role::Meter(Meter::Battery)),
+        "pv-power" | "pv-energy" => Some(Role::Meter(Meter::Pv)),
+        "load-power" | "load-energy" => Some(Role::Meter(Meter::Load)),
+        "import-power" => Some(Role::Meter(Meter::Import)),
+        _ if of_heater => heater(node, house, faults).map(|id| Role::Meter(Meter::Heater(id))),
+        _ => Some(Role::Outdoor),
     }
+}
+
+fn heater(node: &Node, house: &House, faults: &mut Faults) -> Option<HeaterId> {
+    let store = store_of(node, &house.site.stores, faults)?;
+    let elements = &house.site.stores[store].elements;
+    let names: Vec<&str> = elements.iter().map(|element| element.name.as_str()).collect();
+    let found = match node.maybe_text("heater") {
+        Some(name) => names.iter().position(|own| *own == name),
+        None => (names.len() == 1).then_some(0),
+    };
+    if found.is_none() {
+        let message = "it must say which heater it measures".to_owned();
+        let hint = format!("give `heater`: {}", names.join(", "));
+        refuse(node, "heater", message, &hint, faults);
+    }
+    found.map(|element| HeaterId { store, element })
 }
 
 /// Least water that surrounds a probe: this share of the store
@@ -249,8 +247,8 @@ fn limits(measures: &str, role: Role, house: &House) -> Limits {
             let most = battery.charge_limit.kw().max(battery.discharge_limit.kw());
             Limits::of_charge(optimiser::units::Power::clamped(most), battery.capacity.kwh())
         }
-        _ if measures == "energy-counter" => Limits::of_counter(fuse),
-        _ if measures == "outdoor-temperature" => Limits::of_outdoors(),
+        (Role::Outdoor, _) => Limits::of_outdoors(),
+        _ if measures.ends_with("-energy") => Limits::of_counter(fuse),
         _ => Limits::of_power(fuse),
     }
 }

@@ -37,6 +37,8 @@ pub(super) fn store(node: &Node, faults: &mut Faults) -> (Store, LossBasis) {
         destratification_pump: node.flag("destratification_pump"),
         layers: node.number("layers") as usize,
         elements: node.tables("element").iter().map(|e| element(e, faults)).collect(),
+        coils: Vec::new(),
+        return_loop: None,
     };
     (store, basis)
 }

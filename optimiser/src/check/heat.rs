@@ -1,13 +1,16 @@
 //! The heat side: elements, sources, and the ladder's own balances.
 
 use crate::problem::Problem;
-use crate::schedule::{HeaterPlan, Schedule};
+use crate::schedule::{HeaterPlan, Schedule, SlotPlan};
 use crate::site::{Control, HARD_CEILING};
 use crate::solution::Solution;
 use crate::time::Slot;
 use crate::water::KWH_PER_LITRE_KELVIN;
 
 use super::{Report, TOLERANCE_KWH};
+
+/// A thermostat may cut an element off this far below the hottest it reaches [K].
+const NEAR_K: f64 = 10.0;
 
 /// Rounding of litres that is no fault [L].
 const TOLERANCE_LITRES: f64 = 1e-3;
@@ -20,6 +23,7 @@ pub(super) fn check_heaters(problem: &Problem, schedule: &Schedule, report: &mut
         }
         for heater in &plan.heaters {
             check_heater(problem, plan.slot, heater, report);
+            check_hand(problem, plan, heater, report);
         }
         for (store, state) in problem.site.stores.iter().zip(&plan.stores) {
             let over = state.top.above(store.ceiling).max(state.top.above(HARD_CEILING));
@@ -55,6 +59,26 @@ fn check_heater(problem: &Problem, slot: Slot, heater: &HeaterPlan, report: &mut
     };
     if energy > TOLERANCE_KWH && !allowed {
         report.add(Some(slot), name, "it runs at a power it has", kw);
+    }
+}
+
+/// What is off by hand is off, and what is on by hand is on unless the water is
+/// nearly as hot as it may be or the meter has no room.
+fn check_hand(problem: &Problem, plan: &SlotPlan, heater: &HeaterPlan, report: &mut Report) {
+    let store = &problem.site.stores[heater.id.store];
+    let element = &store.elements[heater.id.element];
+    let held = |on: bool| -> f64 {
+        let spans = problem.by_hand.iter().filter(|hand| hand.heater == heater.id && hand.on == on);
+        spans.map(|hand| hand.seconds_in(plan.slot)).sum::<i64>() as f64 / 3_600.0
+    };
+    let kw = element.power.kw();
+    let over = heater.energy.kwh() - kw * (plan.slot.hours() - held(false)).max(0.0);
+    report.within(plan.slot, &element.name, "it is off by hand", over, TOLERANCE_KWH);
+    let short = kw * held(true) - heater.energy.kwh();
+    let hot = plan.stores[heater.id.store].top.celsius() > store.highest_reach().celsius() - NEAR_K;
+    let room = problem.site.grid.import_limit.kw() - plan.import.kwh() / plan.slot.hours();
+    if !hot && room > kw {
+        report.within(plan.slot, &element.name, "it is on by hand", short, TOLERANCE_KWH);
     }
 }
 

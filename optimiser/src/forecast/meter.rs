@@ -1,7 +1,6 @@
 //! PV and base load: what the last days showed, corrected by the last hours.
 
-use super::mean;
-use crate::replay::View;
+use super::{Knowledge, mean};
 use crate::units::Energy;
 
 /// Days whose mean by time of day is the sun to expect.
@@ -11,63 +10,94 @@ const SUN_DAYS: usize = 7;
 const LOAD_DAYS: usize = 14;
 
 /// Slots just gone by that correct the coming ones.
-const RECENT: usize = 6;
+pub const RECENT: usize = 6;
 
-/// PV energy of the coming slots [kWh].
-///
-/// Clouds of this morning are likely to stay: the ratio of the last hours to
-/// their own expectation fades with a time constant of four hours.
-pub fn pv(view: &View<'_>, slots: usize) -> Vec<Energy> {
-    let usual = |slot: usize| {
-        let days = (1..=SUN_DAYS + 4).filter_map(|d| view.pv(view.days_before(slot, d)?));
-        mean(days.take(SUN_DAYS).map(Energy::kwh)).unwrap_or(0.0)
-    };
-    corrected(view, slots, 8.0, |slot| view.pv(slot), usual)
+/// How what was measured just now compares with what was expected of it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Correction {
+    ratio: f64,
+    fade_hours: f64,
 }
 
-/// Base load of the coming slots: known in advance, or expected [kWh].
-pub fn base_load(view: &View<'_>, slots: usize) -> Vec<Energy> {
-    let now = view.now();
-    let agreed: Option<Vec<Energy>> = (now..now + slots).map(|slot| view.base_load(slot)).collect();
+impl Correction {
+    /// Of PV: clouds of this morning are likely to stay.
+    pub fn of_pv(measured_kwh: f64, expected_kwh: f64) -> Self {
+        Self::new(measured_kwh, expected_kwh, 4.0)
+    }
+
+    /// Of the base load: what is on now goes off again.
+    pub fn of_load(measured_kwh: f64, expected_kwh: f64) -> Self {
+        Self::new(measured_kwh, expected_kwh, 1.5)
+    }
+
+    fn new(measured_kwh: f64, expected_kwh: f64, fade_hours: f64) -> Self {
+        let ratio = measured_kwh / expected_kwh;
+        let ratio = if expected_kwh > 0.05 { ratio.clamp(0.2, 2.0) } else { 1.0 };
+        Self { ratio, fade_hours }
+    }
+
+    /// Factor on what is expected some hours ahead.
+    pub fn at(&self, hours: f64) -> f64 {
+        1.0 + (self.ratio - 1.0) * (-hours.max(0.0) / self.fade_hours).exp()
+    }
+}
+
+/// PV energy of the coming slots: known in advance, or expected [kWh].
+pub fn pv(known: &dyn Knowledge, slots: usize) -> Vec<Energy> {
+    let agreed: Option<Vec<Energy>> =
+        (known.now()..known.now() + slots).map(|slot| known.pv(slot)).collect();
     if let Some(agreed) = agreed {
         return agreed;
     }
     let usual = |slot: usize| {
-        let weekend = view.mark(slot).weekend;
+        let days = (1..=SUN_DAYS + 4).filter_map(|d| known.pv(known.days_before(slot, d)?));
+        mean(days.take(SUN_DAYS).map(Energy::kwh)).unwrap_or(0.0)
+    };
+    corrected(known, slots, Correction::of_pv, |slot| known.pv(slot), usual)
+}
+
+/// Base load of the coming slots: known in advance, or expected [kWh].
+pub fn base_load(known: &dyn Knowledge, slots: usize) -> Vec<Energy> {
+    let now = known.now();
+    let agreed: Option<Vec<Energy>> =
+        (now..now + slots).map(|slot| known.base_load(slot)).collect();
+    if let Some(agreed) = agreed {
+        return agreed;
+    }
+    let usual = |slot: usize| {
+        let weekend = known.mark(slot).weekend;
         let days = |alike: bool| {
-            let before = (1..=2 * LOAD_DAYS).filter_map(move |days| view.days_before(slot, days));
+            let before = (1..=2 * LOAD_DAYS).filter_map(move |days| known.days_before(slot, days));
             before
-                .filter(move |b| !alike || view.mark(*b).weekend == weekend)
-                .filter_map(|before| view.base_load(before))
+                .filter(move |b| !alike || known.mark(*b).weekend == weekend)
+                .filter_map(|before| known.base_load(before))
                 .take(LOAD_DAYS)
                 .map(Energy::kwh)
         };
         mean(days(true)).or_else(|| mean(days(false))).unwrap_or(0.0)
     };
-    corrected(view, slots, 3.0, |slot| view.base_load(slot), usual)
+    corrected(known, slots, Correction::of_load, |slot| known.base_load(slot), usual)
 }
 
-/// What is usual, times how the last hours compared with it; the comparison
-/// fades over a number of slots.
+/// What is usual, times how the last hours compared with it.
 fn corrected(
-    view: &View<'_>,
+    known: &dyn Knowledge,
     slots: usize,
-    fade: f64,
+    correction: fn(f64, f64) -> Correction,
     measured: impl Fn(usize) -> Option<Energy>,
     usual: impl Fn(usize) -> f64,
 ) -> Vec<Energy> {
-    let now = view.now();
+    let now = known.now();
     let recent = now.saturating_sub(RECENT)..now;
     let was: f64 = recent.clone().filter_map(measured).map(Energy::kwh).sum();
     let expected: f64 = recent.map(&usual).sum();
-    let ratio = if expected > 0.05 { (was / expected).clamp(0.2, 2.0) } else { 1.0 };
+    let correction = correction(was, expected);
     // Beyond two days nothing new is known: the same day again.
     let first: Vec<f64> = (now..now + slots.min(96)).map(&usual).collect();
     (0..slots)
         .map(|ahead| {
-            let fading = (-(ahead as f64) / fade).exp();
             let day = if ahead < first.len() { ahead } else { 48 + (ahead - 48) % 48 };
-            Energy::clamped(first[day] * (1.0 + (ratio - 1.0) * fading))
+            Energy::clamped(first[day] * correction.at(ahead as f64 / 2.0))
         })
         .collect()
 }

@@ -1,14 +1,20 @@
 //! What to expect where nothing is known yet, from the past alone.
 //!
-//! Every forecast asks a [`View`](crate::replay::View), which answers nothing
-//! about the future that was not published or agreed.
+//! Every forecast asks a [`Knowledge`], which answers nothing about the future that
+//! was not published or agreed.
 
+mod caution;
+mod diary;
 mod draws;
+mod knowledge;
 mod meter;
 mod prices;
 
-pub use draws::{Risk, draws};
-pub use meter::{base_load, pv};
+pub use caution::Caution;
+pub use diary::Diary;
+pub use draws::{draws, kept_ready};
+pub use knowledge::{Knowledge, Mark};
+pub use meter::{Correction, RECENT, base_load, pv};
 pub use prices::{Expected, prices};
 
 /// Mean of what there is.

@@ -10,6 +10,7 @@
 
 mod candidate;
 mod cuts;
+mod keep;
 mod polish;
 mod repack;
 mod score;
@@ -17,7 +18,8 @@ mod verdict;
 
 pub use candidate::Candidate;
 pub(crate) use cuts::next_cuts;
-pub(crate) use polish::polish;
+pub(crate) use keep::keep;
+pub(crate) use polish::{Search, polish};
 pub use score::Judge;
 pub(crate) use verdict::judged_solution;
 
@@ -28,15 +30,26 @@ pub struct Effort {
     pub rounds: usize,
     /// Most simulations of the polish.
     pub simulations: usize,
+    /// Whether this is enough only where the last plan goes on, so that a first
+    /// plan, or one after news, takes more.
+    pub rolling: bool,
 }
 
 impl Effort {
     /// For a plan made from nothing, which may take a tenth of a second.
-    pub const COLD: Self = Self { rounds: 4, simulations: 1200 };
+    pub const COLD: Self = Self { rounds: 4, simulations: 1200, rolling: false };
 
     /// For one step of a loop that plans again and again.
-    pub const STEP: Self = Self { rounds: 1, simulations: 1200 };
+    pub const STEP: Self = Self { rounds: 1, simulations: 1200, rolling: false };
+
+    /// For a loop that must be fast: the last plan is carried on and touched up.
+    pub const ROLLING: Self = Self { rounds: 1, simulations: 40, rolling: true };
 
     /// The linear program's own word.
-    pub const NONE: Self = Self { rounds: 0, simulations: 1200 };
+    pub const NONE: Self = Self { rounds: 0, simulations: 1200, rolling: false };
+
+    /// For a plan that goes on from no other.
+    pub(crate) fn afresh(self) -> Self {
+        if self.rolling { Self { rounds: 4, simulations: 400, rolling: true } } else { self }
+    }
 }

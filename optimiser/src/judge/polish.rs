@@ -37,15 +37,29 @@ impl Move {
     }
 }
 
-/// Improves a candidate with at most so many simulations. `values` are the
-/// worth of electricity in each slot by the program [minor/kWh].
-pub(crate) fn polish(
-    judge: &mut Judge<'_>,
-    mut best: Candidate,
-    values: &[f64],
-    mut simulations: usize,
-) -> Candidate {
+/// How a candidate is searched around.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Search<'a> {
+    /// Worth of electricity in each slot by the program [minor/kWh].
+    pub(crate) values: &'a [f64],
+    /// Most simulations.
+    pub(crate) simulations: usize,
+    /// Which part of the moves has its turn, where there is no time for all.
+    pub(crate) turn: usize,
+}
+
+/// Fewer simulations than this are not enough to try every move.
+const WHOLE_SEARCH: usize = 200;
+
+/// Improves a candidate.
+pub(crate) fn polish(judge: &mut Judge<'_>, mut best: Candidate, search: Search<'_>) -> Candidate {
     let mut trial = best.clone();
+    if search.simulations < WHOLE_SEARCH {
+        touch_up(judge, &mut best, &mut trial, search);
+        return best;
+    }
+    let values = search.values;
+    let mut simulations = search.simulations;
     descend(judge, &mut best, &mut trial, values, &mut simulations);
     // What is left of the simulations goes into shaking the plan out of a
     // hollow and descending again.
@@ -63,6 +77,44 @@ pub(crate) fn polish(
     }
     best
 }
+
+/// Tries the most promising moves of one quantum, and in turn some of the others:
+/// the next plan goes on where this one stops. What helped is followed up, so a
+/// house that did not go as expected gets more.
+fn touch_up(
+    judge: &mut Judge<'_>,
+    best: &mut Candidate,
+    trial: &mut Candidate,
+    search: Search<'_>,
+) {
+    for round in 0..MOST_ROUNDS {
+        let before = best.score;
+        let quantum = QUANTA[(search.turn + round) % QUANTA.len()];
+        let mut found = moves(judge, best, search.values, quantum);
+        found.extend(repacks(judge, best, search.values, quantum));
+        found.sort_by(|a, b| b.promise.total_cmp(&a.promise));
+        let first = (search.simulations / 2).min(found.len());
+        let (top, rest) = found.split_at(first);
+        let skipped = search.turn / QUANTA.len() * first % rest.len().max(1);
+        let mut left = search.simulations;
+        for change in top.iter().chain(rest.iter().skip(skipped)).chain(rest) {
+            if left == 0 {
+                break;
+            }
+            if applies(judge, best, change) {
+                left -= 1;
+                attempt(judge, best, trial, change);
+            }
+        }
+        if before - best.score < WORTH_A_ROUND {
+            return;
+        }
+    }
+}
+
+/// Most rounds of touching up, and what one must gain for another [minor].
+const MOST_ROUNDS: usize = 12;
+const WORTH_A_ROUND: f64 = 1.0;
 
 /// Improves a candidate until no move does, or the simulations are used up.
 fn descend(
@@ -113,7 +165,8 @@ impl Shaker {
             let mut changed = Vec::new();
             for &(heater, slot, kwh) in &change.changes {
                 let own = &mut candidate.energies[heater][slot];
-                *own = (*own + kwh).clamp(0.0, most_kwh(judge, heater, slot));
+                let (least, most) = range_kwh(judge, heater, slot);
+                *own = (*own + kwh).clamp(least, most);
                 changed.push(slot);
             }
             if judge.rerun(candidate, &changed) {
@@ -142,16 +195,20 @@ fn attempt(judge: &mut Judge<'_>, best: &mut Candidate, trial: &mut Candidate, c
 fn applies(judge: &Judge<'_>, candidate: &Candidate, change: &Move) -> bool {
     change.changes.iter().all(|&(heater, slot, kwh)| {
         let after = candidate.energies[heater][slot] + kwh;
-        after >= -1e-9 && after <= most_kwh(judge, heater, slot) + 1e-9
+        let (least, most) = range_kwh(judge, heater, slot);
+        // What did not fit the meter from the start need not.
+        (after >= least - 1e-9 || kwh >= 0.0) && after <= most + 1e-9
     })
 }
 
-pub(super) fn most_kwh(judge: &Judge<'_>, heater: usize, slot: usize) -> f64 {
+/// The least and the most energy of a heater in a slot [kWh].
+pub(super) fn range_kwh(judge: &Judge<'_>, heater: usize, slot: usize) -> (f64, f64) {
     let problem = judge.problem;
-    problem.heaters().nth(heater).map_or(0.0, |id| {
-        let element = &problem.site.stores[id.store].elements[id.element];
-        element.power.kw() * problem.horizon.slots()[slot].hours()
-    })
+    problem.heaters().nth(heater).map_or((0.0, 0.0), |id| problem.range_kwh(id, slot))
+}
+
+fn most_kwh(judge: &Judge<'_>, heater: usize, slot: usize) -> f64 {
+    range_kwh(judge, heater, slot).1
 }
 
 /// The changes worth trying at a quantum, the most promising first.

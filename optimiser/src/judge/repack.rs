@@ -6,7 +6,7 @@
 //! time.
 
 use super::candidate::Candidate;
-use super::polish::{Move, most_kwh};
+use super::polish::{Move, range_kwh};
 use super::score::Judge;
 
 /// A draw or promise of less heat than this does not end a stretch [kWh].
@@ -107,7 +107,8 @@ fn pack(
     late: bool,
 ) -> Option<Vec<(usize, usize, f64)>> {
     let row = &best.energies[heater];
-    let mut left = (row[from..until].iter().sum::<f64>() + more).max(0.0);
+    let least: f64 = (from..until).map(|slot| range_kwh(judge, heater, slot).0).sum();
+    let mut left = (row[from..until].iter().sum::<f64>() + more - least).max(0.0);
     let mut order: Vec<usize> = (from..until).collect();
     // Prices in steps: what differs by less is equally cheap.
     let step = |slot: usize| (values[slot] / EQUAL_PRICE).round();
@@ -116,8 +117,10 @@ fn pack(
     });
     let mut changes = Vec::new();
     for slot in order {
-        let kwh = left.min(most_kwh(judge, heater, slot));
-        left -= kwh;
+        let (least, most) = range_kwh(judge, heater, slot);
+        let beyond = left.min(most - least);
+        let kwh = least + beyond;
+        left -= beyond;
         if (kwh - row[slot]).abs() > NOTHING {
             changes.push((heater, slot, kwh - row[slot]));
         }

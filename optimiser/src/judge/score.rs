@@ -2,6 +2,7 @@
 
 use crate::plant::{Commands, Outcome, Plant, Scene};
 use crate::problem::{Problem, ProblemError, ValueStep};
+use crate::schedule::Cost;
 use crate::time::Instant;
 use crate::water::heat_kwh;
 
@@ -41,16 +42,30 @@ impl<'a> Judge<'a> {
         Ok(Self { problem, plant, scene, ready_slots, holds })
     }
 
+    /// The problem whose plans are judged.
+    pub(crate) fn problem(&self) -> &'a Problem {
+        self.problem
+    }
+
     /// Runs commands from the start.
     pub fn candidate(&mut self, mut commands: Commands) -> Candidate {
-        let energies: Vec<Vec<f64>> = commands
+        let mut energies: Vec<Vec<f64>> = commands
             .heaters
             .iter()
             .map(|row| row.iter().map(|command| command.energy().kwh()).collect())
             .collect();
         for slot in 0..self.problem.horizon.len() {
-            // What the program arranged can be arranged again.
-            let _ = command_slot(self.problem, slot, &energies, &mut commands);
+            let arranged: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
+            for (row, id) in energies.iter_mut().zip(self.problem.heaters()) {
+                // What is held by hand is told so; a thermostat may cut it short.
+                let (least, most) = self.problem.range_kwh(id, slot);
+                row[slot] = row[slot].clamp(least, most.max(least));
+            }
+            if !command_slot(self.problem, slot, &energies, &mut commands) {
+                // What the program arranged can be arranged again.
+                energies.iter_mut().zip(arranged).for_each(|(row, kwh)| row[slot] = kwh);
+                let _ = command_slot(self.problem, slot, &energies, &mut commands);
+            }
         }
         let outcome = self.plant.simulate(&self.scene, &commands);
         let score = self.score(&outcome);
@@ -74,12 +89,20 @@ impl<'a> Judge<'a> {
 
     /// Cost of an outcome with everything that counts [minor].
     fn score(&self, outcome: &Outcome) -> f64 {
+        self.money(outcome).net() - end_worth(self.problem, outcome) + self.shortfall(outcome)
+    }
+
+    /// Money of an outcome [minor].
+    pub(super) fn money(&self, outcome: &Outcome) -> Cost {
+        outcome.cost(&self.problem.site, &self.scene)
+    }
+
+    /// Price of what an outcome leaves undone [minor].
+    pub(super) fn shortfall(&self, outcome: &Outcome) -> f64 {
         let problem = self.problem;
         let weights = &problem.weights;
-        let money = outcome.cost(&problem.site, &self.scene).net();
         let overload: f64 = outcome.house.iter().map(|slot| slot.overload_kwh).sum();
-        money - end_worth(problem, outcome)
-            + weights.unmet_per_kwh * (outcome.unmet_kwh() + overload)
+        weights.unmet_per_kwh * (outcome.unmet_kwh() + overload)
             + weights.short_per_kwh
                 * (self.ready_short(outcome).iter().sum::<f64>() + self.hygiene_short(outcome))
             + weights.short_per_kwh

@@ -27,8 +27,10 @@ pub(super) fn rows(
         let terms: Vec<_> = lifts.chain([(heater.energy, -1.0)]).collect();
         program.row(0.0, 0.0, terms);
         if let (Some((up, down)), Some(published)) = (heater.change, &problem.published) {
-            let planned = published[index][slot].kwh();
-            program.row(planned, planned, [(heater.energy, 1.0), (up, -1.0), (down, 1.0)]);
+            let planned = published.heaters[index].get(slot).map(|energy| energy.kwh());
+            // Nothing was said about a slot beyond its end.
+            let bounds = planned.map_or((f64::NEG_INFINITY, f64::INFINITY), |kwh| (kwh, kwh));
+            program.row(bounds.0, bounds.1, [(heater.energy, 1.0), (up, -1.0), (down, 1.0)]);
         }
     }
 }

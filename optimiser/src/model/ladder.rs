@@ -179,6 +179,8 @@ mod tests {
             destratification_pump: false,
             layers: 20,
             elements: vec![element("low", 0.1), element("high", 0.63)],
+            coils: Vec::new(),
+            return_loop: None,
         }
     }
 

@@ -169,8 +169,7 @@ fn slot_columns(
     });
     let heaters = heaters
         .iter()
-        .enumerate()
-        .map(|(index, &id)| heater_columns(program, problem, &ladders[id.store], index, id, slot))
+        .map(|&id| heater_columns(program, problem, &ladders[id.store], id, slot))
         .collect();
     let stores = ladders
         .iter()
@@ -191,21 +190,19 @@ fn heater_columns(
     program: &mut Program,
     problem: &Problem,
     ladder: &Ladder,
-    index: usize,
     id: HeaterId,
     slot: usize,
 ) -> HeaterColumns {
     let hours = problem.horizon.slots()[slot].hours();
     let store = &problem.site.stores[id.store];
     let element = &store.elements[id.element];
-    let energy = program.column(0.0, 0.0, element.power.kw() * hours);
+    let energy = program.column(0.0, 0.0, problem.range_kwh(id, slot).1);
     let coincident = matches!(element.control, Control::Staged(_))
         .then(|| program.column(0.0, 0.0, element.power.kw() * hours));
     let change = problem.published.as_ref().map(|_| {
         let cost = problem.weights.change_per_kwh;
         (program.column(cost, 0.0, f64::INFINITY), program.column(cost, 0.0, f64::INFINITY))
     });
-    debug_assert!(problem.published.as_ref().is_none_or(|p| index < p.len()), "validated");
     let own_zone = ladder.element_zone[id.element];
     let lowest_zone = if store.destratification_pump { 0 } else { own_zone };
     let lifts = (lowest_zone..=own_zone)

@@ -5,6 +5,7 @@
 //! some programs need (directions, completion cuts) comes last.
 
 mod battery;
+mod by_hand;
 mod comfort;
 mod cuts;
 mod delivery;
@@ -66,6 +67,7 @@ impl Formulation {
         ending::rows(&mut program, problem, &ladders, &layout);
         comfort::ready_rows(&mut program, problem, &ladders, &layout);
         comfort::hygiene_bounds(&mut program, problem, &ladders, &layout, refinement);
+        by_hand::rows(&mut program, problem, &layout);
         let first = program.bounds().len();
         directions::rows(&mut program, problem, &layout, refinement);
         let direction_rows = first..program.bounds().len();

@@ -1,11 +1,12 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
-use crate::judge::{Candidate, Judge, judged_solution, next_cuts, polish};
+use crate::judge::{Candidate, Judge, Search, judged_solution, keep, next_cuts, polish};
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
 use crate::schedule::{Evidence, Schedule};
 use crate::solve::{SolveError, SolveLimits};
 
+use super::memory::{Keep, Memory};
 use super::{Attempt, Planned, Planner, Publisher, Refined, Settled};
 
 /// Why a plan could not be judged.
@@ -27,11 +28,21 @@ impl Planner {
         modelled: &Schedule,
     ) -> Result<Planned, JudgeError> {
         let mut judge = Judge::new(problem, &modelled.hygiene)?;
-        let mut latest = judge.candidate(Commands::of(problem, modelled));
+        let fresh = Commands::of(problem, modelled);
+        let rolling = self.effort.rolling;
+        let memory = self.memory.take().filter(|memory| rolling && memory.follows(problem));
+        let goes_on = memory.as_ref().is_some_and(|memory| !memory.is_outdated(problem));
+        let steps = memory.as_ref().map_or(0, |memory| memory.steps + 1);
+        let effort = if goes_on { self.effort } else { self.effort.afresh() };
+        let wished = wished(&fresh);
+        let carried = memory.map(|memory| carried(&mut judge, &memory, &fresh));
+        let mut latest = judge.candidate(fresh);
+        let modelled = latest.score;
+        let stays = goes_on && carried.as_ref().is_some_and(|c| c.score < modelled);
         let mut best = (latest.clone(), answer);
         let mut refinement = best.1.refinement.clone();
         let mut rounds = 0;
-        while rounds < self.effort.rounds {
+        while rounds < effort.rounds && !stays {
             let cuts = next_cuts(problem, &latest.outcome, &refinement.completions);
             if cuts.is_empty() {
                 break;
@@ -48,9 +59,22 @@ impl Planner {
         let (candidate, answer) = best;
         let before = candidate.score;
         let values: Vec<f64> = answer.solution.slots.iter().map(|s| s.electricity_value).collect();
-        let candidate = polish(&mut judge, candidate, &values, self.effort.simulations);
+        let search = Search { values: &values, simulations: effort.simulations, turn: steps };
+        let candidate = match carried {
+            Some(carried) if stays => polish(&mut judge, carried, search),
+            Some(carried) => {
+                let other = polish(&mut judge, carried, search);
+                let own = polish(&mut judge, candidate, search);
+                if other.score < own.score { other } else { own }
+            }
+            None => polish(&mut judge, candidate, search),
+        };
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
-        Ok(told(problem, &judge, &answer, &candidate, evidence))
+        let candidate = keep(&mut judge, candidate);
+        let planned = told(problem, &judge, &answer, &candidate, evidence);
+        let holds = &planned.schedule.hygiene;
+        self.memory = Some(Memory::new(problem, &candidate, wished, holds, steps));
+        Ok(planned)
     }
 
     /// Solves with cuts, without a search for other directions; `None` if there
@@ -67,6 +91,31 @@ impl Planner {
             Refined::Infeasible | Refined::Failed(_) => None,
         })
     }
+}
+
+/// The last plan on the slots of now, in the variant that the plant scores best.
+fn carried(judge: &mut Judge<'_>, memory: &Memory, fresh: &Commands) -> Candidate {
+    let problem = judge.problem();
+    let batteries: &[bool] = if problem.site.battery.is_some() { &[true, false] } else { &[false] };
+    let mut best: Option<Candidate> = None;
+    for follows_program in [false, true] {
+        for &battery in batteries {
+            let keep = Keep { battery, follows_program };
+            let candidate = judge.candidate(memory.carried(problem, fresh, keep));
+            if best.as_ref().is_none_or(|b| candidate.score < b.score) {
+                best = Some(candidate);
+            }
+        }
+    }
+    best.expect("there is a variant")
+}
+
+/// Energies that commands ask for, `[heater][slot]` [kWh].
+fn wished(commands: &Commands) -> Vec<Vec<f64>> {
+    let row = |row: &Vec<crate::plant::HeaterCommand>| {
+        row.iter().map(|command| command.energy().kwh()).collect()
+    };
+    commands.heaters.iter().map(row).collect()
 }
 
 fn told(

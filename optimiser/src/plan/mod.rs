@@ -8,6 +8,7 @@ mod branch;
 mod cheats;
 mod holds;
 mod judged;
+mod memory;
 mod publish;
 mod reasons;
 mod sharing;
@@ -20,6 +21,7 @@ use crate::schedule::{Origin, Schedule};
 use crate::solution::Solution;
 use crate::solve::{Answer, Live, SolveError, SolveLimits, Verdict};
 use crate::time::Slot;
+use memory::Memory;
 
 pub(crate) use publish::Publisher;
 pub(crate) use sharing::{Run, Stage, arrange};
@@ -58,12 +60,13 @@ pub struct Missing {
 /// How often elements that do not fit beside each other may be put in turn.
 const MOST_ROUNDS: usize = 4;
 
-/// Plans, and keeps the last program in the solver so that the next plan of
-/// the same house starts from its basis. To be used from one thread.
+/// Plans, and keeps the last program in the solver and the last plan, so that the
+/// next plan of the same house starts from them. To be used from one thread.
 pub struct Planner {
     live: Option<Live>,
     limits: SolveLimits,
     effort: Effort,
+    memory: Option<Memory>,
 }
 
 impl std::fmt::Debug for Planner {
@@ -81,7 +84,7 @@ impl Default for Planner {
 impl Planner {
     /// A planner with other than the usual limits.
     pub fn with_limits(limits: SolveLimits) -> Self {
-        Self { live: None, limits, effort: Effort::COLD }
+        Self { live: None, limits, effort: Effort::COLD, memory: None }
     }
 
     /// A planner with other than the usual effort of judging.

@@ -4,7 +4,7 @@ use crate::judge::Candidate;
 use crate::model::Refinement;
 use crate::problem::Problem;
 use crate::schedule::{
-    BatteryMode, Cost, Evidence, HeaterPlan, Origin, Schedule, SlotPlan, StorePlan,
+    BatteryMode, Cost, Evidence, HeaterPlan, Origin, PlantRoomPlan, Schedule, SlotPlan, StorePlan,
 };
 use crate::solution::{SlotFlows, Solution};
 use crate::time::Instant;
@@ -122,6 +122,8 @@ impl<'a> Publisher<'a> {
             discharge: Energy::clamped((flows.discharge - flows.charge).max(0.0)),
             battery: Energy::clamped(flows.battery),
             battery_mode: problem.site.battery.map(|_| self.battery_mode(slot)),
+            jobs: Vec::new(),
+            plant_room: PlantRoomPlan::default(),
             electricity_value: Price::clamped(flows.electricity_value),
             heaters: self.heaters(slot, swing, reasoner),
             stores: self.stores(slot),

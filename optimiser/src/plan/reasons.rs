@@ -55,7 +55,23 @@ impl<'a> Reasoner<'a> {
     }
 
     pub(super) fn why(&self, at: &Situation) -> Reason {
-        if at.energy > NOTHING { self.why_on(at) } else { self.why_off(at) }
+        match self.by_hand(at) {
+            Some(until) => Reason::ByHand(until),
+            None if at.energy > NOTHING => self.why_on(at),
+            None => self.why_off(at),
+        }
+    }
+
+    /// Until when the element is held as it is, if it is held for most of the slot
+    /// or of its time on.
+    fn by_hand(&self, at: &Situation) -> Option<Instant> {
+        let slot = self.problem.horizon.slots()[at.slot];
+        let kw = self.problem.site.stores[at.id.store].elements[at.id.element].power.kw();
+        let on = at.energy > NOTHING;
+        let needed = if on { at.energy / kw } else { slot.hours() } / 2.0;
+        let mut own = self.problem.by_hand.iter().filter(|hand| hand.heater == at.id);
+        own.find(|hand| hand.on == on && hand.seconds_in(slot) as f64 / 3_600.0 > needed)
+            .map(|hand| hand.until)
     }
 
     fn why_on(&self, at: &Situation) -> Reason {

@@ -1,8 +1,8 @@
 //! What the devices are told to do in each slot.
 
 use crate::problem::Problem;
-use crate::schedule::{BatteryMode, Schedule, SlotPlan};
-use crate::site::{Control, Element, Site};
+use crate::schedule::{BatteryMode, Job, Schedule, SlotPlan};
+use crate::site::{Control, Element, Route, Site};
 use crate::time::{Horizon, Slot};
 use crate::units::{Energy, Power};
 
@@ -65,6 +65,20 @@ impl BatteryCommand {
     pub const HOLD: Self = Self { mode: BatteryMode::Hold, power: Power::constant(0.0) };
 }
 
+/// A source that is to serve a sink for a part of a slot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct JobCommand {
+    /// Which source serves which sink.
+    pub route: Route,
+    /// Minutes after the start of the slot at which it begins.
+    pub delay_minutes: f64,
+    /// Minutes that it lasts.
+    pub minutes: f64,
+    /// Heat that is wished for meanwhile; a source gives what it can and no
+    /// more than this, but never less than its lowest share.
+    pub heat: Power,
+}
+
 /// How far PV is used in a slot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PvUse {
@@ -87,6 +101,8 @@ pub struct Commands {
     pub pv: Vec<PvUse>,
     /// For each store, the slots in which its destratification pump runs.
     pub pumps: Vec<Vec<bool>>,
+    /// For each slot, the jobs of the plant room's sources.
+    pub jobs: Vec<Vec<JobCommand>>,
 }
 
 impl Commands {
@@ -98,6 +114,7 @@ impl Commands {
             battery: vec![BatteryCommand::HOLD; slots],
             pv: vec![PvUse::Free; slots],
             pumps: vec![vec![false; slots]; site.stores.len()],
+            jobs: vec![Vec::new(); slots],
         }
     }
 
@@ -125,8 +142,10 @@ impl Commands {
                     delay_minutes: heater.delay_minutes,
                 };
             }
-            commands.battery[index] = battery_command(plan);
+            let (mode, power) = plan.battery_command();
+            commands.battery[index] = BatteryCommand { mode, power };
             commands.pv[index] = pv_use(plan);
+            commands.jobs[index] = plan.jobs.iter().map(job_command).collect();
         }
         for (due, start) in problem.hygiene.iter().zip(&schedule.hygiene) {
             let hold = start.and_then(|start| Slot::new(start, start + due.hold_seconds));
@@ -143,16 +162,14 @@ impl Commands {
     }
 }
 
-fn battery_command(plan: &SlotPlan) -> BatteryCommand {
-    let energy = match plan.battery_mode {
-        Some(BatteryMode::Charge) => plan.charge,
-        // One that follows needs no power; the plan's is what it is expected to give.
-        Some(BatteryMode::Discharge | BatteryMode::Follow) => plan.discharge,
-        Some(BatteryMode::Hold) | None => Energy::constant(0.0),
-    };
-    BatteryCommand {
-        mode: plan.battery_mode.unwrap_or(BatteryMode::Hold),
-        power: Power::clamped(energy.kwh() / plan.slot.hours()),
+/// A planned job at the power that gives its heat in its minutes.
+fn job_command(job: &Job) -> JobCommand {
+    let hours = job.minutes / 60.0;
+    JobCommand {
+        route: job.route,
+        delay_minutes: job.delay_minutes,
+        minutes: job.minutes,
+        heat: Power::clamped(if hours > 0.0 { job.heat.kwh() / hours } else { 0.0 }),
     }
 }
 

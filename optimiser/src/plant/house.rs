@@ -27,6 +27,8 @@ pub struct HouseSlot {
     pub base_kwh: f64,
     /// All elements [kWh].
     pub heaters_kwh: f64,
+    /// Heat pumps, boiler and pumps of the plant room [kWh].
+    pub sources_kwh: f64,
     /// AC energy into the battery [kWh].
     pub charge_kwh: f64,
     /// AC energy out of the battery [kWh].
@@ -45,6 +47,7 @@ impl HouseSlot {
         self.import_kwh + self.pv_kwh + self.discharge_kwh
             - self.base_kwh
             - self.heaters_kwh
+            - self.sources_kwh
             - self.charge_kwh
             - self.export_kwh
     }
@@ -58,6 +61,7 @@ pub(super) fn run_slot(
     (battery, pv): (&BatteryCommand, PvUse),
     level: f64,
     spans: &[&[Span]],
+    sources: &[Span],
     instants: &mut Vec<f64>,
 ) -> HouseSlot {
     let mut record = HouseSlot { battery_kwh: level, ..HouseSlot::default() };
@@ -65,6 +69,7 @@ pub(super) fn run_slot(
     instants.push(facts.end);
     let all = || spans.iter().copied().flatten();
     instants.extend(all().flat_map(|span| [span.start, span.end]));
+    instants.extend(sources.iter().flat_map(|span| [span.start, span.end]));
     instants.sort_unstable_by(f64::total_cmp);
     let mut now = facts.start;
     for until in instants.iter().copied().filter(|instant| *instant <= facts.end) {
@@ -72,11 +77,20 @@ pub(super) fn run_slot(
             let middle = 0.5 * (now + until);
             let on = all().filter(|span| span.start <= middle && middle < span.end);
             let heaters = on.map(|span| span.kw).sum();
-            stretch(site, facts, battery, pv, heaters, (until - now) / 3_600.0, &mut record);
+            let running = sources.iter().filter(|span| span.start <= middle && middle < span.end);
+            let loads = Loads { heaters, sources: running.map(|span| span.kw).sum() };
+            stretch(site, facts, battery, pv, loads, (until - now) / 3_600.0, &mut record);
             now = until;
         }
     }
     record
+}
+
+/// Powers beyond the rest of the house [kW].
+#[derive(Clone, Copy)]
+struct Loads {
+    heaters: f64,
+    sources: f64,
 }
 
 /// Runs a time [h] of constant heater power, from one battery event to the next.
@@ -85,10 +99,12 @@ fn stretch(
     facts: &SlotFacts,
     command: &BatteryCommand,
     pv: PvUse,
-    heaters: f64,
+    loads: Loads,
     hours: f64,
     record: &mut HouseSlot,
 ) {
+    let Loads { heaters, sources } = loads;
+    let base = facts.base_kw + sources;
     let import_limit = site.grid.import_limit.kw();
     let export_limit = if pv == PvUse::Free { site.grid.export_limit.kw() } else { 0.0 };
     let wish = site.battery.as_ref().map_or(0.0, |b| {
@@ -97,12 +113,9 @@ fn stretch(
     });
     let usable = match pv {
         PvUse::Free | PvUse::NoExport => facts.pv_kw,
-        PvUse::LastResort => {
-            (facts.base_kw + heaters + wish - import_limit).clamp(0.0, facts.pv_kw)
-        }
+        PvUse::LastResort => (base + heaters + wish - import_limit).clamp(0.0, facts.pv_kw),
     };
-    let around =
-        Surroundings { pv: usable, base: facts.base_kw, heaters, import_limit, export_limit };
+    let around = Surroundings { pv: usable, base, heaters, import_limit, export_limit };
     let mut left = hours;
     while left > 0.0 {
         let (flows, event) = site.battery.as_ref().map_or_else(
@@ -122,6 +135,7 @@ fn stretch(
         record.curtailed_kwh += (facts.pv_kw - usable + given_up) * step;
         record.base_kwh += facts.base_kw * step;
         record.heaters_kwh += heaters * step;
+        record.sources_kwh += sources * step;
         record.charge_kwh += flows.charge * step;
         record.discharge_kwh += flows.discharge * step;
         record.peak_import_kw = record.peak_import_kw.max(grid);

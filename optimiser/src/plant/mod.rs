@@ -26,10 +26,11 @@ mod tank;
 mod tap;
 mod trace;
 mod water;
+mod works;
 
 use std::ops::Range;
 
-pub use command::{BatteryCommand, Commands, HeaterCommand, PvUse};
+pub use command::{BatteryCommand, Commands, HeaterCommand, JobCommand, PvUse};
 pub use house::HouseSlot;
 pub use probe::{Probe, ProbeReader};
 pub use scene::{Conditions, Scene};
@@ -37,12 +38,14 @@ pub use tank::{Heat, Outflow, Stream, Tank};
 pub use tap::DrawRecord;
 pub use trace::{Span, StoreSlot, StoreTrace};
 pub use water::Water;
+pub use works::{JobRecord, PlantRoomSlot, PlantRoomTrace};
 
-use crate::problem::{ProblemError, State};
+use crate::problem::{PlantRoomState, ProblemError, State};
 use crate::schedule::Cost;
 use crate::site::Site;
 use crate::units::{Energy, Temperature};
 use store::{Bench, StorePlant};
+use works::Works;
 
 /// Properties of real tanks and thermostats that no data sheet states.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -52,13 +55,16 @@ pub struct Physics {
     pub conductivity: f64,
     /// A thermostat closes this far below where it opened [K].
     pub hysteresis_k: f64,
+    /// The pump station of the collectors does not run while they are colder
+    /// than their sink; `false` simulates one with a fault.
+    pub solar_guard: bool,
 }
 
 impl Default for Physics {
     /// Still water at 50 °C (IAPWS), and a rod thermostat's differential
     /// (common practice, no published source).
     fn default() -> Self {
-        Self { conductivity: 0.64, hysteresis_k: 4.0 }
+        Self { conductivity: 0.64, hysteresis_k: 4.0, solar_guard: true }
     }
 }
 
@@ -68,6 +74,7 @@ pub struct Plant {
     site: Site,
     stores: Vec<StorePlant>,
     benches: Vec<Bench>,
+    works: Option<Works>,
     instants: Vec<f64>,
 }
 
@@ -78,6 +85,8 @@ pub struct Outcome {
     pub stores: Vec<StoreTrace>,
     /// The meter and the battery, slot by slot.
     pub house: Vec<HouseSlot>,
+    /// The plant room, where it has more than stores and elements.
+    pub plant_room: Option<PlantRoomTrace>,
     battery_start: f64,
 }
 
@@ -100,7 +109,8 @@ impl Plant {
             })
             .collect();
         let benches = stores.iter().map(StorePlant::bench).collect();
-        Self { site: site.clone(), stores, benches, instants: Vec::new() }
+        let works = Works::of(site, &stores, physics.solar_guard);
+        Self { site: site.clone(), stores, benches, works, instants: Vec::new() }
     }
 
     /// The tank of a store.
@@ -114,6 +124,8 @@ impl Plant {
     /// If a series does not fit the horizon, or the state or a draw does not
     /// fit the stores.
     pub fn scene(&self, conditions: &Conditions<'_>) -> Result<Scene, ProblemError> {
+        conditions.ambient.fits(&self.site, conditions.horizon)?;
+        conditions.state.fits(&self.site)?;
         let mains: Vec<Temperature> = self.site.stores.iter().map(|s| s.mains).collect();
         Scene::new(conditions, &mains)
     }
@@ -123,6 +135,10 @@ impl Plant {
         Outcome {
             stores: (0..self.stores.len()).map(|store| self.trace(scene, store)).collect(),
             house: vec![HouseSlot::default(); scene.len()],
+            plant_room: self
+                .works
+                .as_ref()
+                .map(|_| PlantRoomTrace::new(&self.site, &scene.plant_room, scene.len())),
             battery_start: scene.battery,
         }
     }
@@ -144,26 +160,35 @@ impl Plant {
         outcome: &mut Outcome,
         slots: Range<usize>,
     ) {
-        for (store, trace) in outcome.stores.iter_mut().enumerate() {
-            self.reheat(scene, commands, store, trace, slots.clone());
+        if let (Some(works), Some(room)) = (&self.works, &mut outcome.plant_room) {
+            let traces = (outcome.stores.as_mut_slice(), room);
+            works.run(&self.stores, &mut self.benches, scene, commands, traces, slots.clone());
+        } else {
+            for (store, trace) in outcome.stores.iter_mut().enumerate() {
+                self.reheat(scene, commands, store, trace, slots.clone());
+            }
         }
         let mut spans: Vec<&[Span]> = Vec::with_capacity(outcome.stores.len());
         for slot in slots {
             let level = outcome.battery_before(slot);
             spans.clear();
             spans.extend(outcome.stores.iter().map(|trace| trace.spans(slot)));
+            let room = outcome.plant_room.as_ref().map(|room| &room.slots[slot]);
+            spans.extend(room.map(|room| room.immersion.as_slice()));
             outcome.house[slot] = house::run_slot(
                 &self.site,
                 &scene.slots[slot],
                 (&commands.battery[slot], commands.pv[slot]),
                 level,
                 &spans,
+                room.map_or(&[], |room| room.spans.as_slice()),
                 &mut self.instants,
             );
         }
     }
 
-    /// Runs all slots of one store, without electricity.
+    /// Runs all slots of one store, without electricity and without the sources
+    /// of the plant room.
     pub fn heat(&mut self, scene: &Scene, commands: &Commands, store: usize) -> StoreTrace {
         let mut trace = self.trace(scene, store);
         self.reheat(scene, commands, store, &mut trace, 0..scene.len());
@@ -210,6 +235,10 @@ impl Outcome {
         State {
             battery: Energy::clamped(self.battery_before(boundary)),
             stores: self.stores.iter().map(profile).collect(),
+            plant_room: self
+                .plant_room
+                .as_ref()
+                .map_or_else(PlantRoomState::default, |room| room.state(boundary)),
         }
     }
 
@@ -222,6 +251,10 @@ impl Outcome {
             cost.import += record.import_kwh * facts.import_price;
             cost.export_income += record.export_kwh * facts.export_price;
             cost.wear += record.discharge_kwh * wear;
+        }
+        if let (Some(room), Some(boiler)) = (&self.plant_room, &site.plant_room.boiler) {
+            let burnt: f64 = room.slots.iter().map(PlantRoomSlot::fuel_kwh).sum();
+            cost.fuel = burnt * boiler.fuel_price.per_kwh();
         }
         cost
     }

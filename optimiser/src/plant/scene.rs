@@ -2,9 +2,10 @@
 
 use super::command::HeaterCommand;
 use super::tap::Tap;
-use crate::problem::{Draw, Problem, ProblemError, State};
+use crate::physics::pool::PoolWeather;
+use crate::problem::{Ambient, Draw, PlantRoomState, Problem, ProblemError, State};
 use crate::time::{Horizon, Series, TimeError};
-use crate::units::{Energy, Price, Temperature};
+use crate::units::{Energy, Fraction, Irradiance, Price, Temperature, WindSpeed};
 
 /// What the house meets: forecast when a plan is judged, truth in a replay.
 #[derive(Debug, Clone, Copy)]
@@ -24,6 +25,8 @@ pub struct Conditions<'a> {
     /// Mains temperature of each store where it differs from the site's, as
     /// it does with the season; empty to keep the site's.
     pub mains: &'a [Temperature],
+    /// Weather and habits around the plant room.
+    pub ambient: &'a Ambient,
     /// State at the start.
     pub state: &'a State,
 }
@@ -38,6 +41,7 @@ impl<'a> From<&'a Problem> for Conditions<'a> {
             base_load: &problem.base_load,
             draws: &problem.draws,
             mains: &[],
+            ambient: &problem.ambient,
             state: &problem.state,
         }
     }
@@ -48,6 +52,12 @@ impl<'a> From<&'a Problem> for Conditions<'a> {
 pub struct Scene {
     pub(super) slots: Vec<SlotFacts>,
     pub(super) stores: Vec<StoreScene>,
+    /// Weather and habits of each slot.
+    pub(super) ambient: Vec<SlotAmbient>,
+    /// Runs of the return loops' pumps.
+    pub(super) loop_runs: Vec<PumpRun>,
+    /// The plant room at the start.
+    pub(super) plant_room: PlantRoomState,
     /// Battery level at the start [kWh].
     pub(super) battery: f64,
 }
@@ -61,6 +71,29 @@ pub(super) struct SlotFacts {
     pub(super) base_kw: f64,
     pub(super) import_price: f64,
     pub(super) export_price: f64,
+}
+
+/// Weather and habits of one slot; what the site does not need is zero.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct SlotAmbient {
+    /// Outdoor air [°C].
+    pub(super) outdoor: f64,
+    /// Brine [°C].
+    pub(super) ground: f64,
+    /// On the plane of the collectors [W/m²].
+    pub(super) collectors: f64,
+    /// At the pool.
+    pub(super) pool: PoolWeather,
+    /// In the rooms [W]; `None` for the site's mean.
+    pub(super) gains: Option<f64>,
+}
+
+/// A run of a return loop's pump, in seconds from the start of the horizon.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct PumpRun {
+    pub(super) store: usize,
+    pub(super) start: f64,
+    pub(super) end: f64,
 }
 
 /// What one store meets.
@@ -159,6 +192,17 @@ impl Scene {
         Ok(Self {
             slots: facts.collect(),
             stores: (0..stores).map(store_scene).collect(),
+            ambient: (0..slots).map(|slot| slot_ambient(conditions.ambient, slot)).collect(),
+            loop_runs: conditions
+                .ambient
+                .loop_runs
+                .iter()
+                .map(|run| {
+                    let start = (run.start - origin) as f64;
+                    PumpRun { store: run.store, start, end: start + run.seconds as f64 }
+                })
+                .collect(),
+            plant_room: conditions.state.plant_room.clone(),
             battery: conditions.state.battery.kwh(),
         })
     }
@@ -171,5 +215,25 @@ impl Scene {
     /// Whether there is no slot; never so for a horizon.
     pub fn is_empty(&self) -> bool {
         self.slots.is_empty()
+    }
+}
+
+fn slot_ambient(ambient: &Ambient, slot: usize) -> SlotAmbient {
+    fn at<T: Copy>(series: Option<&Series<T>>, slot: usize, read: fn(T) -> f64) -> f64 {
+        series.map_or(0.0, |values| read(values[slot]))
+    }
+    let outdoor = at(ambient.outdoor.as_ref(), slot, Temperature::celsius);
+    SlotAmbient {
+        outdoor,
+        ground: at(ambient.ground.as_ref(), slot, Temperature::celsius),
+        collectors: at(ambient.collector_irradiance.as_ref(), slot, Irradiance::watts_per_m2),
+        pool: PoolWeather {
+            air: outdoor,
+            humidity: at(ambient.humidity.as_ref(), slot, Fraction::value),
+            wind: at(ambient.wind.as_ref(), slot, WindSpeed::metres_per_second),
+            sun: at(ambient.horizontal_irradiance.as_ref(), slot, Irradiance::watts_per_m2),
+            covered: at(ambient.pool_cover.as_ref(), slot, Fraction::value),
+        },
+        gains: ambient.room_gains.as_ref().map(|gains| gains[slot].kw() * 1_000.0),
     }
 }

@@ -16,6 +16,11 @@ use crate::water::heat_kwh;
 /// A thermostat this close to its setting has reached it [K].
 const REACHED_K: f64 = 1e-9;
 
+/// While so many layers at the top are as warm as the tap wants, a whole layer may
+/// leave in one step: the flow is exact whatever its length, and no part of it is
+/// too cold.
+const WHOLE_LAYER_DEPTH: usize = 5;
+
 /// Bit that marks a tripped cut-out, above those of the elements.
 const TRIPPED: u64 = 1 << 63;
 
@@ -42,7 +47,7 @@ pub(super) struct StorePlant {
 /// What a store works with while it runs; reused from run to run.
 #[derive(Debug, Clone)]
 pub(super) struct Bench {
-    water: Water,
+    pub(super) water: Water,
     heats: Vec<Heat>,
 }
 
@@ -54,18 +59,20 @@ pub(super) struct Told<'a> {
 }
 
 /// The instant reached, and what stays fixed during a slot.
-struct Course<'a> {
+pub(super) struct Course<'a> {
     scene: &'a StoreScene,
     facts: SlotFacts,
     heaters: &'a [Vec<HeaterCommand>],
     slot: usize,
     pump: bool,
     now: f64,
+    /// No step goes beyond this instant.
+    until: f64,
     /// First draw that has not ended.
     first_tap: usize,
     /// Open thermostats, a bit for each element, and [`TRIPPED`].
     open: u64,
-    record: StoreSlot,
+    pub(super) record: StoreSlot,
 }
 
 impl StorePlant {
@@ -115,46 +122,75 @@ impl StorePlant {
         trace: &mut StoreTrace,
         slots: Range<usize>,
     ) {
-        let Some(first) = scene.slots.get(slots.start) else { return };
-        let (facts, scene, begin) = (&scene.slots, &scene.stores[index], first.start);
-        bench.water.restore(trace.layers(slots.start));
-        trace.spans.truncate(trace.spans_before[slots.start]);
+        if slots.start >= scene.slots.len() {
+            return;
+        }
+        let mut course = Self::course(bench, scene, index, told, trace, slots.start);
+        for slot in slots {
+            course.begin(scene.slots[slot], slot, told.pumps[slot], trace);
+            self.advance(bench, &mut course, trace, scene.slots[slot].end);
+            self.finish(bench, &mut course, trace);
+        }
+    }
+
+    /// Takes up the state that the trace holds at the start of a slot.
+    pub(super) fn course<'a>(
+        bench: &mut Bench,
+        scene: &'a Scene,
+        index: usize,
+        told: Told<'a>,
+        trace: &mut StoreTrace,
+        slot: usize,
+    ) -> Course<'a> {
+        let (facts, scene) = (scene.slots[slot], &scene.stores[index]);
+        let begin = facts.start;
+        bench.water.restore(trace.layers(slot));
+        trace.spans.truncate(trace.spans_before[slot]);
         let first_tap = scene.first_tap(begin);
         for (tap, record) in scene.taps[first_tap..].iter().zip(&mut trace.draws[first_tap..]) {
             if tap.end > begin {
                 *record = DrawRecord::new(record.draw);
             }
         }
-        for (position, record) in &trace.running[slots.start] {
+        for (position, record) in &trace.running[slot] {
             trace.draws[*position] = *record;
         }
-        let mut course = Course {
+        Course {
             scene,
-            facts: facts[slots.start],
+            facts,
             heaters: told.heaters,
-            slot: slots.start,
+            slot,
             pump: false,
             now: begin,
+            until: begin,
             first_tap,
-            open: trace.open[slots.start],
+            open: trace.open[slot],
             record: StoreSlot::default(),
-        };
-        for slot in slots {
-            course.slot = slot;
-            course.facts = facts[slot];
-            course.pump = told.pumps[slot];
-            self.slot(bench, &mut course, trace);
         }
     }
 
-    fn slot(&self, bench: &mut Bench, course: &mut Course<'_>, trace: &mut StoreTrace) {
-        let slot = course.slot;
-        course.now = course.facts.start;
-        course.record = StoreSlot { coldest: f64::INFINITY, ..StoreSlot::default() };
-        trace.used_mut(slot).fill(0.0);
-        while course.now < course.facts.end {
+    /// Runs on to an instant of the slot.
+    pub(super) fn advance(
+        &self,
+        bench: &mut Bench,
+        course: &mut Course<'_>,
+        trace: &mut StoreTrace,
+        until: f64,
+    ) {
+        course.until = until;
+        while course.now < until {
             self.step(bench, course, trace);
         }
+    }
+
+    /// Books the end of a slot.
+    pub(super) fn finish(
+        &self,
+        bench: &mut Bench,
+        course: &mut Course<'_>,
+        trace: &mut StoreTrace,
+    ) {
+        let slot = course.slot;
         for (index, element) in self.elements.iter().enumerate() {
             self.thermostat(course, index, bench.water.layers()[element.layer]);
         }
@@ -187,7 +223,7 @@ impl StorePlant {
         let (now, scene) = (course.now, course.scene);
         let hours = (until - now) / 3_600.0;
         course.record.coldest = course.record.coldest.min(water.layers()[0]);
-        self.tank.heat(water, 0.5 * hours, heats);
+        self.tank.heat_due(water, 0.5 * hours, heats, |_| 0.0);
         if water_runs {
             let open = scene.taps_from(course.first_tap, now).filter(|(_, tap)| tap.runs_at(now));
             let taps = open.clone().map(|(_, tap)| tap);
@@ -200,7 +236,7 @@ impl StorePlant {
             }
         }
         course.record.lost_kwh += self.tank.stand(water, hours);
-        self.tank.heat(water, 0.5 * hours, heats);
+        self.tank.heat_due(water, hours, heats, |_| 0.0);
         if course.pump {
             water.mix();
         }
@@ -218,7 +254,7 @@ impl StorePlant {
     /// hot water runs in it. Nothing switches within a step.
     fn next_step(&self, bench: &mut Bench, course: &mut Course<'_>) -> (f64, bool) {
         let water = &bench.water;
-        let mut next = course.facts.end;
+        let mut next = course.until;
         let mut heating = false;
         for (index, (row, heat)) in course.heaters.iter().zip(&mut bench.heats).enumerate() {
             let command = &row[course.slot];
@@ -240,6 +276,7 @@ impl StorePlant {
             course.first_tap += 1;
         }
         let mut flow = 0.0;
+        let mut warmest = f64::NEG_INFINITY;
         for (_, tap) in course.scene.taps_from(course.first_tap, next) {
             if tap.start > course.now {
                 next = next.min(tap.start);
@@ -248,11 +285,18 @@ impl StorePlant {
             if tap.end > course.now {
                 next = next.min(tap.end);
                 flow += tap.hot_flow(water.top(), course.scene.mains);
+                warmest = warmest.max(tap.wanted());
             }
         }
         let longest = if flow > 0.0 {
-            let by_flow = STEP_LAYERS * self.tank.layer_litres() / flow * 60.0;
-            if heating { by_flow.min(STEP_SECONDS) } else { by_flow }
+            let seconds = self.tank.layer_litres() / flow * 60.0;
+            if heating {
+                STEP_SECONDS.min(STEP_LAYERS * seconds)
+            } else if water.stays_above(warmest, WHOLE_LAYER_DEPTH) {
+                seconds.min(self.tank.heating_seconds())
+            } else {
+                (STEP_LAYERS * seconds).min(self.tank.heating_seconds())
+            }
         } else if heating || course.pump {
             self.tank.heating_seconds()
         } else {
@@ -268,7 +312,11 @@ impl StorePlant {
         if temperature >= self.cut_out {
             course.open |= TRIPPED;
         }
-        // Without a differential the element only makes good the losses.
+        // Without a differential the element only makes good the losses, and closes
+        // whenever there are any: the limit of its heat says when, within a step too.
+        if self.hysteresis <= 0.0 {
+            return course.open & TRIPPED == 0;
+        }
         if temperature <= limit - self.hysteresis + REACHED_K {
             course.open &= !(1 << index);
         } else if temperature >= limit - REACHED_K {
@@ -279,6 +327,22 @@ impl StorePlant {
 }
 
 impl Course<'_> {
+    /// Begins a slot.
+    pub(super) fn begin(
+        &mut self,
+        facts: SlotFacts,
+        slot: usize,
+        pump: bool,
+        trace: &mut StoreTrace,
+    ) {
+        self.facts = facts;
+        self.slot = slot;
+        self.pump = pump;
+        self.now = facts.start;
+        self.record = StoreSlot { coldest: f64::INFINITY, ..StoreSlot::default() };
+        trace.used_mut(slot).fill(0.0);
+    }
+
     /// Books what an element used until an instant; a stretch that continues
     /// the one before stays one span.
     fn log(&self, element: usize, heat: &Heat, until: f64, trace: &mut StoreTrace) {

@@ -26,7 +26,7 @@ use crate::site::Store;
 use crate::water::{KWH_PER_LITRE_KELVIN, heat_kwh};
 
 /// Most layer volumes that one pass of the closed solution moves.
-const LONGEST_PASS: f64 = 1.0;
+const LONGEST_PASS: f64 = 2.0;
 
 /// Largest product of operator norm and time in one exponential series.
 const LONGEST_SERIES: f64 = 1.0;
@@ -195,14 +195,43 @@ impl Tank {
             * self.capacity
     }
 
-    /// Runs heat sources for a time [h]; the heat rises.
+    /// Runs heat sources for a time [h], one after the other; the heat rises.
     pub fn heat(&self, water: &mut Water, hours: f64, heats: &mut [Heat]) {
         for heat in heats.iter_mut().filter(|heat| heat.kw != 0.0) {
-            let room = self.headroom_kwh(water.layers(), heat.layer, heat.limit);
-            let given = (heat.kw * hours).min(room);
-            heat.given_kwh += given;
-            water.warm(heat.layer, given / self.capacity);
+            self.give(water, heat, heat.kw * hours);
         }
+    }
+
+    /// Brings sources to what is due a time [h] after a step began, with what they
+    /// found no room for before. `before` is what each had given when the step
+    /// began [kWh]. The upper ones come first: what a lower one gives then rises
+    /// into water as warm as it will be, as if both had given all along.
+    pub(super) fn heat_due(
+        &self,
+        water: &mut Water,
+        hours: f64,
+        heats: &mut [Heat],
+        before: impl Fn(usize) -> f64,
+    ) {
+        let mut above = usize::MAX;
+        while let Some(layer) =
+            heats.iter().filter(|h| h.kw != 0.0 && h.layer < above).map(|h| h.layer).max()
+        {
+            above = layer;
+            for (index, heat) in heats.iter_mut().enumerate() {
+                if heat.kw != 0.0 && heat.layer == layer {
+                    let left = heat.kw * hours - (heat.given_kwh - before(index));
+                    self.give(water, heat, left);
+                }
+            }
+        }
+    }
+
+    /// Lets a source give an amount [kWh], as far as there is room.
+    fn give(&self, water: &mut Water, heat: &mut Heat, kwh: f64) {
+        let given = kwh.min(self.headroom_kwh(water.layers(), heat.layer, heat.limit));
+        heat.given_kwh += given;
+        water.warm(heat.layer, given / self.capacity);
     }
 
     /// Moves water through the tank and returns the mean temperature at which
@@ -281,7 +310,11 @@ impl Tank {
         let steps = by_flow.max(by_time).ceil().max(1.0);
         let hours = seconds / 3_600.0 / steps;
         let mut out = Outflow::default();
+        let mut before = vec![0.0; heats.len()];
         for _ in 0..steps as usize {
+            for (given, heat) in before.iter_mut().zip(heats.iter()) {
+                *given = heat.given_kwh;
+            }
             self.heat(water, 0.5 * hours, heats);
             for stream in streams {
                 let litres = stream.litres_per_minute * hours * 60.0;
@@ -290,7 +323,7 @@ impl Tank {
                 out.carried_kwh += heat_kwh(litres, left - stream.temperature);
             }
             out.lost_kwh += self.stand(water, hours);
-            self.heat(water, 0.5 * hours, heats);
+            self.heat_due(water, hours, heats, |index| before[index]);
         }
         out
     }

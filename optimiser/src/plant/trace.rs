@@ -10,6 +10,10 @@ use crate::units::Temperature;
 pub struct StoreSlot {
     /// Heat that the elements gave [kWh].
     pub heat_kwh: f64,
+    /// Heat that the coils gave; negative where they took heat out [kWh].
+    pub coil_kwh: f64,
+    /// Heat that left into the pipe of the return loop, less what came back [kWh].
+    pub loop_kwh: f64,
     /// Commanded heat that a thermostat, the ceiling or the cut-out refused [kWh].
     pub refused_kwh: f64,
     /// Heat lost to the surroundings; negative where they are warmer [kWh].
@@ -131,7 +135,11 @@ impl StoreTrace {
     /// stored, heated, lost and drawn.
     pub fn residual_kwh(&self) -> f64 {
         let end = self.slots.last().map_or(self.start_kwh, |s| s.stored_kwh);
-        let flows: f64 = self.slots.iter().map(|s| s.heat_kwh - s.lost_kwh - s.drawn_kwh).sum();
+        let flows: f64 = self
+            .slots
+            .iter()
+            .map(|s| s.heat_kwh + s.coil_kwh - s.lost_kwh - s.drawn_kwh - s.loop_kwh)
+            .sum();
         end - self.start_kwh - flows
     }
 

@@ -15,6 +15,8 @@ pub struct Water {
     /// Two padded rows; the padding is always zero, so that neighbours outside
     /// the tank need no branch.
     rows: [Vec<f64>; 2],
+    /// Time integral of the excess of each layer, while it is taken.
+    summed: Vec<f64>,
 }
 
 impl PartialEq for Water {
@@ -28,7 +30,11 @@ impl Water {
     /// its energy kept, and settled.
     pub fn new(profile: &[f64], layers: usize) -> Self {
         let row = vec![0.0; layers + MAX_WEIGHTS + 1];
-        let mut water = Self { layers: resample(profile, layers), rows: [row.clone(), row] };
+        let mut water = Self {
+            layers: resample(profile, layers),
+            rows: [row.clone(), row],
+            summed: vec![0.0; layers],
+        };
         water.settle();
         water
     }
@@ -46,6 +52,12 @@ impl Water {
     /// Temperature at the top [°C].
     pub fn top(&self) -> f64 {
         self.layers[self.layers.len() - 1]
+    }
+
+    /// Whether so many layers at the top are warmer than a temperature.
+    pub(super) fn stays_above(&self, temperature: f64, layers: usize) -> bool {
+        let lowest = self.layers.len().checked_sub(layers);
+        lowest.is_some_and(|lowest| self.layers[lowest] > temperature)
     }
 
     /// Mixes all layers, as a pump from top to base does.
@@ -76,20 +88,22 @@ impl Water {
         let t = &mut self.layers;
         let (mut low, mut high) = (layer, layer + 1);
         let mut sum = t[layer];
+        // The mean is compared as a sum, which spares a division for each layer.
+        let mut count = 1.0;
         loop {
-            let mean = sum / (high - low) as f64;
-            if high < t.len() && t[high] < mean {
+            if high < t.len() && t[high] * count < sum {
                 sum += t[high];
                 high += 1;
-            } else if low > 0 && t[low - 1] > mean {
+            } else if low > 0 && t[low - 1] * count > sum {
                 low -= 1;
                 sum += t[low];
             } else {
                 if high - low > 1 {
-                    t[low..high].fill(mean);
+                    t[low..high].fill(sum / count);
                 }
                 return;
             }
+            count += 1.0;
         }
     }
 
@@ -151,26 +165,28 @@ impl Water {
         let n = self.layers.len();
         let [this, next] = &mut self.rows;
         // The padding row of `push` is read below its first value only.
-        let (mut this, mut next) = (&mut this[MAX_WEIGHTS - 1..], &mut next[MAX_WEIGHTS - 1..]);
+        let (mut this, mut next) =
+            (&mut this[MAX_WEIGHTS - 1..][..n + 2], &mut next[MAX_WEIGHTS - 1..][..n + 2]);
         for (x, t) in this[1..=n].iter_mut().zip(&self.layers) {
             *x = t - surroundings;
         }
         this[n + 1] = 0.0;
         next[n + 1] = 0.0;
-        let mut lost = 0.0;
+        let summed = &mut self.summed[..n];
+        summed.fill(0.0);
+        let (diagonal, layers) = (&diagonal[..n], &mut self.layers[..n]);
         for term in 1..=terms {
             let scale = hours / term as f64;
-            lost += scale * loss.iter().zip(&this[1..=n]).map(|(g, x)| g * x).sum::<f64>();
             for i in 0..n {
-                next[i + 1] =
-                    scale * (diagonal[i] * this[i + 1] + exchange * (this[i] + this[i + 2]));
-            }
-            for (t, x) in self.layers.iter_mut().zip(&next[1..=n]) {
-                *t += x;
+                let x = scale * this[i + 1];
+                let more = diagonal[i] * x + exchange * scale * (this[i] + this[i + 2]);
+                summed[i] += x;
+                next[i + 1] = more;
+                layers[i] += more;
             }
             std::mem::swap(&mut this, &mut next);
         }
-        lost
+        loss.iter().zip(summed.iter()).map(|(g, x)| g * x).sum()
     }
 }
 

@@ -12,7 +12,7 @@
 
 use super::{Stage, StoredWorth};
 use crate::model::{Formulation, Refinement};
-use crate::problem::{EndValue, Problem, Ready, ValueStep, Weights};
+use crate::problem::{Ambient, EndValue, Problem, Ready, ValueStep, Weights};
 use crate::solution::Solution;
 use crate::solve::{SolveLimits, Verdict, solve_once};
 use crate::time::Series;
@@ -114,6 +114,7 @@ pub(crate) fn problem(
             .map(|s| step(s.heat_at(s.highest_reach()), worth.heat))
             .collect(),
         battery: site.battery.map_or_else(Vec::new, |b| step(b.capacity.kwh(), worth.battery)),
+        ..EndValue::default()
     };
     Problem {
         weights: Weights::for_prices(&import_price),
@@ -132,8 +133,11 @@ pub(crate) fn problem(
             Comfort::Ready => kept_ready(stage),
         },
         hygiene: Vec::new(),
+        ambient: Ambient::default(),
+        comfort: crate::problem::Comfort::default(),
         state: stage.start().clone(),
         end_value,
+        by_hand: Vec::new(),
         published: None,
         site,
         horizon,

@@ -11,18 +11,19 @@ pub mod baseline;
 pub mod bound;
 mod ledger;
 mod planning;
+mod steps;
 mod timeline;
 mod view;
 
 pub use ledger::{Ledger, Limits, StoredWorth, Taps};
 pub use planning::{Planning, Settings};
-pub use timeline::{Foreknown, HygieneRule, Mark, Record, SLOT_SECONDS, Timeline, TimelineError};
+pub use timeline::{Foreknown, HygieneRule, Record, SLOT_SECONDS, Timeline, TimelineError};
 pub use view::{Served, View};
 
 use crate::plant::{
     BatteryCommand, Commands, Conditions, HeaterCommand, Outcome, Plant, PvUse, Scene,
 };
-use crate::problem::{ProblemError, State};
+use crate::problem::{Ambient, ProblemError, State};
 use crate::site::Site;
 use crate::time::{Horizon, Instant, Series};
 use crate::units::Price;
@@ -133,6 +134,7 @@ impl<'a> Stage<'a> {
             )?,
             draws: timeline.draws_in(judged),
             mains: &record.mains,
+            ambient: &Ambient::default(),
             state: start,
         };
         let scene = Plant::new(site).scene(&conditions)?;

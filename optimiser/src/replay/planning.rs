@@ -1,17 +1,20 @@
 //! stowheat itself as a controller: plan again in every slot, do the first one.
 
+use super::steps::even_steps;
 use super::timeline::SLOT_SECONDS;
 use super::{Controller, LOOK_AHEAD, SlotCommands, View};
-use crate::forecast::{self, Expected, Risk};
+use crate::forecast::{self, Caution, Expected, Knowledge};
+use crate::judge::Effort;
 use crate::plan::{Outcome, Planner};
 use crate::plant::{Commands, HeaterCommand};
-use crate::problem::{Draw, EndValue, Hygiene, Problem, ValueStep, Weights};
+use crate::problem::{Ambient, Comfort, Draw, EndValue, Hygiene, Problem, Ready, Weights};
 use crate::rule::rule_plan;
 use crate::schedule::Schedule;
 use crate::site::Site;
 use crate::solve::SolveLimits;
 use crate::time::{Horizon, Series, Slot};
 use crate::units::{Energy, Flow, Price, Temperature, Volume};
+use crate::water::KWH_PER_LITRE_KELVIN;
 use crate::worth::{Ahead, end_value};
 
 /// Half-hours that are planned one by one.
@@ -23,9 +26,6 @@ const COARSE: usize = 12;
 
 /// Half-hours of the whole plan.
 const PLANNED: usize = FINE + 2 * COARSE;
-
-/// Steps of the worth of what is left, for the store and for the battery.
-const STEPS: usize = 8;
 
 /// Litres by which the margin grows and shrinks in a day, and its most.
 const MARGIN_UP: f64 = 8.0;
@@ -43,6 +43,12 @@ pub struct Settings {
     pub allowed_unmet: f64,
     /// Limits of each solve.
     pub limits: SolveLimits,
+    /// How much work judging a plan may be.
+    pub effort: Effort,
+    /// Caution to begin with.
+    pub caution: Caution,
+    /// Whether water is kept ready for draws that nobody knows.
+    pub keeps_ready: bool,
 }
 
 impl Default for Settings {
@@ -52,6 +58,9 @@ impl Default for Settings {
         Self {
             allowed_unmet: 0.001,
             limits: SolveLimits { seconds: 10.0, relative_gap: 1e-4, branches: 0 },
+            effort: Effort::COLD,
+            caution: Caution::default(),
+            keeps_ready: false,
         }
     }
 }
@@ -62,7 +71,7 @@ pub struct Planning {
     site: Site,
     settings: Settings,
     planner: Planner,
-    risk: Risk,
+    caution: Caution,
     /// Litres held back in each store beyond what the site asks for.
     margin: f64,
     by_rule: usize,
@@ -75,8 +84,8 @@ impl Planning {
         Self {
             site: site.clone(),
             settings,
-            planner: Planner::with_limits(settings.limits),
-            risk: Risk::default(),
+            planner: Planner::with_limits(settings.limits).with_effort(settings.effort),
+            caution: settings.caution,
             margin: 0.0,
             by_rule: 0,
             last_failure: None,
@@ -98,7 +107,7 @@ impl Planning {
         let prices = forecast::prices(view, LOOK_AHEAD)?;
         let pv = forecast::pv(view, LOOK_AHEAD);
         let base_load = forecast::base_load(view, LOOK_AHEAD);
-        let draws = forecast::draws(view, LOOK_AHEAD, self.risk);
+        let draws = forecast::draws(view, LOOK_AHEAD, &self.caution);
         let horizon = horizon(view);
         let price = |of: fn(&Expected) -> Price| {
             let fine = prices[..FINE].iter().map(of);
@@ -121,8 +130,10 @@ impl Planning {
             pv: energies("the PV", &pv)?,
             base_load: energies("the base load", &base_load)?,
             draws: with_every_class(draws, view, &self.site),
-            ready: view.promises(PLANNED).to_vec(),
+            ready: self.ready(view, &horizon),
             hygiene: hygiene(view, &horizon),
+            ambient: Ambient::default(),
+            comfort: Comfort::default(),
             state: view.state().clone(),
             end_value: EndValue {
                 stores: worth.stores.iter().map(|steps| even_steps(steps)).collect(),
@@ -130,13 +141,41 @@ impl Planning {
                     Some(_) => even_steps(&worth.battery),
                     None => Vec::new(),
                 },
+                ..EndValue::default()
             },
             weights,
+            by_hand: Vec::new(),
             published: None,
             site: self.careful_site(),
             import_price,
             horizon,
         })
+    }
+
+    /// Promises, and the water kept ready for draws that nobody knows.
+    fn ready(&self, view: &View<'_>, horizon: &Horizon) -> Vec<Ready> {
+        let mut ready = view.promises(PLANNED).to_vec();
+        if !self.settings.keeps_ready || view.draws_foreknown() {
+            return ready;
+        }
+        let now = view.slot(view.now()).start();
+        for (index, store) in self.site.stores.iter().enumerate() {
+            let rise = store.use_temperature.above(store.mains);
+            let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
+            let power = power.min(self.site.grid.import_limit.kw());
+            let made = power * 0.5 / (KWH_PER_LITRE_KELVIN * rise);
+            let litres = forecast::kept_ready(view, PLANNED + 1, &self.caution, index, made);
+            ready.extend(horizon.slots().iter().map(|slot| {
+                let at = ((slot.end() - now) / SLOT_SECONDS) as usize;
+                Ready {
+                    store: index,
+                    by: slot.end(),
+                    volume: Volume::clamped(litres[at]),
+                    temperature: store.use_temperature,
+                }
+            }));
+        }
+        ready
     }
 
     /// The hours after the plan, as far as they are looked at.
@@ -222,7 +261,8 @@ impl Controller for Planning {
     fn command(&mut self, view: &View<'_>) -> SlotCommands {
         let mark = view.mark(view.now());
         if mark.half_hour == 0 {
-            self.risk.adapt(view, self.settings.allowed_unmet);
+            let served = view.served();
+            self.caution.adapt(served.asked_kwh, served.unmet_kwh, self.settings.allowed_unmet);
             self.adapt_margin(view);
         }
         let mut commands = self.planned(view);
@@ -330,55 +370,4 @@ fn with_every_class(mut draws: Vec<Draw>, view: &View<'_>, site: &Site) -> Vec<D
         }));
     }
     draws
-}
-
-/// A concave worth in a fixed number of steps: neighbours that differ least are
-/// joined at their mean, and what is missing has no width.
-fn even_steps(steps: &[ValueStep]) -> Vec<ValueStep> {
-    let mut pieces: Vec<(f64, f64)> =
-        steps.iter().map(|s| (s.width.kwh(), s.value.per_kwh())).collect();
-    while pieces.len() > STEPS {
-        let loss = |i: usize| {
-            let ((w, v), (x, u)) = (pieces[i], pieces[i + 1]);
-            w * x / (w + x) * (v - u)
-        };
-        let Some(at) = (0..pieces.len() - 1).min_by(|&a, &b| loss(a).total_cmp(&loss(b))) else {
-            break;
-        };
-        let ((w, v), (x, u)) = (pieces[at], pieces[at + 1]);
-        pieces[at] = (w + x, (w * v + x * u) / (w + x));
-        pieces.remove(at + 1);
-    }
-    // Rounding must not let a step rise.
-    for i in 1..pieces.len() {
-        pieces[i].1 = pieces[i].1.min(pieces[i - 1].1);
-    }
-    let floor = pieces.last().map_or(0.0, |last| last.1);
-    pieces.resize(STEPS, (0.0, floor));
-    let step =
-        |(width, value)| ValueStep { width: Energy::clamped(width), value: Price::clamped(value) };
-    pieces.into_iter().map(step).collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn joined_steps_keep_their_area_and_fall() {
-        let steps: Vec<ValueStep> = (0..20)
-            .map(|i| ValueStep {
-                width: Energy::clamped(0.5 + f64::from(i % 3)),
-                value: Price::clamped(40.0 - f64::from(i * i) * 0.1),
-            })
-            .collect();
-        let area = |of: &[ValueStep]| -> f64 {
-            of.iter().map(|s| s.width.kwh() * s.value.per_kwh()).sum()
-        };
-        let few = even_steps(&steps);
-        assert_eq!(few.len(), STEPS);
-        assert!((area(&few) - area(&steps)).abs() < 1e-9);
-        assert!(few.windows(2).all(|pair| pair[1].value <= pair[0].value));
-        assert_eq!(even_steps(&[]).len(), STEPS);
-    }
 }

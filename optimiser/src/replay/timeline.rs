@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use crate::forecast::Mark;
 use crate::problem::{Draw, Ready};
 use crate::time::{Horizon, Instant, TimeError};
 use crate::units::{Energy, Price, Temperature};
@@ -9,19 +10,6 @@ use crate::water::heat_kwh;
 
 /// Length of a slot of a replay [s].
 pub const SLOT_SECONDS: i64 = 1_800;
-
-/// What the local calendar and clock show when a slot begins.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Mark {
-    /// Local day, counted from any day on.
-    pub day: i32,
-    /// Local month, counted from any month on.
-    pub month: i32,
-    /// Whether the local day is a Saturday or Sunday.
-    pub weekend: bool,
-    /// Local time of day in half-hours, 0 to 47.
-    pub half_hour: u8,
-}
 
 /// A pasteurisation that must be repeated.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,11 +26,16 @@ pub struct HygieneRule {
 
 /// What somebody in the house could say in advance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[expect(clippy::struct_excessive_bools, reason = "each is known or not, apart from the others")]
 pub struct Foreknown {
     /// Draws follow the list in the site file.
     pub draws: bool,
     /// The base load follows the steps in the site file.
     pub base_load: bool,
+    /// The sun is known; only to measure what its forecast costs.
+    pub pv: bool,
+    /// Prices are known however far ahead; only to measure what theirs costs.
+    pub prices: bool,
 }
 
 /// The parts of a [`Timeline`]; every series has a value for each slot.

@@ -1,6 +1,7 @@
 //! What is known at an instant: the one door to a timeline for controllers.
 
-use super::timeline::{HygieneRule, Mark, Timeline};
+use super::timeline::{HygieneRule, Timeline};
+use crate::forecast::{Knowledge, Mark};
 use crate::problem::{Draw, Ready, State};
 use crate::time::{Instant, Slot};
 use crate::units::{Energy, Flow, Price, Temperature};
@@ -36,21 +37,6 @@ impl<'a> View<'a> {
         Self { timeline, now, state, proven, served }
     }
 
-    /// Index of the slot that begins now.
-    pub fn now(&self) -> usize {
-        self.now
-    }
-
-    /// A slot of the calendar, past or coming.
-    pub fn slot(&self, index: usize) -> Slot {
-        self.timeline.record().horizon.slots()[index]
-    }
-
-    /// What clock and calendar show at a slot, past or coming.
-    pub fn mark(&self, index: usize) -> Mark {
-        self.timeline.record().marks[index]
-    }
-
     /// State as it is measured now.
     pub fn state(&self) -> &'a State {
         self.state
@@ -61,52 +47,14 @@ impl<'a> View<'a> {
         self.served
     }
 
-    /// Unit rates of import and export in a slot, if they are published.
-    pub fn prices(&self, slot: usize) -> (Option<Price>, Option<Price>) {
-        let record = self.timeline.record();
-        if record.published[slot] <= self.slot(self.now).start() {
-            (record.import_price[slot], record.export_price[slot])
-        } else {
-            (None, None)
-        }
-    }
-
-    /// PV energy that was measured in a past slot.
-    pub fn pv(&self, slot: usize) -> Option<Energy> {
-        (slot < self.now).then(|| self.timeline.record().pv[slot])
-    }
-
-    /// Base load of a slot: measured, or known in advance.
-    pub fn base_load(&self, slot: usize) -> Option<Energy> {
-        let record = self.timeline.record();
-        (slot < self.now || record.foreknown.base_load).then(|| record.base_load[slot])
-    }
-
     /// Whether the draws to come are known.
     pub fn draws_foreknown(&self) -> bool {
         self.timeline.record().foreknown.draws
     }
 
-    /// Draws to come within a number of slots, if they are known in advance.
-    pub fn coming_draws(&self, slots: usize) -> Option<&'a [Draw]> {
-        self.draws_foreknown().then(|| self.timeline.draws_in(self.now..self.now + slots))
-    }
-
     /// Heat drawn from a store in a slot [kWh], if it is known.
     pub fn draw_heat(&self, store: usize, slot: usize) -> Option<f64> {
         (slot < self.now || self.draws_foreknown()).then(|| self.timeline.draw_heat(store, slot))
-    }
-
-    /// Litres drawn from a store in each slot so far.
-    pub fn past_litres(&self, store: usize) -> &'a [f64] {
-        &self.timeline.litres(store)[..self.now]
-    }
-
-    /// Temperature and flow of the last draw from a store, if there was one.
-    pub fn last_draw(&self, store: usize) -> Option<(Temperature, Flow)> {
-        let first = self.now.saturating_sub(48 * 28);
-        let past = if first < self.now { self.timeline.draws_in(first..self.now) } else { &[] };
-        past.iter().rev().find(|d| d.store == store).map(|d| (d.temperature, d.flow))
     }
 
     /// Promises that fall due within a number of slots.
@@ -120,16 +68,66 @@ impl<'a> View<'a> {
         rules.iter().zip(self.proven).map(|(rule, last)| (*rule, *last + rule.every_seconds))
     }
 
-    /// The slot at the same local time a number of days before another.
-    pub fn days_before(&self, slot: usize, days: usize) -> Option<usize> {
-        self.timeline.days_before(slot, days)
-    }
-
     /// Surplus of PV over the base load in the slot that begins now, for a
     /// device that measures the meter all the time and follows it within
     /// seconds [kWh]. It is no forecast and plans must not use it.
     pub(super) fn followed_surplus(&self) -> f64 {
         let record = self.timeline.record();
         (record.pv[self.now].kwh() - record.base_load[self.now].kwh()).max(0.0)
+    }
+}
+
+impl Knowledge for View<'_> {
+    fn now(&self) -> usize {
+        self.now
+    }
+
+    fn slot(&self, index: usize) -> Slot {
+        self.timeline.record().horizon.slots()[index]
+    }
+
+    fn mark(&self, index: usize) -> Mark {
+        self.timeline.record().marks[index]
+    }
+
+    fn days_before(&self, slot: usize, days: usize) -> Option<usize> {
+        self.timeline.days_before(slot, days)
+    }
+
+    fn stores(&self) -> usize {
+        self.timeline.record().mains.len()
+    }
+
+    fn prices(&self, slot: usize) -> (Option<Price>, Option<Price>) {
+        let record = self.timeline.record();
+        if record.foreknown.prices || record.published[slot] <= self.slot(self.now).start() {
+            (record.import_price[slot], record.export_price[slot])
+        } else {
+            (None, None)
+        }
+    }
+
+    fn pv(&self, slot: usize) -> Option<Energy> {
+        let record = self.timeline.record();
+        (slot < self.now || record.foreknown.pv).then(|| record.pv[slot])
+    }
+
+    fn base_load(&self, slot: usize) -> Option<Energy> {
+        let record = self.timeline.record();
+        (slot < self.now || record.foreknown.base_load).then(|| record.base_load[slot])
+    }
+
+    fn litres(&self, store: usize, slot: usize) -> Option<f64> {
+        (slot < self.now).then(|| self.timeline.litres(store)[slot])
+    }
+
+    fn last_draw(&self, store: usize) -> Option<(Temperature, Flow)> {
+        let first = self.now.saturating_sub(48 * 28);
+        let past = if first < self.now { self.timeline.draws_in(first..self.now) } else { &[] };
+        past.iter().rev().find(|d| d.store == store).map(|d| (d.temperature, d.flow))
+    }
+
+    fn coming_draws(&self, slots: usize) -> Option<&[Draw]> {
+        self.draws_foreknown().then(|| self.timeline.draws_in(self.now..self.now + slots))
     }
 }

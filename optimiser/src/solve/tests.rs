@@ -3,8 +3,10 @@ use good_lp::{Expression, ProblemVariables, Solution, SolverModel, constraint, v
 
 use super::*;
 use crate::model::{Formulation, Program, Refinement};
-use crate::problem::{Draw, EndValue, Problem, State, ValueStep, Weights};
-use crate::site::{Battery, Control, Element, Grid, Site, Store};
+use crate::problem::{
+    Ambient, Comfort, Draw, EndValue, PlantRoomState, Problem, State, ValueStep, Weights,
+};
+use crate::site::{Battery, Control, Element, Grid, PlantRoom, Site, Store};
 use crate::time::{Horizon, Instant, Series};
 use crate::units::{Energy, Flow, Fraction, HeatLoss, Power, Price, Temperature, Volume};
 
@@ -59,6 +61,8 @@ fn house(seed: u64, slots: usize) -> Problem {
             element("low", 0.1, Control::OnOff),
             element("high", 0.6, Control::Modulating),
         ],
+        coils: Vec::new(),
+        return_loop: None,
     };
     let battery = Battery {
         capacity: Energy::constant(5.0),
@@ -88,6 +92,7 @@ fn house(seed: u64, slots: usize) -> Problem {
             grid: Grid { import_limit: Power::constant(15.0), export_limit: Power::constant(3.68) },
             battery: (!seed.is_multiple_of(4)).then_some(battery),
             stores: vec![store],
+            plant_room: PlantRoom::default(),
         },
         horizon,
         import_price,
@@ -95,11 +100,19 @@ fn house(seed: u64, slots: usize) -> Problem {
         draws: vec![draw],
         ready: Vec::new(),
         hygiene: Vec::new(),
+        ambient: Ambient::default(),
+        comfort: Comfort::default(),
         state: State {
             battery: Energy::constant(1.0),
             stores: vec![vec![Temperature::constant(12.0), Temperature::constant(45.0)]],
+            plant_room: PlantRoomState::default(),
         },
-        end_value: EndValue { stores: vec![vec![worth]], battery: vec![worth] },
+        end_value: EndValue {
+            stores: vec![vec![worth]],
+            battery: vec![worth],
+            ..EndValue::default()
+        },
+        by_hand: Vec::new(),
         published: None,
     }
 }

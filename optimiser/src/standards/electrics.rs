@@ -1,5 +1,7 @@
 //! Limits of the connection and money in a battery.
 
+use crate::units::Power;
+
 /// Current that may be fed in for each phase without prior consent in Great
 /// Britain [A]: Engineering Recommendation G98.
 pub const G98_AMPERES: f64 = 16.0;
@@ -16,10 +18,18 @@ pub fn break_even(buy: f64, round_trip: f64, wear: f64) -> f64 {
     buy / round_trip + wear
 }
 
+/// Power of everything that one price can switch on in the same minute [kW], and
+/// what is then left of a supply. Diversity is not assumed: tables of it hold for
+/// people who act by themselves, not for loads that wait for the same half-hour
+/// (common practice, no published source).
+pub fn headroom_kw(supply: Power, loads: &[Power]) -> f64 {
+    supply.kw() - loads.iter().map(|load| load.kw()).sum::<f64>()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::{Current, Power};
+    use crate::units::Current;
 
     fn close(actual: f64, expected: f64, tolerance: f64) {
         assert!((actual - expected).abs() <= tolerance, "{actual} is not {expected} ± {tolerance}");
@@ -32,6 +42,20 @@ mod tests {
         let load = Power::constant(9.0 + 3.0 + 7.36);
         close(load.current_at(230.0).amperes(), 84.2, 0.1);
         assert!(load > Current::constant(80.0).power_at(230.0, 1));
+    }
+
+    // C31, C32, common practice, no published source: a vehicle, a battery, two
+    // elements, a heat pump and the house at midnight on 80 A; oven, heat pump and
+    // element on 32 A.
+    #[test]
+    fn loads_that_wait_for_the_same_price_add_up() {
+        let supply = |amperes| Current::constant(amperes).power_at(230.0, 1);
+        let midnight = [7.4, 5.0, 3.0, 3.0, 3.0, 0.5].map(Power::clamped);
+        close(headroom_kw(supply(80.0), &midnight), 18.4 - 21.9, 1e-9);
+        close(Power::clamped(21.9).current_at(230.0).amperes(), 95.2, 0.1);
+        let evening = [2.5, 2.5, 3.6].map(Power::clamped);
+        close(headroom_kw(supply(32.0), &evening), 7.36 - 8.6, 1e-9);
+        assert!(headroom_kw(supply(32.0), &evening[..2]) > 0.0);
     }
 
     // EL-06: network operator pages on G98. EL-07: the same page's example.

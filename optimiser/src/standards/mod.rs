@@ -4,7 +4,9 @@
 pub mod electrics;
 pub mod hygiene;
 pub mod losses;
+pub mod pipes;
 pub mod scald;
+pub mod vessel;
 pub mod volume;
 
 #[cfg(test)]

@@ -63,6 +63,7 @@ fn days_of_46_and_50_half_hours_are_replayed_whole() {
         let start = optimiser::problem::State {
             battery: house.state.battery,
             stores: house.state.stores.clone(),
+            plant_room: optimiser::problem::PlantRoomState::default(),
         };
         let stage = Stage::new(&house.site, &period.timeline, &start).expect("a stage");
         let dial = house.site.stores[0].highest_reach();

@@ -40,6 +40,7 @@ impl Recipe<'_> {
                 },
                 battery: self.battery,
                 stores: self.stores.clone(),
+                plant_room: PlantRoom::default(),
             },
             export_price: prices(series(&export)),
             pv: energies(series(&pv)),
@@ -75,11 +76,18 @@ impl Recipe<'_> {
                     hold_seconds: 3_600,
                 })
                 .collect(),
-            state: State { battery: Energy::constant(3.0), stores: Vec::new() },
+            ambient: Ambient::default(),
+            comfort: Comfort::default(),
+            state: State {
+                battery: Energy::constant(3.0),
+                stores: Vec::new(),
+                plant_room: PlantRoomState::default(),
+            },
             end_value: EndValue::default(),
             weights: Weights::for_prices(&import_price),
             import_price,
             horizon,
+            by_hand: Vec::new(),
             published: None,
         };
         self.run(problem)
@@ -231,6 +239,8 @@ impl Recipe<'_> {
                     tank.plan(unmet, value)
                 })
                 .collect(),
+            jobs: Vec::new(),
+            plant_room: PlantRoomPlan::default(),
         }
     }
 

@@ -160,7 +160,7 @@ pub(super) fn alerts(state: &State, faults: &[Fault]) -> BTreeMap<Alert, String>
             state.inputs().iter().find(|input| input.name == name).and_then(|input| {
                 match input.role {
                     Role::Probe { store } => Some(store),
-                    Role::Charge | Role::Other => None,
+                    Role::Charge | Role::Meter(_) | Role::Outdoor => None,
                 }
             })
         };

@@ -7,13 +7,15 @@ use optimiser::time::Instant;
 
 use super::{App, devices, documents, set_point_topic};
 use crate::assemble::Known;
+use crate::present::Currency;
+use crate::service::archive::Record;
 use crate::service::homie::{Mirror, Request, SetError, Status};
 use crate::service::link::{Link, Message, Rank, SendError};
-use crate::service::planning::{Answer, Made};
+use crate::service::planning::{Answer, Made, Priced};
 use crate::service::settings::Place;
 use crate::service::sources::{Delivery, Subject};
 use crate::service::state::{Current, Effect, Event};
-use crate::service::wire::{Action, Command, Fault};
+use crate::service::wire::{self, Action, Command, Fault, Outcome, Stamp};
 
 impl App {
     pub(super) fn perform(&mut self, effect: Effect, events: &mut VecDeque<Event>) {
@@ -208,6 +210,7 @@ impl App {
             desk.fill(&mut known, now);
         }
         self.forecasts.fill(&mut known, now);
+        known.learned = self.logbook.learned(&self.house, now).map(Arc::new);
         self.known = Arc::new(known);
     }
 
@@ -223,11 +226,15 @@ impl App {
     }
 
     pub(super) fn planned(&mut self, answer: Answer) {
-        if !self.solver.takes(&answer) {
+        let (number, made) = match answer {
+            Answer::Made { number, made } => (number, made),
+            Answer::Priced(priced) => return self.tell_price(&priced),
+        };
+        if !self.solver.takes(number) {
             tracing::warn!("an answer of the solver came too late");
             return;
         }
-        match answer.made {
+        match made {
             Ok(made) => self.take_schedule(made),
             Err(error) => {
                 tracing::error!(error, "no schedule");
@@ -242,6 +249,35 @@ impl App {
                 self.handle(event);
             }
         }
+    }
+
+    /// What something asked for by hand costs: told to who asked, and kept.
+    fn tell_price(&mut self, priced: &Priced) {
+        let Priced { id, minor } = priced;
+        if !self.priced.insert(id.clone()) {
+            return;
+        }
+        let now = self.now();
+        let amount = Currency::new(&self.house.tariff.currency).small(minor.abs());
+        let text = match minor {
+            minor if minor.abs() < 0.5 => "it costs no more than the plan without it".to_owned(),
+            minor if *minor > 0.0 => format!("it costs {amount} more than the plan without it"),
+            _ => format!("it saves {amount} against the plan without it"),
+        };
+        let answer = wire::Answer {
+            schema: "stowheat/answer/1".to_owned(),
+            id: id.clone(),
+            issued_at: Stamp(now),
+            outcome: Outcome::Priced,
+            text,
+            ends: None,
+            cost_minor: Some((minor * 100.0).round() / 100.0),
+        };
+        let (json, outcome) =
+            (serde_json::to_string(&answer).unwrap_or_default(), "priced".to_owned());
+        let record = Record::Command { at: now, id: id.clone(), json, outcome, ends: None };
+        self.memory.keep(now, record);
+        self.perform(Effect::Answer(answer), &mut VecDeque::new());
     }
 
     fn take_schedule(&mut self, made: Arc<Made>) {
@@ -269,6 +305,9 @@ impl App {
         for note in &made.notes {
             tracing::debug!(note, "estimate");
         }
+        let (origin, until) = (made.schedule.origin.name(), made.valid_until);
+        self.supervision
+            .status(&format!("schedule of {} ({origin}), valid until {until}", made.issued_at));
         self.made = Some(made);
         self.tell_document(document);
         self.handle(Event::Planned(Ok(current)));

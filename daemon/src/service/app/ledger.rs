@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use optimiser::problem::HeaterId;
 use optimiser::time::{Instant, Slot};
 
-use crate::house::{House, HygieneRule};
-use crate::service::archive::{Record, Run};
+use crate::house::HygieneRule;
+use crate::service::archive::Record;
 use crate::service::planning::estimate::Estimate;
 
 /// Runs are kept by the half-hour [s].
@@ -21,36 +21,37 @@ const MAX_GAP_S: i64 = 300;
 pub(super) struct RunLedger {
     last: Option<Instant>,
     half_hour: Option<Slot>,
-    used: BTreeMap<HeaterId, (f64, String)>,
+    used: BTreeMap<HeaterId, Told>,
+}
+
+/// What a heater was told in a half-hour.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Told {
+    /// Energy that it uses by that [kWh].
+    pub(super) kwh: f64,
+    /// Why, the last time it was on.
+    pub(super) why: String,
 }
 
 impl RunLedger {
-    /// Counts until now; returns the runs of a half-hour that is over.
+    /// Counts until now; returns what was told in a half-hour that is over.
     pub(super) fn look<'a>(
         &mut self,
         now: Instant,
         told: impl Iterator<Item = (HeaterId, u32, &'a str)>,
-        house: &House,
-    ) -> Vec<Record> {
+    ) -> Option<(Slot, BTreeMap<HeaterId, Told>)> {
         let elapsed = self.last.map_or(0, |last| (now - last).clamp(0, MAX_GAP_S));
         self.last = Some(now);
         for (heater, power_w, why) in told.filter(|(_, power_w, _)| *power_w > 0) {
             let used = self.used.entry(heater).or_default();
-            used.0 += f64::from(power_w) / 1_000.0 * elapsed as f64 / 3_600.0;
-            why.clone_into(&mut used.1);
+            used.kwh += f64::from(power_w) / 1_000.0 * elapsed as f64 / 3_600.0;
+            why.clone_into(&mut used.why);
         }
         let edge = Instant::from_unix(now.unix().div_euclid(HALF_HOUR_S) * HALF_HOUR_S);
         let half_hour = Slot::new(edge, edge + HALF_HOUR_S);
         let over = std::mem::replace(&mut self.half_hour, half_hour);
-        let Some(slot) = over.filter(|_| over != half_hour) else { return Vec::new() };
-        std::mem::take(&mut self.used)
-            .into_iter()
-            .map(|(id, (energy_kwh, why))| {
-                let store = &house.site.stores[id.store];
-                let (store, heater) = (store.name.clone(), store.elements[id.element].name.clone());
-                Record::Run(Run { store, heater, slot, energy_kwh, why })
-            })
-            .collect()
+        let slot = over.filter(|_| over != half_hour)?;
+        Some((slot, std::mem::take(&mut self.used)))
     }
 }
 
@@ -113,7 +114,7 @@ mod tests {
     use optimiser::units::Temperature;
 
     use super::*;
-    use crate::service::planning::estimate::LAYERS;
+    use optimiser::estimate::LAYERS;
 
     fn rule() -> HygieneRule {
         HygieneRule {

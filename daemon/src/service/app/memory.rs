@@ -15,8 +15,11 @@ const GATHER: Duration = Duration::from_secs(2);
 /// Records that may wait; more are dropped rather than fill the memory.
 const MAX_WAITING: usize = 10_000;
 
-/// How often room is made.
-const PRUNE_EVERY: Duration = Duration::from_hours(24);
+/// How often room is made [s].
+const PRUNE_EVERY_S: i64 = 86_400;
+
+/// The thread wakes at least this often.
+const IDLE: Duration = Duration::from_hours(1);
 
 enum Order {
     Keep(Instant, Record),
@@ -63,18 +66,18 @@ impl Memory {
 fn write(mut archive: Archive, orders: &Receiver<Order>, persisted: &UnboundedSender<bool>) {
     let mut waiting: Vec<Record> = Vec::new();
     let mut due: Option<Moment> = None;
-    let mut pruned: Option<Moment> = None;
+    let mut pruned: Option<Instant> = None;
     let mut worked = true;
     loop {
-        let wait = due.map_or(PRUNE_EVERY, |due| due.saturating_duration_since(Moment::now()));
+        let wait = due.map_or(IDLE, |due| due.saturating_duration_since(Moment::now()));
         let closing = match orders.recv_timeout(wait) {
             Ok(Order::Keep(now, record)) => {
                 due.get_or_insert_with(|| Moment::now() + GATHER);
                 if waiting.len() < MAX_WAITING {
                     waiting.push(record);
                 }
-                if pruned.is_none_or(|last| last.elapsed() > PRUNE_EVERY) {
-                    pruned = Some(Moment::now());
+                if pruned.is_none_or(|last| !(0..PRUNE_EVERY_S).contains(&(now - last))) {
+                    pruned = Some(now);
                     tell(&archive.prune(now, MAX_BYTES), &mut worked, persisted);
                 }
                 if due.is_some_and(|due| due > Moment::now()) {
@@ -92,6 +95,8 @@ fn write(mut archive: Archive, orders: &Receiver<Order>, persisted: &UnboundedSe
             waiting.clear();
         }
         if let Some(done) = closing {
+            // Whoever waits may open it again.
+            drop(archive);
             let _gone = done.send(());
             return;
         }

@@ -5,17 +5,21 @@
 //! events; nothing is shared. Time comes from a [`Clock`], so that a day can pass
 //! in a second.
 
+mod connection;
 mod devices;
 mod documents;
 mod effects;
+mod learning;
 mod ledger;
+mod life;
 mod memory;
 mod metrics;
 mod publish;
+mod shadow;
 mod start;
 mod view;
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -24,9 +28,9 @@ use optimiser::time::Instant;
 use optimiser::units::{Energy, Temperature};
 use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender};
 use tokio::sync::watch;
-use tokio::time::MissedTickBehavior;
 
 use self::ledger::{HygieneWatch, RunLedger};
+pub use self::life::run;
 use self::memory::Memory;
 pub use self::start::{Setup, StartError};
 use self::view::View;
@@ -35,13 +39,15 @@ use crate::house::House;
 use crate::service::clock::{self, Clock, StepWatch, Synchronised};
 use crate::service::homie::{Alert, Tree};
 use crate::service::http::Status;
-use crate::service::link::{BrokerLink, Link, LinkEvent, Topic};
+use crate::service::learning::{DrawWatch, Logbook, Meters};
+use crate::service::link::{BrokerLink, LinkEvent, Topic};
 use crate::service::planning::estimate::{self, Estimate, Profile, Sight};
 use crate::service::planning::{Answer, Made, Snapshot, Solver, Taste};
 use crate::service::readings::Freshness;
 use crate::service::settings::ServiceSettings;
 use crate::service::sources::{Delivery, Forecasts, PriceDesk};
 use crate::service::state::{Event, Role, State, Why};
+use crate::service::supervision::Supervision;
 use crate::service::wire::Fault;
 use crate::service::wire::topics::Topics;
 
@@ -51,39 +57,8 @@ const DRIFT_KWH: f64 = 0.3;
 /// A schedule made in a hurry is polished when it was quiet for so long [s].
 const POLISH_AFTER_S: i64 = 15;
 
-/// Between two ticks on the service's own clock.
-const TICK: Duration = Duration::from_secs(1);
-
 /// How often the system is asked whether its time is right.
 const ASK_TIME: Duration = Duration::from_mins(1);
-
-/// Runs the service until `shutdown`, and leaves in a safe state.
-///
-/// # Errors
-/// If it cannot start.
-pub async fn run(
-    setup: Setup,
-    clock: Arc<dyn Clock>,
-    shutdown: impl Future<Output = ()>,
-) -> Result<(), StartError> {
-    let (mut app, mut inlets) = App::start(setup, Arc::clone(&clock)).await?;
-    let mut ticks = tokio::time::interval(TICK.div_f64(f64::from(clock.pace())));
-    ticks.set_missed_tick_behavior(MissedTickBehavior::Skip);
-    tokio::pin!(shutdown);
-    loop {
-        tokio::select! {
-            () = &mut shutdown => break,
-            event = app.link.next_event() => app.hear(event),
-            Some(answer) = inlets.answers.recv() => app.planned(answer),
-            Some(delivery) = inlets.deliveries.recv() => app.deliver(delivery),
-            Some(persisted) = inlets.persisted.recv() => app.handle(Event::Persisted(persisted)),
-            Some(synchronised) = inlets.synchronised.recv() => app.synchronised = synchronised,
-            _ = ticks.tick() => app.tick(),
-        }
-    }
-    app.leave().await;
-    Ok(())
-}
 
 /// Everything that others send, but for the link.
 struct Inlets {
@@ -124,6 +99,11 @@ struct App {
     /// When a schedule was made in a hurry that was not polished since.
     hurried: Option<Instant>,
     runs: RunLedger,
+    meters: Meters,
+    draws: DrawWatch,
+    logbook: Logbook,
+    /// End of the last half-hour that was logged.
+    logged_until: Option<Instant>,
     hygiene: HygieneWatch,
     steps: StepWatch,
     synchronised: Synchronised,
@@ -132,10 +112,13 @@ struct App {
     /// When values of the tree were last refreshed.
     shown: Option<Instant>,
     commands_made: u64,
+    /// Commands in force whose cost was told.
+    priced: BTreeSet<String>,
     status: watch::Sender<Status>,
     /// Watches whoever sends to us.
     tasks: Vec<tokio::task::JoinHandle<()>>,
     leaving: bool,
+    supervision: Supervision,
 }
 
 impl App {
@@ -148,6 +131,7 @@ impl App {
         let is_message = matches!(event, LinkEvent::Message { .. });
         self.handle(Event::Link(event));
         if is_message {
+            self.read_meters(self.now());
             self.look_at_stores();
         }
         if is_up {
@@ -175,6 +159,8 @@ impl App {
         if self.solver.is_overdue() {
             self.overdue(now);
         }
+        // A half-hour that is over is learned from before the next one is planned.
+        self.write_ledger(now);
         let clock_is_right = clock::is_right(now, self.synchronised);
         self.handle(Event::Tick { clock_is_right, step_s });
         self.age_forecasts(now);
@@ -183,7 +169,6 @@ impl App {
             self.handle(Event::Unpolished);
         }
         self.look_at_stores();
-        self.write_ledger(now);
         let is_due = |last: Option<Instant>, every: i64| {
             last.is_none_or(|last| !(0..every).contains(&(now - last)))
         };
@@ -229,6 +214,10 @@ impl App {
 
     fn snapshot(&mut self, taste: Taste) -> Snapshot {
         self.estimate();
+        let wishes = self.state.overrides().wishes().to_vec();
+        let ids = || wishes.iter().map(|wish| &wish.id);
+        self.priced.retain(|id| ids().any(|other| other == id));
+        let unpriced = ids().filter(|id| !self.priced.contains(*id)).cloned().collect();
         Snapshot {
             at: self.now(),
             house: Arc::clone(&self.house),
@@ -236,8 +225,10 @@ impl App {
             stores: self.stores.iter().map(Estimate::layers).collect(),
             battery: Energy::clamped(self.battery_kwh),
             proven: self.hygiene.proven.clone(),
-            wishes: self.state.overrides().wishes().to_vec(),
+            wishes,
+            unpriced,
             published: self.made.clone(),
+            change_share: self.settings.change_share,
             taste,
         }
     }
@@ -300,13 +291,16 @@ impl App {
     }
 
     fn write_ledger(&mut self, now: Instant) {
+        self.read_meters(now);
         let reasons = &self.reasons;
         let told = self
             .state
             .told()
             .iter()
             .map(|(id, power_w)| (*id, *power_w, reasons.get(id).map_or("", String::as_str)));
-        let mut records = self.runs.look(now, told, &self.house);
+        let over = self.runs.look(now, told);
+        let mut records =
+            over.map_or_else(Vec::new, |(slot, told)| self.close_half_hour(now, slot, &told));
         let names = |store: usize| self.house.site.stores[store].name.clone();
         let proofs = self.hygiene.look(now, &self.house.hygiene, &self.stores, names);
         if !proofs.is_empty() {
@@ -330,22 +324,6 @@ impl App {
             stores: &self.stores,
             battery_kwh: self.battery_kwh,
         }
-    }
-
-    /// Says what is safe, says good-bye, and writes what is left.
-    async fn leave(mut self) {
-        tracing::info!("stopping: everything is switched off");
-        self.handle(Event::Stop);
-        debug_assert!(self.leaving, "the state asked to leave");
-        for task in &self.tasks {
-            task.abort();
-        }
-        let told = self.link.stop().await;
-        if !told {
-            tracing::warn!("the broker could not be told everything; set-points run out");
-        }
-        self.memory.close(Duration::from_millis(500));
-        tracing::info!("stopped");
     }
 }
 

@@ -4,16 +4,15 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use optimiser::site::Store;
 use optimiser::time::Instant;
 use optimiser::units::Temperature;
 use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
 use tokio::sync::watch;
 
-use super::documents;
-use super::effects::json;
 use super::ledger::{HygieneWatch, RunLedger};
 use super::memory::Memory;
-use super::{App, Inlets, initial, watch_time};
+use super::{App, Inlets, connection, initial, watch_time};
 use crate::assemble::Known;
 use crate::house::House;
 use crate::service::archive::{Archive, ArchiveError, Notice};
@@ -21,15 +20,14 @@ use crate::service::clock::{self, Clock, StepWatch};
 use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore};
 use crate::service::homie::{Mirror, Status, Tree, TreeError};
 use crate::service::http;
-use crate::service::link::{
-    BrokerLink, ConfigError, Credentials, Filter, Link, LinkConfig, Message, Rank, TopicError,
-};
+use crate::service::learning::{DrawWatch, Logbook, Meters};
+use crate::service::link::{BrokerLink, ConfigError, Credentials, Link, Rank, Tls, TopicError};
 use crate::service::planning::Solver;
 use crate::service::readings::Gate;
-use crate::service::seed::Dice;
 use crate::service::settings::{Place, ServiceSettings};
 use crate::service::sources::{Delivery, Forecasts, PriceDesk, Subject, watch_file, watch_url};
 use crate::service::state::{Comfort, Event, Input, Settings, State};
+use crate::service::supervision::Supervision;
 use crate::service::wire::Command;
 use crate::service::wire::topics::{Topics, level};
 
@@ -50,6 +48,10 @@ pub struct Setup {
     pub folder: PathBuf,
     /// Name and password at the broker.
     pub credentials: Option<Credentials>,
+    /// TLS to the broker.
+    pub tls: Option<Tls>,
+    /// It only shows what it would do; see [`Setup::in_shadow`].
+    pub shadow: bool,
 }
 
 /// Why the service does not start.
@@ -81,8 +83,9 @@ impl App {
     pub(super) async fn start(
         setup: Setup,
         clock: Arc<dyn Clock>,
+        supervision: Supervision,
     ) -> Result<(Self, Inlets), StartError> {
-        let Setup { house, settings, folder, credentials } = setup;
+        let Setup { house, settings, folder, credentials, tls, shadow } = setup;
         let now = clock.now();
         let boot_id = boot_id();
         let sync = clock.synchronised();
@@ -90,8 +93,16 @@ impl App {
         let topics = Topics::new(settings.broker.prefix.clone())?;
         let tree = Tree::new(&settings.homie.spec(&house))?;
         let shows_tree = settings.homie.on;
-        let config =
-            link_config(&settings, &topics, shows_tree.then_some(&tree), &boot_id, credentials);
+        let shown = shows_tree.then_some(&tree);
+        let mut config = connection::config(&settings, &topics, shown, &boot_id);
+        config.credentials = credentials;
+        config.tls = tls;
+        config.pulse = supervision.link.clone();
+        if shadow {
+            config.subscriptions.retain(|filter| *filter != topics.command());
+        } else {
+            config.never_kept = connection::set_point_topics(&topics, &house);
+        }
         let config = config.check()?;
         let (answers_in, answers) = unbounded_channel();
         let (deliveries_in, deliveries) = unbounded_channel();
@@ -107,21 +118,16 @@ impl App {
         }
         let overrides = overrides(&house, archive.as_ref(), now);
         let proven = proven(&house, archive.as_ref());
-        let mut desk = settings
-            .prices
-            .as_ref()
-            .map(|source| PriceDesk::new(source.form.clone(), house.tariff.clone()));
-        if let (Some(desk), Some(archive)) = (&mut desk, &archive)
-            && let Err(error) = desk.recall(archive, now)
-        {
-            tracing::warn!(%error, "prices of before are not known");
-        }
+        let logbook = logbook(&house, archive.as_ref(), now);
+        let desk = desk(&settings, &house, archive.as_ref(), now);
+        let priced = overrides.wishes().iter().map(|wish| wish.id.clone()).collect();
         let known_until = match &desk {
             Some(desk) => desk.known_until(now),
             None => now + FOR_EVER_S,
         };
-        let state =
-            State::new(state_settings(&house, &settings, &topics, &boot_id), now, overrides);
+        let mut rules = state_settings(&house, &settings, &topics, &boot_id);
+        rules.shadow = shadow;
+        let state = State::new(rules, now, overrides);
         let mut app = Self {
             stores: initial(&house),
             battery_kwh: house.state.battery.kwh(),
@@ -134,7 +140,7 @@ impl App {
             link: BrokerLink::start(config),
             topics,
             tree: None,
-            solver: Solver::new(answers_in),
+            solver: Solver::new(answers_in, supervision.solver.clone()),
             memory: Memory::start(archive, persisted_in.clone()),
             desk,
             known: Arc::new(Known::default()),
@@ -147,17 +153,25 @@ impl App {
             again: None,
             hurried: None,
             runs: RunLedger::default(),
+            meters: Meters::default(),
+            draws: DrawWatch::default(),
+            logbook,
+            logged_until: None,
             hygiene: HygieneWatch::new(proven),
             steps: StepWatch::default(),
             synchronised: sync,
             refreshed: None,
             shown: None,
             commands_made: 0,
+            priced,
             status,
             tasks,
             leaving: false,
+            supervision,
         };
-        app.raise(tree);
+        if !shadow {
+            app.raise(tree);
+        }
         app.know(now);
         app.handle(Event::Tick { clock_is_right: clock::is_right(now, sync), step_s: None });
         if !remembers {
@@ -230,57 +244,6 @@ fn open(
     }
 }
 
-fn link_config(
-    settings: &ServiceSettings,
-    topics: &Topics,
-    tree: Option<&Tree>,
-    boot_id: &str,
-    credentials: Option<Credentials>,
-) -> LinkConfig {
-    let broker = &settings.broker;
-    let mut config = LinkConfig::new(&broker.host, broker.port, &broker.client_id);
-    config.credentials = credentials;
-    config.seed = Dice::from_text(boot_id).roll();
-    config.echo = Some(topics.health());
-    config.will = Some(match tree {
-        Some(tree) => tree.will(),
-        None => Message {
-            topic: topics.availability(),
-            payload: json(&documents::availability(boot_id, None)),
-            retained: true,
-        },
-    });
-    config.subscriptions = subscriptions(settings, topics, tree);
-    if let Some(tree) = tree {
-        config.opening = tree.states(Status::Init);
-        if settings.homie.mirror {
-            config.opening.extend(Mirror::new(tree).states(Status::Init));
-        }
-    }
-    config
-}
-
-fn subscriptions(settings: &ServiceSettings, topics: &Topics, tree: Option<&Tree>) -> Vec<Filter> {
-    let places = settings.forecasts.iter().map(|source| &source.place);
-    let places = places.chain(settings.prices.iter().map(|source| &source.place));
-    let sources = places.filter_map(|place| match place {
-        Place::Topic(topic) => Some(topic.clone()),
-        Place::File(_) | Place::Url(..) => None,
-    });
-    let inputs = settings.inputs.iter().map(|input| input.topic.clone());
-    let mut filters: Vec<Filter> = inputs.chain(sources).map(Filter::from).collect();
-    filters.push(topics.command());
-    if let Some(tree) = tree {
-        filters.extend(tree.filters());
-        if settings.homie.mirror {
-            filters.extend(Mirror::new(tree).filters());
-        }
-    }
-    filters.sort();
-    filters.dedup();
-    filters
-}
-
 fn watchers(
     settings: &ServiceSettings,
     to: &UnboundedSender<Delivery>,
@@ -301,9 +264,14 @@ fn watchers(
 }
 
 fn plant(house: &House) -> Plant {
+    let full_s = |store: &Store| {
+        let kw: f64 = store.elements.iter().map(|element| element.power.kw()).sum();
+        (store.heat_at(store.ceiling) / kw.max(1e-3) * 3_600.0) as i64
+    };
     let stores = house.site.stores.iter().map(|store| PlantStore {
         name: store.name.clone(),
         ceiling: store.ceiling,
+        full_s: full_s(store),
         heaters: store
             .elements
             .iter()
@@ -314,6 +282,23 @@ fn plant(house: &House) -> Plant {
             .collect(),
     });
     Plant { stores: stores.collect() }
+}
+
+/// The desk for prices, with those of before the start.
+fn desk(
+    settings: &ServiceSettings,
+    house: &House,
+    archive: Option<&Archive>,
+    now: Instant,
+) -> Option<PriceDesk> {
+    let source = settings.prices.as_ref()?;
+    let mut desk = PriceDesk::new(source.form.clone(), house.tariff.clone());
+    if let Some(archive) = archive
+        && let Err(error) = desk.recall(archive, now)
+    {
+        tracing::warn!(%error, "prices of before are not known");
+    }
+    Some(desk)
 }
 
 /// What was asked for by hand before the start and holds still.
@@ -333,6 +318,18 @@ fn overrides(house: &House, archive: Option<&Archive>, now: Instant) -> Override
     }
     let wishes = overrides.wishes().to_vec();
     overrides.with_wishes(now, wishes)
+}
+
+/// What the meters taught before the start.
+fn logbook(house: &House, archive: Option<&Archive>, now: Instant) -> Logbook {
+    let recalled = archive.map(|archive| Logbook::recall(archive, house, now));
+    recalled.transpose().map_or_else(
+        |error| {
+            tracing::warn!(%error, "what was learned before is not known");
+            Logbook::default()
+        },
+        Option::unwrap_or_default,
+    )
 }
 
 /// The later of what the file and the archive say.
@@ -379,5 +376,6 @@ fn state_settings(
         command: topics.command(),
         start_offset: settings.start_offset,
         comfort: comfort.collect(),
+        shadow: false,
     }
 }

@@ -124,7 +124,7 @@ impl Archive {
     /// If the file cannot be read.
     pub fn runs(&self, slot: Slot) -> Result<Vec<Run>, ArchiveError> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT store, heater, start, end, energy_kwh, why FROM runs
+            "SELECT store, heater, start, end, energy_kwh, measured, why FROM runs
              WHERE end > ?1 AND start < ?2 ORDER BY start, store, heater",
         )?;
         let range = params![slot.start().unix(), slot.end().unix()];
@@ -134,7 +134,8 @@ impl Archive {
             let at = |index| row.get(index).map(Instant::from_unix);
             if let Some(slot) = Slot::new(at(2)?, at(3)?) {
                 let (store, heater) = (row.get(0)?, row.get(1)?);
-                runs.push(Run { store, heater, slot, energy_kwh: row.get(4)?, why: row.get(5)? });
+                let (energy_kwh, measured, why) = (row.get(4)?, row.get(5)?, row.get(6)?);
+                runs.push(Run { store, heater, slot, energy_kwh, measured, why });
             }
         }
         Ok(runs)

@@ -11,7 +11,7 @@ use super::error::ArchiveError;
 use super::{Archive, MAX_BYTES};
 
 /// Each step takes the tables from its number to the next.
-const MIGRATIONS: [&str; 2] = [
+const MIGRATIONS: [&str; 3] = [
     "CREATE TABLE readings (input TEXT NOT NULL, at INTEGER NOT NULL, value REAL NOT NULL,
                             UNIQUE (input, at));
      CREATE TABLE prices (quantity TEXT NOT NULL, start INTEGER NOT NULL, end INTEGER NOT NULL,
@@ -30,6 +30,7 @@ const MIGRATIONS: [&str; 2] = [
                            UNIQUE (store, proven_at));",
     "CREATE TABLE learned (name TEXT PRIMARY KEY, version INTEGER NOT NULL,
                            json TEXT NOT NULL, at INTEGER NOT NULL);",
+    "ALTER TABLE runs ADD COLUMN measured INTEGER NOT NULL DEFAULT 0;",
 ];
 
 /// Something that its owner should know about the opening.

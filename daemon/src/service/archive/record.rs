@@ -29,6 +29,8 @@ pub struct Run {
     pub slot: Slot,
     /// Energy used [kWh].
     pub energy_kwh: f64,
+    /// Whether a meter says so; otherwise it is what the heater was told.
+    pub measured: bool,
     /// Why it was on.
     pub why: String,
 }
@@ -126,10 +128,18 @@ pub(super) fn insert(transaction: &Transaction<'_>, record: &Record) -> rusqlite
             "INSERT INTO commands (at, id, json, outcome, ends) VALUES (?1, ?2, ?3, ?4, ?5)",
             params![at.unix(), id, json, outcome, ends.map(Instant::unix)],
         ),
-        Record::Run(Run { store, heater, slot, energy_kwh, why }) => run(
-            "INSERT OR REPLACE INTO runs (store, heater, start, end, energy_kwh, why)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            params![store, heater, slot.start().unix(), slot.end().unix(), energy_kwh, why],
+        Record::Run(Run { store, heater, slot, energy_kwh, measured, why }) => run(
+            "INSERT OR REPLACE INTO runs (store, heater, start, end, energy_kwh, measured, why)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            params![
+                store,
+                heater,
+                slot.start().unix(),
+                slot.end().unix(),
+                energy_kwh,
+                measured,
+                why
+            ],
         ),
         Record::Hygiene { store, proven_at, coldest_c, hold_minutes } => run(
             "INSERT OR REPLACE INTO hygiene (store, proven_at, coldest_c, hold_minutes)

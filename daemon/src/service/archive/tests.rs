@@ -63,6 +63,7 @@ fn what_is_written_is_found_after_a_restart() {
         heater: "upper".into(),
         slot: slot(0, 1_800),
         energy_kwh: 1.5,
+        measured: true,
         why: "cheapest".into(),
     };
     let price = Price {
@@ -177,7 +178,9 @@ fn an_older_file_is_brought_up_to_date() {
     archive.write(&[reading(0, 50.0)]).expect("written");
     archive
         .connection
-        .execute_batch("DROP TABLE learned; PRAGMA user_version = 1")
+        .execute_batch(
+            "DROP TABLE learned; ALTER TABLE runs DROP COLUMN measured; PRAGMA user_version = 1",
+        )
         .expect("undone");
     drop(archive);
     let mut archive = open(&folder.file());

@@ -5,11 +5,11 @@
 //! [`Overrides::tick`] reports it.
 
 mod overrides;
+mod plant;
 mod reader;
 
-pub use overrides::{
-    Overrides, Plant, PlantHeater, PlantStore, StoreReading, Verdict, Wish, WishKind,
-};
+pub use overrides::{Overrides, StoreReading, Verdict, Wish, WishKind};
+pub use plant::{Plant, PlantHeater, PlantStore};
 pub use reader::{Refusal, read};
 
 #[cfg(test)]

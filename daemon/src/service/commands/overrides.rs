@@ -5,6 +5,7 @@ use std::collections::VecDeque;
 use optimiser::time::Instant;
 use optimiser::units::Temperature;
 
+use super::plant::Plant;
 use super::reader::{Refusal, check_times};
 use crate::service::wire::{Action, Answer, Command, Outcome, Stamp};
 
@@ -20,33 +21,6 @@ const MAX_WISHES: usize = 64;
 /// Temperatures that may be aimed at [°C].
 const TARGETS_C: std::ops::RangeInclusive<f64> = 40.0..=65.0;
 
-/// The names and limits that commands are checked against.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Plant {
-    /// The stores.
-    pub stores: Vec<PlantStore>,
-}
-
-/// A store, as commands know it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PlantStore {
-    /// Name.
-    pub name: String,
-    /// Never hotter than this.
-    pub ceiling: Temperature,
-    /// Its heaters.
-    pub heaters: Vec<PlantHeater>,
-}
-
-/// A heater, as commands know it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PlantHeater {
-    /// Name.
-    pub name: String,
-    /// Power when fully on [W].
-    pub power_w: u32,
-}
-
 /// What is known of a store when a heater is asked about.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StoreReading {
@@ -54,6 +28,15 @@ pub struct StoreReading {
     pub hottest: Option<Temperature>,
     /// Heat went in without the probe moving, or there is no word from it.
     pub heat_spent: bool,
+    /// Whether the store has a probe at all; without one the model speaks for it.
+    pub has_probe: bool,
+}
+
+impl StoreReading {
+    /// Whether a probe that should speak does not, or cannot be believed.
+    pub fn is_blind(&self) -> bool {
+        self.has_probe && (self.hottest.is_none() || self.heat_spent)
+    }
 }
 
 /// Something that is asked for, until its end.
@@ -123,6 +106,8 @@ pub enum Verdict {
     Ceiling,
     /// Off, because nothing trustworthy is known about the water.
     Blind,
+    /// Off, because a store without a probe was boosted for as long as makes sense.
+    Spent,
 }
 
 /// All wishes of the moment, in the order they came.
@@ -160,6 +145,7 @@ impl Overrides {
             outcome,
             text,
             ends: ends.map(Stamp),
+            cost_minor: None,
         };
         if self.seen.contains(&command.id) {
             return answer(Outcome::Repeated, "this command came before".to_owned(), None);
@@ -198,6 +184,7 @@ impl Overrides {
                 outcome: Outcome::Ended,
                 text: text.to_owned(),
                 ends: None,
+                cost_minor: None,
             });
             false
         });
@@ -216,14 +203,20 @@ impl Overrides {
         if reading.hottest.is_some_and(|hottest| hottest >= ceiling) {
             return Verdict::Ceiling;
         }
-        let blind = reading.hottest.is_none() || reading.heat_spent;
+        let blind = reading.is_blind();
         let by_hand = self.wishes.iter().rev().filter(|w| w.from <= now && now < w.until);
         for wish in by_hand {
             match wish.kind {
                 WishKind::Boost { store: s, heater: h, .. }
                     if s == store && h.is_none_or(|h| h == heater) =>
                 {
-                    return if blind { Verdict::Blind } else { Verdict::On(wish.until) };
+                    let spent = wish.from + self.plant.stores[store].full_s;
+                    return match reading.has_probe {
+                        _ if blind => Verdict::Blind,
+                        true => Verdict::On(wish.until),
+                        false if now >= spent => Verdict::Spent,
+                        false => Verdict::On(wish.until.min(spent)),
+                    };
                 }
                 WishKind::Off { store: s, heater: h }
                     if s.is_none_or(|s| s == store) && h.is_none_or(|h| h == heater) =>

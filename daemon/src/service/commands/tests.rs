@@ -5,6 +5,8 @@ use proptest::prelude::*;
 use super::*;
 use crate::service::wire::{Answer, Outcome};
 
+const FULL_S: i64 = 5_400;
+
 fn at(seconds: i64) -> Instant {
     Instant::from_unix(1_750_000_000 + seconds)
 }
@@ -15,6 +17,7 @@ fn plant() -> Plant {
         name: name.into(),
         ceiling: Temperature::constant(70.0),
         heaters,
+        full_s: FULL_S,
     };
     Plant {
         stores: vec![
@@ -30,7 +33,11 @@ fn send(overrides: &mut Overrides, now: Instant, id: &str, action: &str) -> Answ
 }
 
 fn seen(celsius: f64) -> StoreReading {
-    StoreReading { hottest: Some(Temperature::constant(celsius)), heat_spent: false }
+    StoreReading {
+        hottest: Some(Temperature::constant(celsius)),
+        heat_spent: false,
+        has_probe: true,
+    }
 }
 
 fn off_until(until: Instant) -> String {
@@ -72,11 +79,16 @@ fn the_ceiling_beats_the_hand() {
 fn a_boost_needs_eyes() {
     let mut overrides = Overrides::new(plant());
     send(&mut overrides, at(0), "b1", r#"{"kind":"boost","store":"cylinder","minutes":120}"#);
-    let unknown = StoreReading { hottest: None, heat_spent: false };
+    let unknown = StoreReading { hottest: None, ..seen(50.0) };
     assert_eq!(overrides.verdict(at(60), 0, 0, unknown), Verdict::Blind);
     let stuck = StoreReading { heat_spent: true, ..seen(50.0) };
     assert_eq!(overrides.verdict(at(60), 0, 0, stuck), Verdict::Blind);
     assert_eq!(Overrides::new(plant()).verdict(at(60), 0, 0, unknown), Verdict::Blind);
+    // A store that never had a probe is heated by the model, for so long and no longer.
+    let model = StoreReading { has_probe: false, ..unknown };
+    assert_eq!(Overrides::new(plant()).verdict(at(60), 0, 0, model), Verdict::Plan);
+    assert_eq!(overrides.verdict(at(60), 0, 0, model), Verdict::On(at(FULL_S)));
+    assert_eq!(overrides.verdict(at(FULL_S), 0, 0, model), Verdict::Spent);
 }
 
 #[test]

@@ -217,6 +217,7 @@ fn every_request_is_a_command_with_an_end() {
             name: "Cylinder".into(),
             ceiling: Temperature::constant(70.0),
             heaters: vec![heater("Lower"), heater("Upper")],
+            full_s: 7_200,
         }],
     };
     let now = Instant::from_unix(1_767_225_600);

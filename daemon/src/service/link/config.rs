@@ -1,7 +1,11 @@
 //! Settings of the link, checked so that the client cannot panic on them.
 
+use rumqttc::tokio_native_tls::native_tls::TlsConnector;
+
 use super::message::Message;
+use super::tls::{self, Tls};
 use super::topic::{Filter, Topic};
+use crate::service::supervision::Pulse;
 
 /// Largest payload taken in or given out [bytes].
 pub const MAX_PAYLOAD: usize = 256 * 1024;
@@ -23,6 +27,8 @@ pub struct LinkConfig {
     pub client_id: String,
     /// Name and password.
     pub credentials: Option<Credentials>,
+    /// TLS; plain text if it is not asked for.
+    pub tls: Option<Tls>,
     /// Time between signs of life; a dead peer is found after twice this [s].
     pub keep_alive_s: u16,
     /// Limit on name look-up, connection and greeting together [s].
@@ -38,6 +44,11 @@ pub struct LinkConfig {
     /// One of our own retained topics, listened to so that we notice when the
     /// broker drops what we publish.
     pub echo: Option<Topic>,
+    /// Our own topics on which nothing may be kept by the broker; what is, was put
+    /// there by somebody else, and is taken off.
+    pub never_kept: Vec<Topic>,
+    /// Sign of life of the polling task.
+    pub pulse: Pulse,
     /// Seed of the waiting times.
     pub seed: u64,
 }
@@ -65,13 +76,16 @@ impl LinkConfig {
             port,
             client_id: client_id.into(),
             credentials: None,
+            tls: None,
             keep_alive_s: 15,
             connect_timeout_s: 12,
-            longest_wait_s: 60,
+            longest_wait_s: 8,
             will: None,
             opening: Vec::new(),
             subscriptions: Vec::new(),
             echo: None,
+            never_kept: Vec::new(),
+            pulse: Pulse::default(),
             seed: 0,
         }
     }
@@ -98,7 +112,7 @@ impl LinkConfig {
         );
         rule(
             (1..=600).contains(&self.longest_wait_s),
-            "longest_wait_s: choose 1 to 600, usually 60",
+            "longest_wait_s: choose 1 to 600, usually 8",
         );
         let will_fits = self.will.as_ref().is_none_or(|will| will.retained);
         rule(will_fits, "will: it must be retained, or nobody who connects later learns of it");
@@ -115,19 +129,31 @@ impl LinkConfig {
     /// # Errors
     /// With every fault at once.
     pub fn check(self) -> Result<Checked, ConfigError> {
-        let faults = self.faults();
-        if faults.is_empty() { Ok(Checked(self)) } else { Err(ConfigError(faults)) }
+        let mut faults = self.faults();
+        let connector = self.tls.as_ref().map(tls::connector).transpose();
+        match connector {
+            Ok(connector) if faults.is_empty() => Ok(Checked { config: self, connector }),
+            Ok(_) => Err(ConfigError(faults)),
+            Err(fault) => {
+                faults.push(fault);
+                Err(ConfigError(faults))
+            }
+        }
     }
 }
 
 /// Settings that are known to work.
 #[derive(Clone)]
-pub struct Checked(LinkConfig);
+pub struct Checked {
+    config: LinkConfig,
+    /// What makes TLS of a connection.
+    pub(super) connector: Option<TlsConnector>,
+}
 
 impl std::ops::Deref for Checked {
     type Target = LinkConfig;
     fn deref(&self) -> &LinkConfig {
-        &self.0
+        &self.config
     }
 }
 

@@ -56,6 +56,12 @@ pub enum LinkEvent {
         /// Its size [bytes].
         bytes: usize,
     },
+    /// The broker kept a message where nothing may be kept, such as a command of
+    /// long ago; it is taken off the broker.
+    KeptCommand {
+        /// Where it was.
+        topic: String,
+    },
     /// Something we published did not come back: the broker drops it.
     EchoMissing {
         /// Where it was published.

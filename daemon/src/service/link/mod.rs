@@ -17,6 +17,7 @@ mod message;
 mod outbox;
 mod pace;
 mod session;
+mod tls;
 mod topic;
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -27,13 +28,14 @@ use tokio::task::JoinHandle;
 
 pub use config::{Checked, ConfigError, Credentials, LinkConfig, MAX_PACKET, MAX_PAYLOAD};
 pub use message::{LinkEvent, Message, Rank, SendError};
+pub use tls::{Identity, Tls};
 pub use topic::{Filter, Topic, TopicError};
 
 use inbox::Inbox;
 use outbox::Outbox;
 
 /// Limit on saying good-bye [s].
-const FLUSH_LIMIT: Duration = Duration::from_secs(3);
+const FLUSH_LIMIT: Duration = Duration::from_secs(2);
 
 /// What the service needs of a broker connection, whoever makes it.
 pub trait Link {
@@ -99,7 +101,7 @@ impl Shared {
     }
 }
 
-/// A running link to a broker over TCP.
+/// A running link to a broker over TCP, with TLS if the settings ask for it.
 pub struct BrokerLink {
     shared: Arc<Shared>,
     task: JoinHandle<bool>,
@@ -121,7 +123,7 @@ impl BrokerLink {
         Self { shared, task }
     }
 
-    /// Sends what is still to be sent, says good-bye and ends, within 3 s. Set
+    /// Sends what is still to be sent, says good-bye and ends, within 2 s. Set
     /// the `offline` values first: a clean good-bye suppresses the will.
     /// Returns whether the broker has everything.
     pub async fn stop(self) -> bool {

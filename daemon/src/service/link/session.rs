@@ -10,6 +10,7 @@ use std::time::Duration;
 use rumqttc::{
     AsyncClient, ConnectionError, Event, EventLoop, LastWill, MqttOptions, NetworkOptions,
     Outgoing, Packet, Publish, QoS, StateError, SubAck, SubscribeFilter, SubscribeReasonCode,
+    TlsConfiguration, Transport,
 };
 use tokio::sync::Notify;
 use tokio::task::JoinHandle;
@@ -19,7 +20,8 @@ use super::Shared;
 use super::config::{Checked, MAX_PACKET, MAX_PAYLOAD};
 use super::message::{LinkEvent, Message};
 use super::pace::{Backoff, LogGate, TakeOvers};
-use super::topic::Filter;
+use super::tls;
+use super::topic::{Filter, Topic};
 
 /// Messages that may wait inside the client; few, because they are lost with it.
 const CLIENT_QUEUE: usize = 16;
@@ -69,6 +71,7 @@ pub(super) async fn run(config: Checked, shared: Arc<Shared>) -> bool {
         if ended.was_up && started.elapsed() >= GOOD_AFTER {
             backoff.reset();
         }
+        config.pulse.beat();
         tokio::select! {
             () = sleep(backoff.wait()) => {}
             _ = stopping.wait_for(|stop| *stop) => return false,
@@ -97,7 +100,8 @@ impl<'a> Session<'a> {
         network.set_tcp_nodelay(true);
         event_loop.set_network_options(network);
         let mut filters = shared.filters().clone();
-        filters.extend(config.echo.clone().map(Filter::from));
+        let own = config.echo.iter().chain(&config.never_kept);
+        filters.extend(own.cloned().map(Filter::from));
         Self {
             config,
             shared,
@@ -119,6 +123,7 @@ impl<'a> Session<'a> {
             _ = stopping.wait_for(|stop| *stop) => return self.ended("stopped"),
         };
         loop {
+            self.config.pulse.beat();
             match next {
                 Ok(Event::Outgoing(Outgoing::Disconnect)) => return self.ended("said good-bye"),
                 Ok(event) => self.handle(event),
@@ -192,6 +197,8 @@ impl<'a> Session<'a> {
         let bytes = publish.payload.len();
         if self.config.echo.as_ref().is_some_and(|echo| echo.as_str() == publish.topic) {
             self.echo.heard(&publish.payload);
+        } else if self.config.never_kept.iter().any(|own| own.as_str() == publish.topic) {
+            self.sweep(publish);
         } else if bytes > MAX_PAYLOAD {
             self.shared.tell(LinkEvent::TooLarge { topic: publish.topic.clone(), bytes });
         } else {
@@ -201,6 +208,22 @@ impl<'a> Session<'a> {
                 retained: publish.retain,
             });
         }
+    }
+}
+
+impl Session<'_> {
+    /// Takes a kept message off a topic where none may be. What is not kept is what
+    /// we just said ourselves.
+    fn sweep(&self, publish: &Publish) {
+        if !publish.retain || publish.payload.is_empty() {
+            return;
+        }
+        if let Ok(topic) = Topic::new(publish.topic.clone()) {
+            tracing::error!(topic = topic.as_str(), "a kept command is taken off the broker");
+            self.shared.outbox().clear(topic);
+            self.shared.changed.notify_one();
+        }
+        self.shared.tell(LinkEvent::KeptCommand { topic: publish.topic.clone() });
     }
 }
 
@@ -310,6 +333,10 @@ fn options(config: &Checked) -> MqttOptions {
         .set_clean_session(true)
         .set_max_packet_size(MAX_PACKET, MAX_PACKET)
         .set_inflight(32);
+    if let Some(connector) = &config.connector {
+        let tls = TlsConfiguration::NativeConnector(connector.clone());
+        options.set_transport(Transport::tls_with_config(tls));
+    }
     if let Some(credentials) = &config.credentials {
         options.set_credentials(&credentials.user, &credentials.password);
     }
@@ -324,6 +351,14 @@ fn options(config: &Checked) -> MqttOptions {
 /// What went wrong, in words that stay the same while the cause does.
 fn explain(error: &ConnectionError) -> String {
     use rumqttc::mqttbytes::Error as Packets;
+    if let Some(cause) = tls::cause(&error.to_string()) {
+        return cause;
+    }
+    if let ConnectionError::Tls(error) = error {
+        return format!(
+            "the broker broke off the start of TLS ({error}); is this its port for TLS, usually 8883?"
+        );
+    }
     match error {
         ConnectionError::MqttState(StateError::Deserialization(
             Packets::PayloadSizeLimitExceeded(_),

@@ -8,7 +8,8 @@ use optimiser::Schedule;
 use optimiser::check::Violation;
 use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planner};
-use optimiser::problem::{Problem, Published};
+use optimiser::problem::Problem;
+use optimiser::published::Published;
 use optimiser::rule::rule_plan;
 use optimiser::time::Instant;
 use optimiser::units::{Energy, Price, Temperature};
@@ -61,10 +62,23 @@ pub struct Snapshot {
     pub proven: Vec<Option<Instant>>,
     /// What was asked for by hand.
     pub wishes: Vec<Wish>,
+    /// The commands among it whose cost was not told yet.
+    pub unpriced: Vec<String>,
     /// The schedule that is out.
     pub published: Option<Arc<Made>>,
+    /// Share of its import cost that another one must save to take its place.
+    pub change_share: f64,
     /// How much work it is worth.
     pub taste: Taste,
+}
+
+/// What something that was asked for by hand costs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Priced {
+    /// The command it came with.
+    pub id: String,
+    /// Beyond the schedule without it [minor]; negative if it saves.
+    pub minor: f64,
 }
 
 /// A schedule with all that is needed to show it.
@@ -119,8 +133,9 @@ pub fn make(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> 
     let Assembled { mut problem, price_origins, notes } = assembled;
     wishes::apply(&mut problem, &snapshot.wishes, snapshot.at);
     if let Some(published) = &snapshot.published {
-        problem.published = Some(on_slots(published, &problem));
+        problem.published = Some(Published::new(&published.schedule, &problem.horizon));
         problem.weights.change_per_kwh = CHANGE_PER_KWH;
+        problem.weights.change_share = snapshot.change_share;
     }
     let problem = problem.validated().map_err(|error| error.to_string())?;
     let schedule = match planned(&problem, planner, snapshot.taste) {
@@ -201,30 +216,17 @@ fn in_words(found: &[Violation]) -> String {
     found.iter().take(5).map(ToString::to_string).collect::<Vec<_>>().join("; ")
 }
 
-/// The heaters' energy of a schedule on the slots of a problem.
-fn on_slots(published: &Made, problem: &Problem) -> Published {
-    let count = problem.heaters().count();
-    let slots = &published.schedule.slots;
-    (0..count)
-        .map(|heater| {
-            problem
-                .horizon
-                .slots()
-                .iter()
-                .map(|slot| {
-                    let kwh: f64 = slots
-                        .iter()
-                        .map(|plan| {
-                            let share = plan.slot.overlap_seconds(*slot) as f64
-                                / plan.slot.seconds() as f64;
-                            plan.heaters.get(heater).map_or(0.0, |run| run.energy.kwh() * share)
-                        })
-                        .sum();
-                    Energy::clamped(kwh)
-                })
-                .collect()
-        })
-        .collect()
+/// What each wish that has no price yet costs beyond the schedule without it.
+pub(super) fn price(snapshot: &Snapshot, made: &Made, planner: &mut Planner) -> Vec<Priced> {
+    let ids = snapshot.unpriced.iter();
+    ids.filter_map(|id| {
+        let others = snapshot.wishes.iter().filter(|wish| wish.id != *id).cloned().collect();
+        let without = Snapshot { wishes: others, ..snapshot.clone() };
+        let without = make(&without, planner).ok()?;
+        let minor = made.schedule.cost.total() - without.schedule.cost.total();
+        Some(Priced { id: id.clone(), minor })
+    })
+    .collect()
 }
 
 #[cfg(test)]

@@ -5,5 +5,5 @@ mod making;
 mod solver;
 mod wishes;
 
-pub use making::{Made, Snapshot, Taste, make};
+pub use making::{Made, Priced, Snapshot, Taste, make};
 pub use solver::{Answer, Solver};

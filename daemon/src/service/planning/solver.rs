@@ -3,13 +3,14 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
-use std::sync::mpsc::{Sender, channel};
+use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
 use std::time::Duration;
 
 use optimiser::plan::Planner;
 use tokio::sync::mpsc::UnboundedSender;
 
-use super::making::{Made, Snapshot, make};
+use super::making::{Made, Priced, Snapshot, make, price};
+use crate::service::supervision::{Pulse, SOLVER_THREAD};
 
 /// Limit on one schedule, by a clock that nobody can set.
 const LIMIT: Duration = Duration::from_secs(20);
@@ -18,18 +19,27 @@ const LIMIT: Duration = Duration::from_secs(20);
 /// the comfort minimum stays until the service is started again.
 const MOST_LEFT: usize = 3;
 
+/// How often the waiting thread says that it lives.
+const BEAT: Duration = Duration::from_secs(5);
+
 /// An answer of the thread.
 #[derive(Debug)]
-pub struct Answer {
-    /// Number of the question.
-    pub number: u64,
-    /// The schedule, or why there is none.
-    pub made: Result<Arc<Made>, String>,
+pub enum Answer {
+    /// To a question.
+    Made {
+        /// Number of the question.
+        number: u64,
+        /// The schedule, or why there is none.
+        made: Result<Arc<Made>, String>,
+    },
+    /// What was found out beside, once the schedule was out.
+    Priced(Priced),
 }
 
 /// Asks the thread, one question at a time.
 pub struct Solver {
     answers: UnboundedSender<Answer>,
+    pulse: Pulse,
     thread: Option<Sender<(u64, Snapshot)>>,
     asked: Option<(u64, std::time::Instant)>,
     next: u64,
@@ -37,9 +47,9 @@ pub struct Solver {
 }
 
 impl Solver {
-    /// Answers will go there.
-    pub fn new(answers: UnboundedSender<Answer>) -> Self {
-        Self { answers, thread: None, asked: None, next: 0, left: 0 }
+    /// Answers will go there, and signs of life of the thread.
+    pub fn new(answers: UnboundedSender<Answer>, pulse: Pulse) -> Self {
+        Self { answers, pulse, thread: None, asked: None, next: 0, left: 0 }
     }
 
     /// Asks for a schedule.
@@ -69,9 +79,9 @@ impl Solver {
         self.asked.is_some()
     }
 
-    /// Whether an answer is the one that was asked for last.
-    pub fn takes(&mut self, answer: &Answer) -> bool {
-        self.asked.take_if(|(number, _)| *number == answer.number).is_some()
+    /// Whether a schedule is the one that was asked for last.
+    pub fn takes(&mut self, number: u64) -> bool {
+        self.asked.take_if(|(asked, _)| *asked == number).is_some()
     }
 
     /// Whether the thread is over its limit; it is then left behind, and its answer
@@ -87,15 +97,28 @@ impl Solver {
 
     fn start(&self) -> Result<Sender<(u64, Snapshot)>, String> {
         let (sender, questions) = channel::<(u64, Snapshot)>();
-        let answers = self.answers.clone();
+        let (answers, pulse) = (self.answers.clone(), self.pulse.clone());
         std::thread::Builder::new()
-            .name("solver".to_owned())
+            .name(SOLVER_THREAD.to_owned())
             .spawn(move || {
                 let mut planner = Planner::default();
-                for (number, snapshot) in questions {
-                    let made = caught(&snapshot, &mut planner).map(Arc::new);
-                    if answers.send(Answer { number, made }).is_err() {
+                loop {
+                    pulse.beat();
+                    let (number, snapshot) = match questions.recv_timeout(BEAT) {
+                        Ok(question) => question,
+                        Err(RecvTimeoutError::Timeout) => continue,
+                        Err(RecvTimeoutError::Disconnected) => return,
+                    };
+                    let made = caught(&mut planner, |planner| make(&snapshot, planner));
+                    let made = made.map(Arc::new);
+                    let made_now = made.as_ref().ok().map(Arc::clone);
+                    if answers.send(Answer::Made { number, made }).is_err() {
                         return;
+                    }
+                    let priced = made_now
+                        .map(|made| caught(&mut planner, |p| Ok(price(&snapshot, &made, p))));
+                    for priced in priced.into_iter().flatten().flatten() {
+                        let _ended = answers.send(Answer::Priced(priced));
                     }
                 }
             })
@@ -104,9 +127,12 @@ impl Solver {
     }
 }
 
-fn caught(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> {
-    let made = catch_unwind(AssertUnwindSafe(|| make(snapshot, planner)));
-    made.unwrap_or_else(|panic| {
+fn caught<T>(
+    planner: &mut Planner,
+    work: impl FnOnce(&mut Planner) -> Result<T, String>,
+) -> Result<T, String> {
+    let done = catch_unwind(AssertUnwindSafe(|| work(planner)));
+    done.unwrap_or_else(|panic| {
         // What it holds may be half changed.
         *planner = Planner::default();
         let text = panic

@@ -1,8 +1,9 @@
 //! What was asked for by hand, as parts of a planning problem.
 
-use optimiser::problem::{Draw, Problem, Ready};
+use optimiser::problem::{ByHand, Draw, HeaterId, Problem, Ready};
 use optimiser::time::Instant;
 use optimiser::units::{Flow, Temperature, Volume};
+use optimiser::water;
 
 use crate::service::commands::{Wish, WishKind};
 
@@ -12,9 +13,10 @@ const GUEST_LITRES: f64 = 40.0;
 const GUEST_CELSIUS: f64 = 40.0;
 const GUEST_FLOW: f64 = 8.0;
 
-/// Puts the wishes into a problem. Boosts and offs are obeyed outside the plan,
-/// which then follows the readings.
+/// Puts the wishes into a problem.
 pub(super) fn apply(problem: &mut Problem, wishes: &[Wish], now: Instant) {
+    problem.by_hand =
+        problem.heaters().flat_map(|heater| by_hand(problem, wishes, heater, now)).collect();
     for wish in wishes {
         let spans = |at: Instant| wish.from <= at && at < wish.until;
         match &wish.kind {
@@ -56,6 +58,58 @@ pub(super) fn apply(problem: &mut Problem, wishes: &[Wish], now: Instant) {
             WishKind::Target { .. } | WishKind::Boost { .. } | WishKind::Off { .. } => {}
         }
     }
+}
+
+/// When an element is held on or off; the last word wins.
+fn by_hand(problem: &Problem, wishes: &[Wish], heater: HeaterId, now: Instant) -> Vec<ByHand> {
+    let mut held: Vec<ByHand> = Vec::new();
+    for wish in wishes {
+        let is_own = |store: Option<usize>, element: Option<usize>| {
+            store.is_none_or(|store| store == heater.store)
+                && element.is_none_or(|element| element == heater.element)
+        };
+        let (until, on) = match wish.kind {
+            WishKind::Boost { store, heater: element, until_c } if is_own(Some(store), element) => {
+                let hot = until_c.map(|c| hot_at(problem, store, element, c, now.max(wish.from)));
+                (hot.map_or(wish.until, |hot| hot.min(wish.until)), true)
+            }
+            WishKind::Off { store, heater: element } if is_own(store, element) => {
+                (wish.until, false)
+            }
+            _ => continue,
+        };
+        let new = ByHand { heater, from: wish.from, until, on };
+        let rest = held.into_iter().flat_map(|old| {
+            let before = ByHand { until: old.until.min(new.from), ..old };
+            let after = ByHand { from: old.from.max(new.until), ..old };
+            [before, after]
+        });
+        held = rest.chain([new]).filter(|span| span.from < span.until).collect();
+    }
+    held
+}
+
+/// When a boost brings the water above its lowest element to a temperature, if
+/// nobody draws.
+fn hot_at(
+    problem: &Problem,
+    store: usize,
+    element: Option<usize>,
+    celsius: f64,
+    from: Instant,
+) -> Instant {
+    let site = &problem.site.stores[store];
+    let used = site.elements.iter().enumerate();
+    let used = used.filter(|(index, _)| element.is_none_or(|element| element == *index));
+    let (kw, lowest) = used.fold((0.0, 1.0_f64), |(kw, lowest), (_, element)| {
+        (kw + element.power.kw(), lowest.min(element.height.value()))
+    });
+    let layers = &problem.state.stores[store];
+    let (count, litres) = (layers.len() as f64, site.volume.litres() / layers.len() as f64);
+    let above = layers.iter().enumerate().filter(|(i, _)| (*i as f64 + 0.5) / count >= lowest);
+    let kwh: f64 =
+        above.map(|(_, t)| water::heat_kwh(litres, (celsius - t.celsius()).max(0.0))).sum();
+    from + (kwh / kw.max(1e-3) * 3_600.0).ceil() as i64
 }
 
 /// One more draw for every day of draws, beside the largest of that day.

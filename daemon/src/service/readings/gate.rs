@@ -162,6 +162,11 @@ impl Gate {
         }
     }
 
+    /// Whether it reads a counter.
+    pub fn is_counter(&self) -> bool {
+        self.unit.quantity == Quantity::Counter
+    }
+
     /// How many messages were refused, by kind.
     pub fn refused(&self) -> &BTreeMap<Kind, u64> {
         &self.refused

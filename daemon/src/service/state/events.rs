@@ -7,6 +7,7 @@ use optimiser::units::Temperature;
 
 use crate::service::archive::Record;
 use crate::service::commands::Plant;
+use crate::service::learning::Meter;
 use crate::service::link::{Filter, LinkEvent, Topic};
 use crate::service::readings::Gate;
 use crate::service::wire::{Answer, Command, Fault, SetPoint};
@@ -27,6 +28,8 @@ pub struct Settings {
     pub start_offset: bool,
     /// For each store, what keeps it from going cold without a schedule.
     pub comfort: Vec<Option<Comfort>>,
+    /// Nothing is switched: another one steers the house.
+    pub shadow: bool,
 }
 
 /// A thermostat that needs neither a schedule nor the time of day. It is the last
@@ -63,8 +66,10 @@ pub enum Role {
     },
     /// State of charge of the battery.
     Charge,
-    /// Anything else that is recorded and planned with.
-    Other,
+    /// Power or energy.
+    Meter(Meter),
+    /// The air outside; recorded for those who will plan with it.
+    Outdoor,
 }
 
 /// What happened. The loop has one queue of these.

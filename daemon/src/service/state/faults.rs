@@ -80,6 +80,15 @@ impl State {
                 add(&self.settings.plant.stores[store].name, "cold", &text);
             }
         }
+        for (index, store) in self.settings.plant.stores.iter().enumerate() {
+            if !store.heaters.is_empty() && !self.reading(index, now).has_probe {
+                add(
+                    &store.name,
+                    "no-probe",
+                    "no probe speaks for it: it is heated by the model, and no pasteurisation is proven",
+                );
+            }
+        }
         if is_settled && self.prices_until.is_none_or(|until| until < now + PRICE_REACH_S) {
             add("prices", "missing", "prices are known for less than 3 h; estimates are used");
         }

@@ -54,6 +54,9 @@ impl State {
     }
 
     fn heaters(&self) -> Vec<HeaterId> {
+        if self.settings.shadow {
+            return Vec::new();
+        }
         let stores = self.settings.plant.stores.iter().enumerate();
         stores
             .flat_map(|(store, s)| {
@@ -67,6 +70,7 @@ impl State {
         match self.overrides.verdict(now, heater.store, heater.element, reading) {
             Verdict::Ceiling => off(now, "the store is as hot as it may be"),
             Verdict::Blind => off(now, "no trustworthy reading of this store"),
+            Verdict::Spent => off(now, "no probe here, and boosted for as long as makes sense"),
             Verdict::Off(until) => off(now, &format!("off by hand until {until}")),
             Verdict::On(until) => {
                 let power_w =

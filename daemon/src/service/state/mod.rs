@@ -221,6 +221,10 @@ impl State {
                     self.link_faults.insert((topic, "too-large", text));
                 }
             }
+            LinkEvent::KeptCommand { topic } => {
+                let text = "the broker held a set-point of before; it was taken off unread";
+                self.link_faults.insert((topic, "kept-command", text.to_owned()));
+            }
             LinkEvent::EchoMissing { topic } => {
                 let text = "the broker drops what we publish; mend its access list";
                 self.link_faults.insert((topic.to_string(), "echo-missing", text.to_owned()));
@@ -256,6 +260,7 @@ impl State {
                     outcome: Outcome::Refused,
                     text: refusal.text,
                     ends: None,
+                    cost_minor: None,
                 })),
             }
             return;
@@ -302,7 +307,7 @@ impl State {
     fn look(&mut self, now: Instant) {
         for store in 0..self.blind.len() {
             let reading = self.reading(store, now);
-            let blind = reading.hottest.is_none() || reading.heat_spent;
+            let blind = reading.is_blind();
             if blind != self.blind[store] {
                 self.blind[store] = blind;
                 self.change(Why::Reading);
@@ -327,8 +332,9 @@ impl State {
             .max_by(f64::total_cmp)
             .and_then(|celsius| Temperature::new(celsius).ok());
         // One probe that still moves is enough to see by.
-        let heat_spent = probes.clone().count() > 0 && probes.clone().all(Gate::is_heat_spent);
-        StoreReading { hottest, heat_spent }
+        let has_probe = probes.clone().count() > 0;
+        let heat_spent = has_probe && probes.clone().all(Gate::is_heat_spent);
+        StoreReading { hottest, heat_spent, has_probe }
     }
 
     fn change(&mut self, why: Why) {

@@ -17,7 +17,7 @@ fn at(seconds: i64) -> Instant {
 fn plant() -> Plant {
     let heaters = vec![PlantHeater { name: "rod".into(), power_w: 3_000 }];
     let ceiling = Temperature::constant(70.0);
-    Plant { stores: vec![PlantStore { name: "cylinder".into(), ceiling, heaters }] }
+    Plant { stores: vec![PlantStore { name: "cylinder".into(), ceiling, heaters, full_s: 14_400 }] }
 }
 
 fn settings() -> Settings {
@@ -36,6 +36,7 @@ fn settings() -> Settings {
         command: Filter::new("p/v1/command").expect("a filter"),
         start_offset: true,
         comfort: vec![],
+        shadow: false,
     }
 }
 
@@ -70,6 +71,8 @@ fn schedule(on: &[usize]) -> Current {
             why: Reason::NotNeeded,
         }],
         stores: vec![],
+        jobs: vec![],
+        plant_room: optimiser::schedule::PlantRoomPlan::default(),
     };
     Current {
         issued_at: at(0),

@@ -253,7 +253,7 @@ pub enum Action {
 }
 
 /// What became of a command.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Answer {
     /// `stowheat/answer/1`.
@@ -269,6 +269,10 @@ pub struct Answer {
     /// When it ends by itself.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ends: Option<Stamp>,
+    /// What it costs beyond the schedule without it, in minor units such as pence;
+    /// negative if it saves.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cost_minor: Option<f64>,
 }
 
 /// What became of a command.
@@ -283,4 +287,6 @@ pub enum Outcome {
     Refused,
     /// It came to its end.
     Ended,
+    /// It was done before, and now it is known what it costs.
+    Priced,
 }

@@ -4,15 +4,18 @@ use super::super::shape::Kind::{Choice, Flag, Table, Tables, Text, Whole};
 use super::super::shape::{Shape, assumed, number, optional, required};
 
 /// What an input can measure, in the words of the file.
-pub(in crate::site_file) const MEASURES: [&str; 8] = [
+pub(in crate::site_file) const MEASURES: [&str; 11] = [
     "store-temperature",
     "battery-level",
     "battery-power",
     "pv-power",
+    "pv-energy",
     "load-power",
-    "outdoor-temperature",
+    "load-energy",
     "import-power",
-    "energy-counter",
+    "heater-power",
+    "heater-energy",
+    "outdoor-temperature",
 ];
 
 pub(super) static SERVICE: Shape = Shape {
@@ -30,6 +33,11 @@ pub(super) static SERVICE: Shape = Shape {
             Flag(true),
             "Switch on up to ten minutes after the edge of a slot, always the same for this site, so that not all houses start at once.",
         ),
+        assumed(
+            "change_saves_percent",
+            number(0.0, 20.0, 0.5),
+            "A schedule that still serves is replaced only by one that costs less by this share of its import, and by at least one minor unit.",
+        ),
         optional(
             "http_address",
             Text("127.0.0.1:8460"),
@@ -45,10 +53,14 @@ pub(super) static SERVICE: Shape = Shape {
 };
 
 static BROKER: Shape = Shape {
-    about: "The MQTT broker, without TLS: on this machine, or behind a bridge that adds it.",
+    about: "The MQTT broker.",
     keys: &[
         assumed("host", Text("127.0.0.1"), "Name or address."),
-        assumed("port", Whole { min: 1, max: 65_535, usual: 1_883 }, "Port."),
+        assumed(
+            "port",
+            Whole { min: 1, max: 65_535, usual: 1_883 },
+            "Port; 8883 with `tls = true`, if left out.",
+        ),
         optional(
             "client_id",
             Text("stowheat-mill-cottage"),
@@ -66,6 +78,23 @@ static BROKER: Shape = Shape {
             Text("broker-password"),
             "Name of the password among the credentials of the systemd unit.",
         ),
+        assumed("tls", Flag(false), "Speak TLS, and nothing else."),
+        optional(
+            "ca_file",
+            Text("/etc/stowheat/broker-ca.pem"),
+            "Authorities that the broker's certificate must lead to; the system's if left out.",
+        ),
+        optional(
+            "client_certificate_file",
+            Text("/etc/stowheat/client.pem"),
+            "Certificate that is shown to the broker.",
+        ),
+        optional("client_key_file", Text("/etc/stowheat/client-key.pem"), "Its key, PKCS #8."),
+        optional(
+            "client_key_credential",
+            Text("broker-client-key"),
+            "Name of the key among the credentials of the systemd unit.",
+        ),
     ],
 };
 
@@ -73,12 +102,17 @@ static INPUT: Shape = Shape {
     about: "An input: a number from any topic.",
     keys: &[
         required("name", Text("cylinder top"), "Name in messages."),
-        required("measures", Choice(&MEASURES), "What it measures."),
+        required(
+            "measures",
+            Choice(&MEASURES),
+            "What it measures; `energy` is a counter, load is the house without its heaters, import is negative while exporting, and battery power while discharging.",
+        ),
         optional(
             "store",
             Text("cylinder"),
-            "Store of the probe; may be left out where there is one.",
+            "Store of the probe or heater; may be left out where there is one.",
         ),
+        optional("heater", Text("immersion"), "The heater that is measured."),
         optional(
             "height_fraction",
             number(0.0, 1.0, 0.9),

@@ -1,8 +1,9 @@
 //! Draws, promises, hygiene and the present state.
 
 use chrono::Weekday;
-use optimiser::site::Store;
+use optimiser::site::{Element, Store};
 use optimiser::standards::volume;
+use optimiser::units::Temperature;
 use optimiser::water;
 
 use super::Page;
@@ -51,10 +52,34 @@ pub(super) fn describe(page: &mut Page, house: &House) {
             ),
         );
     }
+    for rule in &house.hygiene {
+        let store = &house.site.stores[rule.store];
+        for element in &store.elements {
+            page.line("", &reach(store, element, rule.temperature));
+        }
+    }
     if house.hygiene.is_empty() {
         page.line("hygiene", "no rule");
     }
     state(page, house);
+}
+
+/// Whether an element can bring the coldest water to a temperature.
+fn reach(store: &Store, element: &Element, asked: Temperature) -> String {
+    let name = &element.name;
+    let hottest = store.reach(element);
+    if hottest < asked {
+        return format!("element `{name}` cannot: it stops at {hottest}");
+    }
+    let below = element.height.value();
+    if below <= 1.0 / store.layers as f64 {
+        format!("element `{name}` can, in all of the store")
+    } else if store.destratification_pump {
+        format!("element `{name}` can, with the pump that mixes the store")
+    } else {
+        let cold = below * store.volume.litres();
+        format!("element `{name}` can, but not in the {cold:.0} L below it")
+    }
 }
 
 fn state(page: &mut Page, house: &House) {

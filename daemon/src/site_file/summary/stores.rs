@@ -1,7 +1,7 @@
 //! Stores: heat, heat-up times, usable litres, losses.
 
 use optimiser::site::{Element, Store};
-use optimiser::standards::{losses, volume};
+use optimiser::standards::{losses, vessel, volume};
 use optimiser::water;
 
 use super::super::{Checked, LossBasis};
@@ -39,6 +39,7 @@ fn describe_store(page: &mut Page, store: &Store, basis: &LossBasis) {
             litres * volume::expansion(cold, ceiling)
         ),
     );
+    expansion_vessel(page, litres, cold, ceiling);
     page.line(
         "cut-out",
         &store.cut_out.map_or_else(|| "not stated".to_owned(), |cut_out| cut_out.to_string()),
@@ -56,6 +57,19 @@ fn describe_store(page: &mut Page, store: &Store, basis: &LossBasis) {
     }
     usable(page, store);
     loss(page, store, basis);
+}
+
+/// The vessel that takes up the expansion, at the usual pressures.
+fn expansion_vessel(page: &mut Page, litres: f64, cold: f64, hot: f64) {
+    let (filled, relief) = vessel::CYLINDER_BAR;
+    if let Some(size) = vessel::vessel_litres(litres, cold, hot, vessel::CYLINDER_BAR) {
+        page.line(
+            "expansion vessel",
+            &format!(
+                "{size:.0} L or more if unvented, filled at {filled} bar with an expansion valve of {relief} bar"
+            ),
+        );
+    }
 }
 
 /// Hours to heat a part of the store from mains to a temperature, with its share

@@ -1,7 +1,7 @@
 //! Site, connection, tariff, PV, battery and base load.
 
 use optimiser::standards::electrics;
-use optimiser::units::{Current, Price};
+use optimiser::units::{Current, Power, Price};
 
 use super::super::Checked;
 use super::super::cautions::phase_amperes;
@@ -83,6 +83,38 @@ fn connection(page: &mut Page, checked: &Checked) {
         &format!(
             "{total:.1} A on a phase{assumption}; headroom to the main fuse {:.1} A",
             supply.fuse.amperes() - total
+        ),
+    );
+    coincident(page, checked);
+}
+
+/// What one cheap half-hour can switch on at once, whoever waits for it.
+fn coincident(page: &mut Page, checked: &Checked) {
+    let house = &checked.house;
+    let mut loads: Vec<(&str, Power)> = Vec::new();
+    let elements = house.site.stores.iter().flat_map(|store| &store.elements);
+    loads.push(("elements", Power::clamped(elements.map(|e| e.power.kw()).sum())));
+    let charge = house.site.battery.filter(|battery| battery.charges_from_grid);
+    loads.extend(charge.map(|battery| ("battery", battery.charge_limit)));
+    if let BaseLoad::Daily(steps) = &house.base_load {
+        let highest = steps.iter().map(|(_, power)| power.kw()).fold(0.0, f64::max);
+        loads.push(("house at its highest", Power::clamped(highest)));
+    }
+    let powers: Vec<Power> = loads.iter().map(|&(_, power)| power).collect();
+    let supply = house.supply.fuse.power_at(house.supply.volts, house.supply.phases);
+    let left = electrics::headroom_kw(supply, &powers);
+    let listed: Vec<String> = loads.iter().map(|(what, power)| format!("{what} {power}")).collect();
+    page.line(
+        "one price for all",
+        &format!(
+            "{}: {:.1} kW, {}",
+            listed.join(", "),
+            powers.iter().map(|power| power.kw()).sum::<f64>(),
+            if left < 0.0 {
+                format!("{:.1} kW above the main fuse; plans stagger them", -left)
+            } else {
+                format!("headroom {left:.1} kW; no diversity is assumed")
+            }
         ),
     );
 }

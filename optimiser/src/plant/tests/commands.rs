@@ -1,8 +1,10 @@
 //! How a published schedule becomes commands.
 
 use super::*;
-use crate::problem::{EndValue, HeaterId, Hygiene, Problem, Weights};
-use crate::schedule::{BatteryMode, Evidence, HeaterPlan, Origin, Reason, Schedule, SlotPlan};
+use crate::problem::{Comfort, EndValue, HeaterId, Hygiene, Problem, Weights};
+use crate::schedule::{
+    BatteryMode, Evidence, HeaterPlan, Origin, PlantRoomPlan, Reason, Schedule, SlotPlan,
+};
 use crate::time::Slot;
 
 fn plan(slot: Slot) -> SlotPlan {
@@ -34,6 +36,8 @@ fn plan(slot: Slot) -> SlotPlan {
             why: Reason::Stock,
         }],
         stores: vec![],
+        jobs: vec![],
+        plant_room: PlantRoomPlan::default(),
     }
 }
 
@@ -76,8 +80,11 @@ fn commands(change: impl Fn(&mut SlotPlan)) -> Commands {
             temperature: Temperature::constant(60.0),
             hold_seconds: 1_800,
         }],
+        ambient: weather.ambient,
+        comfort: Comfort::default(),
         state: weather.state,
         end_value: EndValue::default(),
+        by_hand: Vec::new(),
         published: None,
     };
     Commands::of(&problem, &schedule)

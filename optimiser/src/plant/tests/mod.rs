@@ -4,11 +4,12 @@
 mod commands;
 mod electricity;
 mod heat;
+mod plant_room;
 mod properties;
 
 use super::*;
-use crate::problem::Draw;
-use crate::site::{Battery, Control, Element, Grid, Store};
+use crate::problem::{Ambient, Draw, PlantRoomState};
+use crate::site::{Battery, Control, Element, Grid, PlantRoom, Store};
 use crate::time::{Horizon, Instant, Series};
 use crate::units::{Flow, Fraction, HeatLoss, Power, Price, Volume};
 
@@ -42,6 +43,8 @@ fn store() -> Store {
         destratification_pump: false,
         layers: 20,
         elements: vec![element(3.0, 0.0, Control::OnOff)],
+        coils: Vec::new(),
+        return_loop: None,
     }
 }
 
@@ -50,6 +53,7 @@ fn site(store: Store, battery: Option<Battery>) -> Site {
         grid: Grid { import_limit: Power::constant(18.4), export_limit: Power::constant(5.0) },
         battery,
         stores: vec![store],
+        plant_room: PlantRoom::default(),
     }
 }
 
@@ -61,6 +65,7 @@ struct Weather {
     pv: Series<Energy>,
     base_load: Series<Energy>,
     draws: Vec<Draw>,
+    ambient: Ambient,
     state: State,
 }
 
@@ -78,9 +83,11 @@ impl Weather {
             pv: Series::constant(&horizon, Energy::constant(0.5 * pv)),
             base_load: Series::constant(&horizon, Energy::constant(0.5 * base)),
             draws: vec![],
+            ambient: Ambient::default(),
             state: State {
                 battery: Energy::constant(0.0),
                 stores: vec![vec![Temperature::constant(celsius)]],
+                plant_room: PlantRoomState::default(),
             },
             horizon,
         }
@@ -95,6 +102,7 @@ impl Weather {
             base_load: &self.base_load,
             draws: &self.draws,
             mains: &[],
+            ambient: &self.ambient,
             state: &self.state,
         }
     }

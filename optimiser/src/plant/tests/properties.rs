@@ -88,7 +88,13 @@ fn cases() -> impl Strategy<Value = Case> {
                 house: site(store, Some(battery)),
                 draws,
                 profile: profile.into_iter().map(Temperature::clamped).collect(),
-                commands: Commands { heaters, battery: told, pv: pv_use, pumps: vec![pump] },
+                commands: Commands {
+                    heaters,
+                    battery: told,
+                    pv: pv_use,
+                    pumps: vec![pump],
+                    jobs: vec![vec![]; SLOTS],
+                },
                 level,
                 pv: kw.1,
                 base: kw.2,
@@ -102,8 +108,11 @@ impl Case {
         weather.pv = Series::constant(&weather.horizon, Energy::clamped(0.5 * self.pv));
         weather.base_load = Series::constant(&weather.horizon, Energy::clamped(0.5 * self.base));
         weather.draws.clone_from(&self.draws);
-        weather.state =
-            State { battery: Energy::clamped(self.level), stores: vec![self.profile.clone()] };
+        weather.state = State {
+            battery: Energy::clamped(self.level),
+            stores: vec![self.profile.clone()],
+            plant_room: PlantRoomState::default(),
+        };
         weather
     }
 
@@ -168,6 +177,13 @@ proptest! {
         for command in case.commands.heaters.iter_mut().flatten() {
             command.delay_minutes = 0.0;
         }
+        // Water colder than the mains is warmed by a draw, and a hotter store draws
+        // less: there more heat may well give a colder layer.
+        let store = &mut case.house.stores[0];
+        store.surroundings = Temperature::clamped(store.surroundings.celsius().max(10.0));
+        for layer in &mut case.profile {
+            *layer = Temperature::clamped(layer.celsius().max(10.0));
+        }
         let less = case.run(physics);
         let command = &mut case.commands.heaters[row][slot];
         command.minutes += minutes;
@@ -214,6 +230,6 @@ proptest! {
 }
 
 /// What the splitting of heat and flow may blur [K]: hundredths of a kelvin at the
-/// source, and up to 0.2 K while an element heats during a fast draw (seen once in
-/// some ten thousand random cases).
+/// source, and seldom more; four of 160,000 random cases were beyond 0.1 K, none
+/// beyond 0.16 K.
 const COARSE_K: f64 = 0.2;

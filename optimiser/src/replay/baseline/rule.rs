@@ -1,6 +1,7 @@
 //! Rules and how each decides a slot.
 
 use super::super::{Controller, SlotCommands, View};
+use crate::forecast::Knowledge;
 use crate::plant::{BatteryCommand, HeaterCommand};
 use crate::schedule::BatteryMode;
 use crate::site::{Control, Element, Site};

@@ -1,0 +1,40 @@
+//! How cautious plans are: the few numbers that a controller learns beside the
+//! series it remembers.
+
+/// What is learned from how the taps were served; plain numbers, to be kept
+/// across restarts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Caution {
+    /// How much of the time the draws of the next half-hour may be more than is
+    /// planned for.
+    pub risk: f64,
+    /// The quantile of draws that later hours are planned for.
+    pub later: f64,
+    /// How much of the time the draws that follow may be more than the water
+    /// kept ready for them.
+    pub kept: f64,
+}
+
+impl Default for Caution {
+    fn default() -> Self {
+        Self { risk: 0.03, later: 0.55, kept: 0.01 }
+    }
+}
+
+impl Caution {
+    /// Moves on by a day, from how the last two weeks were served [kWh] towards
+    /// a share of draw heat that may be unmet.
+    pub fn adapt(&mut self, asked_kwh: f64, unmet_kwh: f64, allowed: f64) {
+        if asked_kwh <= 0.0 {
+            return;
+        }
+        let step = if unmet_kwh / asked_kwh > allowed { 0.8 } else { 1.03 };
+        self.risk = (self.risk * step).clamp(0.002, 0.1);
+        self.kept = (self.kept * step).clamp(0.001, 0.05);
+    }
+
+    /// Quantile for the sum over a number of slots from now.
+    pub(super) fn quantile(&self, slots: usize) -> f64 {
+        (1.0 - self.risk * (1.0 + slots as f64 / 4.0)).max(self.later)
+    }
+}

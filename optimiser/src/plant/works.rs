@@ -1,0 +1,192 @@
+//! The plant room beyond elements, stepped in minutes: sources that serve one
+//! sink at a time, coils, return loops, buffer and circuits, rooms and pool.
+//!
+//! In each step every source gives heat at the temperatures that its sink has,
+//! the stores run on by themselves with that heat in them, then the circuits
+//! take theirs. Heat is booked where it moves, so that the books close.
+
+mod machine;
+mod port;
+mod room_trace;
+mod step;
+
+use std::ops::Range;
+
+use super::command::Commands;
+use super::scene::Scene;
+use super::store::{Bench, Course, StorePlant, Told};
+use super::trace::StoreTrace;
+use crate::physics::rooms::Network;
+use crate::site::Site;
+pub(super) use room_trace::Inner;
+pub use room_trace::{JobRecord, PlantRoomSlot, PlantRoomTrace};
+
+/// Length of a step while a source or pump may run [s].
+const STEP_SECONDS: f64 = 60.0;
+
+/// Length of a step while nothing but time acts [s].
+const STILL_SECONDS: f64 = 300.0;
+
+/// Edges closer than this are one [s].
+const LEAST_SECONDS: f64 = 1e-3;
+
+/// Light below this starts no collector [W/m²].
+const DIM: f64 = 20.0;
+
+/// What follows from the site, fixed.
+#[derive(Debug, Clone)]
+pub(super) struct Works {
+    site: Site,
+    network: Option<Network>,
+    /// For each store and coil, the layers around it.
+    coils: Vec<Vec<Range<usize>>>,
+    /// For each store, the layer that its return loop enters.
+    returns: Vec<usize>,
+    /// Whether the pump station refuses to run with a colder collector.
+    guarded: bool,
+}
+
+impl Works {
+    /// The works of a site, unless it has only stores and elements.
+    pub(super) fn of(site: &Site, stores: &[StorePlant], guarded: bool) -> Option<Self> {
+        let plain = site.plant_room.is_empty()
+            && site.stores.iter().all(|s| s.coils.is_empty() && s.return_loop.is_none());
+        if plain {
+            return None;
+        }
+        let band = |store: &StorePlant, coil: &crate::site::Coil| {
+            let low = store.tank.layer_at(coil.bottom.value());
+            low..store.tank.layer_at(coil.top.value()).max(low) + 1
+        };
+        Some(Self {
+            network: site
+                .plant_room
+                .rooms
+                .as_ref()
+                .map(|rooms| Network::of(rooms, rooms.loss().watts_per_kelvin())),
+            coils: site
+                .stores
+                .iter()
+                .zip(stores)
+                .map(|(s, plant)| s.coils.iter().map(|coil| band(plant, coil)).collect())
+                .collect(),
+            returns: site
+                .stores
+                .iter()
+                .zip(stores)
+                .map(|(s, plant)| {
+                    s.return_loop.map_or(0, |pipe| plant.tank.layer_at(pipe.return_height.value()))
+                })
+                .collect(),
+            site: site.clone(),
+            guarded,
+        })
+    }
+
+    /// Runs slots of everything from the state that the traces hold.
+    pub(super) fn run(
+        &self,
+        stores: &[StorePlant],
+        benches: &mut [Bench],
+        scene: &Scene,
+        commands: &Commands,
+        (traces, room): (&mut [StoreTrace], &mut PlantRoomTrace),
+        slots: Range<usize>,
+    ) {
+        if slots.start >= scene.len() {
+            return;
+        }
+        let told = |index: usize| Told {
+            heaters: &commands.heaters[stores[index].first_heater
+                ..stores[index].first_heater + stores[index].elements.len()],
+            pumps: &commands.pumps[index],
+        };
+        let mut courses: Vec<Course<'_>> = stores
+            .iter()
+            .zip(benches.iter_mut())
+            .zip(traces.iter_mut())
+            .enumerate()
+            .map(|(index, ((_, bench), trace))| {
+                StorePlant::course(bench, scene, index, told(index), trace, slots.start)
+            })
+            .collect();
+        let mut inner = room.inner[slots.start].clone();
+        for slot in slots {
+            let facts = scene.slots[slot];
+            for (index, (course, trace)) in courses.iter_mut().zip(traces.iter_mut()).enumerate() {
+                course.begin(facts, slot, commands.pumps[index][slot], trace);
+            }
+            let mut record = PlantRoomSlot::default();
+            let jobs = &commands.jobs[slot];
+            let mut now = facts.start;
+            while now < facts.end {
+                let until = self.next(scene, slot, jobs, &inner, now);
+                let mut moment = step::Moment {
+                    works: self,
+                    stores,
+                    benches: &mut *benches,
+                    courses: &mut courses,
+                    ambient: &scene.ambient[slot],
+                    slot_start: facts.start,
+                    jobs,
+                    now,
+                    until,
+                    inner: &mut inner,
+                    record: &mut record,
+                };
+                moment.sources();
+                moment.loops(&scene.loop_runs);
+                for (index, store) in stores.iter().enumerate() {
+                    store.advance(
+                        &mut benches[index],
+                        &mut courses[index],
+                        &mut traces[index],
+                        until,
+                    );
+                }
+                step::circuits(
+                    self,
+                    &scene.ambient[slot],
+                    jobs,
+                    (facts.start, now, until),
+                    &mut inner,
+                    &mut record,
+                );
+                now = until;
+            }
+            for (index, store) in stores.iter().enumerate() {
+                store.finish(&mut benches[index], &mut courses[index], &mut traces[index]);
+            }
+            room.slots[slot] = record;
+            room.inner[slot + 1] = inner.clone();
+        }
+    }
+
+    /// End of the step that begins now.
+    fn next(
+        &self,
+        scene: &Scene,
+        slot: usize,
+        jobs: &[super::JobCommand],
+        inner: &Inner,
+        now: f64,
+    ) -> f64 {
+        let facts = &scene.slots[slot];
+        let sunny =
+            self.site.plant_room.collectors.is_some() && scene.ambient[slot].collectors > DIM;
+        let runs = scene.loop_runs.iter().filter(|run| run.start < facts.end && run.end > now);
+        let busy = !jobs.is_empty()
+            || sunny
+            || inner.machines.iter().any(|m| m.serves.is_some())
+            || runs.clone().next().is_some();
+        let longest = if busy { STEP_SECONDS } else { STILL_SECONDS };
+        let edges = jobs.iter().flat_map(|job| {
+            let start = facts.start + 60.0 * job.delay_minutes;
+            [start, start + 60.0 * job.minutes]
+        });
+        let edges = edges.chain(runs.flat_map(|run| [run.start, run.end]));
+        edges
+            .filter(|edge| *edge > now + LEAST_SECONDS)
+            .fold((now + longest).min(facts.end), f64::min)
+    }
+}

@@ -1,0 +1,230 @@
+//! How much of what is to be gained stowheat gains, in a closed loop on past years.
+//!
+//!     closed_loop [--house NAME] [--market NAME] [--weeks N | --year] [--days N]
+//!                 [--seed N] [--perfect prices,draws,pv,load] [--no-rules]
+//!
+//! Without `--year`, N weeks (6) spread over the year are drawn by a seed (1).
+//! For each, and in sum: cost under the best tuned rule, under stowheat, and the
+//! bounds; the share captured, (rule − stowheat) / (rule − bound at equal
+//! comfort); unmet draw heat; processor time of a step.
+
+#![expect(clippy::print_stdout, reason = "a tool that prints its figures")]
+
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveDate};
+use optimiser::judge::Effort;
+use optimiser::problem::{PlantRoomState, State};
+use optimiser::replay::baseline::{Kind, tune};
+use optimiser::replay::bound::{Comfort, prescient};
+use optimiser::replay::{Ledger, Planning, Settings, Stage, Timeline};
+use optimiser::solve::SolveLimits;
+use stowheat::assemble::{Known, period};
+use stowheat::house::House;
+use stowheat_tests::worlds::{HOUSES, MARKETS, Market, world};
+
+const ALLOWED: f64 = 0.001;
+
+struct Wishes {
+    weeks: usize,
+    days: u64,
+    seed: u64,
+    year: bool,
+    rules: bool,
+    perfect: String,
+    settings: Settings,
+}
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let text = |name: &str| {
+        let at = arguments.iter().position(|a| a == name)?;
+        arguments.get(at + 1).map(String::as_str)
+    };
+    let number =
+        |name: &str, usual: f64| text(name).map_or(usual, |n| n.parse::<f64>().expect("a number"));
+    let flag = |name: &str| arguments.iter().any(|a| a == name);
+    let mut settings = Settings::default();
+    if flag("--rolling") {
+        settings.effort = Effort::ROLLING;
+    }
+    settings.effort = Effort {
+        rounds: number("--rounds", settings.effort.rounds as f64) as usize,
+        simulations: number("--sims", settings.effort.simulations as f64) as usize,
+        ..settings.effort
+    };
+    settings.caution.risk = number("--risk", settings.caution.risk);
+    settings.caution.later = number("--later", settings.caution.later);
+    settings.caution.kept = number("--kept", settings.caution.kept);
+    settings.keeps_ready = flag("--ready");
+    let wishes = Wishes {
+        weeks: number("--weeks", 6.0) as usize,
+        days: number("--days", 7.0) as u64,
+        seed: number("--seed", 1.0) as u64,
+        year: flag("--year"),
+        rules: !flag("--no-rules"),
+        perfect: text("--perfect").unwrap_or_default().to_owned(),
+        settings,
+    };
+    for market in MARKETS.iter().filter(|m| text("--market").is_none_or(|name| name == m.name)) {
+        for house in HOUSES.iter().filter(|h| text("--house").is_none_or(|name| name == **h)) {
+            let Some((site, known)) = world(house, market) else {
+                println!("skipped: the shared series are not at hand");
+                return;
+            };
+            measure(&format!("{} {house}", market.name), market, &site, &known, &wishes);
+        }
+    }
+}
+
+/// What came of some periods, summed.
+#[derive(Default, Clone, Copy)]
+struct Sums {
+    own: f64,
+    rule: f64,
+    free: f64,
+    equal: f64,
+    asked: f64,
+    unmet: f64,
+    steps: usize,
+    seconds: f64,
+}
+
+fn measure(name: &str, market: &Market, house: &House, known: &Known, wishes: &Wishes) {
+    let mut sums = Sums::default();
+    for (from, to) in periods(market, wishes) {
+        let found = one(house, known, (from, to), wishes);
+        println!("{name} {from} {}", found.told());
+        sums.own += found.own;
+        sums.rule += found.rule;
+        sums.free += found.free;
+        sums.equal += found.equal;
+        sums.asked += found.asked;
+        sums.unmet += found.unmet;
+        sums.steps += found.steps;
+        sums.seconds += found.seconds;
+    }
+    println!("{name} ALL        {}", sums.told());
+}
+
+impl Sums {
+    fn told(&self) -> String {
+        let captured = (self.rule - self.own) / (self.rule - self.equal) * 100.0;
+        format!(
+            "rule {:9.1} own {:9.1} equal {:9.1} free {:9.1} captured {captured:5.1} % over free {:5.2} % unmet {:.3} % {:.1} ms/step",
+            self.rule,
+            self.own,
+            self.equal,
+            self.free,
+            (self.own / self.free - 1.0) * 100.0,
+            100.0 * self.unmet / self.asked.max(1e-9),
+            1e3 * self.seconds / self.steps as f64,
+        )
+    }
+}
+
+/// The whole year, or weeks that are spread over it.
+fn periods(market: &Market, wishes: &Wishes) -> Vec<(NaiveDate, NaiveDate)> {
+    let date = |text: &str| text.parse::<NaiveDate>().expect("a day");
+    let (first, last) = (date(market.first_day), date(market.last_day));
+    if wishes.year {
+        return vec![(first, last)];
+    }
+    // Forecasts are to have some weeks of memory.
+    let first = first + Days::new(28);
+    let all = (last - first).num_days() as u64 - wishes.days;
+    let part = all / wishes.weeks as u64;
+    let mut seed = wishes.seed;
+    (0..wishes.weeks as u64)
+        .map(|week| {
+            // A linear congruential generator: Knuth, The Art of Computer
+            // Programming 2, 3.3.4 (MMIX).
+            seed = seed
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            let from = first + Days::new(week * part + (seed >> 33) % part.max(1));
+            (from, from + Days::new(wishes.days - 1))
+        })
+        .collect()
+}
+
+fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes: &Wishes) -> Sums {
+    let period = period(house, known, None, (Some(from), Some(to))).expect("a period");
+    let mut record = period.timeline.record().clone();
+    let perfect = |what: &str| wishes.perfect.split(',').any(|p| p == what || p == "all");
+    record.foreknown.prices |= perfect("prices");
+    record.foreknown.draws |= perfect("draws");
+    record.foreknown.pv |= perfect("pv");
+    record.foreknown.base_load |= perfect("load");
+    let timeline = Timeline::new(record).expect("a timeline");
+    let start = State {
+        battery: house.state.battery,
+        stores: house.state.stores.clone(),
+        plant_room: PlantRoomState::default(),
+    };
+    let stage = Stage::new(&house.site, &timeline, &start).expect("a stage");
+    let worth = stage.stored_worth();
+    let slots = stage.horizon().len();
+    let began = cpu_seconds();
+    let mut planning = Planning::new(&house.site, wishes.settings);
+    let run = stage.run(&mut planning, &mut |_| {});
+    let seconds = cpu_seconds() - began;
+    if planning.by_rule() > 0 {
+        println!("{} by rule: {:?}", planning.by_rule(), planning.last_failure());
+    }
+    let ledger = Ledger::of(&stage, &run, 0..slots);
+    if std::env::var_os("STOWHEAT_FAILURES").is_some() {
+        failures(&stage, &run);
+    }
+    let mut sums = Sums {
+        own: ledger.cost(worth),
+        asked: ledger.taps.asked_kwh,
+        unmet: ledger.taps.unmet_kwh,
+        steps: slots,
+        seconds,
+        ..Sums::default()
+    };
+    if wishes.rules {
+        let tuned = Kind::ALL.iter().filter_map(|kind| tune(&stage, *kind, ALLOWED, worth));
+        let best: BTreeMap<i64, f64> =
+            tuned.filter(|t| t.comfortable).map(|t| ((t.cost * 1e3) as i64, t.cost)).collect();
+        sums.rule = best.values().next().copied().unwrap_or(f64::NAN);
+        let limits = SolveLimits { seconds: 600.0, ..SolveLimits::default() };
+        let bound =
+            |comfort| prescient(&stage, worth, comfort, limits).map_or(f64::NAN, |b| b.cost);
+        sums.free = bound(Comfort::Draws);
+        sums.equal = bound(Comfort::Ready);
+    }
+    sums
+}
+
+/// Prints each draw that went wrong.
+fn failures(stage: &Stage<'_>, run: &optimiser::replay::Run) {
+    let timeline = stage.timeline();
+    let draws = timeline.record().draws.clone();
+    let first = stage.horizon().start();
+    let offset = draws.partition_point(|d| d.start < first);
+    for (store, trace) in run.outcome.stores.iter().enumerate() {
+        for record in trace.draws() {
+            if record.unmet_kwh() > 0.02 * record.asked_kwh && record.asked_kwh > 0.0 {
+                let draw = &draws[offset + record.draw];
+                let slot = stage.horizon().index_at(draw.start).expect("a slot");
+                println!(
+                    "  store {store} {} asked {:.2} unmet {:.2} litres {:.0}, ready {:.0} L",
+                    draw.start,
+                    record.asked_kwh,
+                    record.unmet_kwh(),
+                    draw.volume.litres(),
+                    slot.checked_sub(1).map_or(0.0, |s| trace.slots()[s].usable_litres),
+                );
+            }
+        }
+    }
+}
+
+/// Processor time of this thread [s], from Linux; by the clock elsewhere.
+fn cpu_seconds() -> f64 {
+    let text = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
+    let nanoseconds = text.split_whitespace().next().and_then(|n| n.parse::<f64>().ok());
+    nanoseconds.unwrap_or(0.0) * 1e-9
+}
