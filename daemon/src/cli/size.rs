@@ -11,8 +11,7 @@ use optimiser::sizing::Shard;
 
 use crate::report;
 use crate::site_file::{self, Options};
-use crate::size::study::Kept;
-use crate::size::{Axis, Candidate, Source, Study, Wanted, candidates, sha256, table};
+use crate::size::{Axis, Candidate, Kept, Source, Study, Wanted, candidates, sha256, table};
 
 use super::arguments::Size;
 use super::{Failure, Problem, colour, files, print, say};

@@ -4,17 +4,10 @@ use optimiser::problem::HeaterId;
 use optimiser::sizing::{Capacity, Outlay, combinations, one_at_a_time};
 use optimiser::units::Energy;
 
+use super::axis::Axis;
+use super::label::{is_removal, label};
 use crate::house::House;
 use crate::site_file::{self, Options, Place, place, with_numbers};
-
-/// Keys that are varied together, and the values they take in turn.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Axis {
-    /// Paths in the site file.
-    pub keys: Vec<String>,
-    /// For each step, a value of each key.
-    pub steps: Vec<Vec<f64>>,
-}
 
 /// What a study is asked to try.
 #[derive(Debug, Clone, Copy)]
@@ -73,37 +66,6 @@ pub struct Candidate {
 
 /// Name of the house as it stands.
 pub const PRESENT: &str = "as it is";
-
-impl std::str::FromStr for Axis {
-    type Err = String;
-
-    /// Reads `KEY=V1,V2,…`, or `KEY+KEY=V+W,V+W,…` for keys varied together.
-    fn from_str(text: &str) -> Result<Self, String> {
-        let (keys, values) =
-            text.split_once('=').ok_or_else(|| format!("`{text}` is not KEY=VALUE,VALUE"))?;
-        let keys: Vec<String> = keys.split('+').map(|key| key.trim().to_owned()).collect();
-        let step = |part: &str| {
-            let numbers: Result<Vec<f64>, String> = part
-                .split('+')
-                .map(|number| match number.trim().parse::<f64>() {
-                    Ok(value) if value.is_finite() => Ok(value),
-                    _ => Err(format!("`{}` in `{text}` is not a number", number.trim())),
-                })
-                .collect();
-            let numbers = numbers?;
-            if numbers.len() == keys.len() {
-                return Ok(numbers);
-            }
-            Err(format!(
-                "`{part}` in `{text}` gives {} numbers for {} keys",
-                numbers.len(),
-                keys.len()
-            ))
-        };
-        let steps = values.split(',').map(step).collect::<Result<_, _>>()?;
-        Ok(Self { keys, steps })
-    }
-}
 
 /// The house as it stands, and every candidate; each house once.
 ///
@@ -300,12 +262,6 @@ fn priced(changed: &[&(Place, f64)], wanted: &Wanted<'_>) -> Option<Vec<Outlay>>
     Some(outlays)
 }
 
-/// A battery or an element of no size is left out.
-fn is_removal(place: &Place, to: f64) -> bool {
-    to.abs() < 1e-12
-        && matches!(place.keys.as_str(), "battery.capacity_kwh" | "store.element.power_kw")
-}
-
 fn leave_out(house: &mut House, place: &Place) {
     match (place.keys.as_str(), place.entries.as_slice()) {
         ("battery.capacity_kwh", _) => {
@@ -332,36 +288,6 @@ fn capacity_of(place: &Place) -> Option<Capacity> {
         ("pv.peak_kw", _) => Capacity::Sun,
         _ => return None,
     })
-}
-
-/// Suffixes of keys and the signs of their units.
-const UNITS: [(&str, &str); 10] = [
-    ("_kwh_per_24h", "kWh/24 h"),
-    ("_minor_per_kwh", "minor/kWh"),
-    ("_kwh", "kWh"),
-    ("_kw", "kW"),
-    ("_litres", "L"),
-    ("_amperes", "A"),
-    ("_celsius", "°C"),
-    ("_metres", "m"),
-    ("_percent", "%"),
-    ("_fraction", ""),
-];
-
-/// A number as a name: `bottom 6 kW`, `cylinder 300 L`, `battery 8 kWh`.
-fn label(place: &Place, to: f64) -> String {
-    let owner = place.names.last().map_or("", String::as_str);
-    if is_removal(place, to) {
-        return format!("no {owner}");
-    }
-    let found =
-        UNITS.iter().find_map(|(suffix, unit)| Some((place.key.strip_suffix(suffix)?, unit)));
-    let (word, unit) = found.map_or((place.key.as_str(), ""), |(word, unit)| (word, *unit));
-    let what = match place.keys.as_str() {
-        "store.element.power_kw" | "store.volume_litres" | "battery.capacity_kwh" => String::new(),
-        _ => format!(" {}", word.replace('_', " ")),
-    };
-    format!("{owner}{what} {to} {unit}").trim_end().to_owned()
 }
 
 #[cfg(test)]

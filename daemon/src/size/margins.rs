@@ -1,7 +1,7 @@
 //! What a little more of everything would have been worth in a world:
 //! `stowheat/margins/1`.
 
-use optimiser::problem::State;
+use optimiser::problem::{PlantRoomState, State};
 use optimiser::replay::Stage;
 use optimiser::sizing::{Capacity, marginal_at, multipliers};
 use optimiser::solve::SolveLimits;
@@ -125,7 +125,11 @@ pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
 }
 
 fn start(house: &House) -> State {
-    State { battery: house.state.battery, stores: house.state.stores.clone() }
+    State {
+        battery: house.state.battery,
+        stores: house.state.stores.clone(),
+        plant_room: PlantRoomState::default(),
+    }
 }
 
 fn value(house: &House, capacity: Capacity, up: f64, down: f64) -> Value {

@@ -5,16 +5,21 @@
 //! kept cases alone, so it is the same whether they were just computed, kept
 //! from an interrupted run or joined from many machines.
 
+mod axis;
 pub mod candidate;
 pub mod case;
 mod daily;
+pub mod kept;
+mod label;
 pub mod margins;
 pub mod study;
 pub mod table;
 pub mod verdict;
 
-pub use candidate::{Axis, Candidate, Wanted, candidates};
+pub use axis::Axis;
+pub use candidate::{Candidate, Wanted, candidates};
 pub use case::Case;
+pub use kept::Kept;
 pub use margins::Margins;
 pub use study::Study;
 
