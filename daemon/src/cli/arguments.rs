@@ -20,7 +20,7 @@ const EXAMPLES: &str = "Examples:
   stowheat plan house.toml --prices prices.csv --chart plan.svg --explain bottom@13:00
   stowheat replay house.toml --prices prices.csv --weather weather.csv --from 2023-01-01 --to 2023-01-31
   stowheat size house.toml --prices prices.csv --weather weather.csv \
-      --vary store.cylinder.element.bottom.power_kw=3,6,9 --report study.html
+      --vary store.cylinder.element.bottom.power_kw=3,6,9
   stowheat run house.toml                         the background service, over MQTT
 
 Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 70 panic, 78 bad site file.";
@@ -116,9 +116,6 @@ pub(super) struct Replay {
     /// Leave out the cost that knowing everything would have had
     #[arg(long)]
     pub(super) no_bound: bool,
-    /// Write a page that the customer can keep
-    #[arg(long, value_name = "FILE.html")]
-    pub(super) report: Option<PathBuf>,
 }
 
 /// Arguments of `size`.
@@ -140,10 +137,15 @@ pub(super) struct Size {
     /// Things to buy and their prices, a TOML file
     #[arg(long, value_name = "FILE")]
     pub(super) options: Option<PathBuf>,
-    /// Prices that the tariff follows, a CSV series; each file is a period of
-    /// its own
-    #[arg(long, value_name = "FILE")]
+    /// Prices that the tariff follows, a CSV series; each file is a world of its
+    /// own, and may have a name on the page
+    #[arg(long, value_name = "[NAME=]FILE")]
     pub(super) prices: Vec<PathBuf>,
+    /// Hours by which the prices of each file come later, so that the day of a
+    /// far market falls on the house's
+    #[arg(long, value_name = "HOURS", allow_negative_numbers = true,
+        value_parser = clap::value_parser!(i64).range(-24..=24))]
+    pub(super) prices_later: Vec<i64>,
     /// Column of the price files, instead of the one the site names
     #[arg(long, value_name = "HEADER")]
     pub(super) price_column: Option<String>,
@@ -165,20 +167,18 @@ pub(super) struct Size {
     /// What one of another currency is in the site's, for prices in it
     #[arg(long, value_name = "AUD=0.52")]
     pub(super) exchange: Vec<String>,
-    /// First local day, as 2023-07-02, or 07-02 of each price file's year
+    /// First local day, as 2023-07-02, or 07-02 of each price file's year; several
+    /// with as many --to make several periods
     #[arg(long, value_name = "DAY")]
-    pub(super) from: Option<String>,
+    pub(super) from: Vec<String>,
     /// Last local day, likewise
     #[arg(long, value_name = "DAY")]
-    pub(super) to: Option<String>,
+    pub(super) to: Vec<String>,
     /// Print the study as JSON (see `stowheat schema study`)
     #[arg(long)]
     pub(super) json: bool,
-    /// Write the page that the customer keeps
-    #[arg(long, value_name = "FILE.html")]
-    pub(super) report: Option<PathBuf>,
     /// Do only a part of the work, as 2/8
-    #[arg(long, value_name = "I/N", conflicts_with_all = ["merge", "json", "report"])]
+    #[arg(long, value_name = "I/N", conflicts_with_all = ["merge", "json"])]
     pub(super) shard: Option<String>,
     /// Join what was kept, and compute nothing
     #[arg(long)]
@@ -195,7 +195,7 @@ pub(super) struct Size {
 const SIZE_EXAMPLES: &str = "Examples:
   stowheat size house.toml --prices 2023.csv --prices 2024.csv --weather weather.csv \\
       --vary store.cylinder.element.bottom.power_kw=3,6,9 --vary battery.capacity_kwh=0,8 \\
-      --options options.toml --report study.html
+      --options options.toml
   stowheat size house.toml … --shard 3/8          one part of eight, on one machine of many
   stowheat size house.toml … --merge --json       the whole, from kept parts";
 

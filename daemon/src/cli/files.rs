@@ -67,13 +67,6 @@ pub(super) fn bytes(path: &Path) -> Result<Vec<u8>, Problem> {
     })
 }
 
-/// Writes a file that was asked for.
-pub(super) fn write(path: &Path, text: &str) -> Result<(), Problem> {
-    std::fs::write(path, text).map_err(|error| {
-        Problem::new(Failure::Failed, format!("{}: cannot be written: {error}", path.display()))
-    })
-}
-
 fn series_file(path: &Path, marks: Marks) -> Result<SeriesFile, Problem> {
     read_series(&path.display().to_string(), &bytes(path)?, marks)
 }

@@ -9,7 +9,6 @@ use std::path::Path;
 
 use optimiser::sizing::Shard;
 
-use crate::report;
 use crate::site_file::{self, Options};
 use crate::size::{Axis, Candidate, Kept, Source, Study, Wanted, candidates, sha256, table};
 
@@ -56,11 +55,6 @@ pub(super) fn run(arguments: &Size) -> Result<(), Problem> {
         terms: options.terms,
         files: &sources,
     });
-    if let Some(path) = &arguments.report {
-        let shown = crate::size::verdict::shown(&study);
-        let houses: Vec<_> = tried.iter().map(|candidate| &candidate.house).collect();
-        files::write(path, &report::of_study(&study, &houses, &cases, shown))?;
-    }
     if arguments.json {
         print(&study.to_json());
     } else {

@@ -10,7 +10,7 @@ use super::candidate::Candidate;
 use super::daily::typical;
 pub use super::daily::{DaysAt, Detail, SlotRow, TypicalDay};
 use super::{World, sha256};
-use crate::assemble::{PeriodError, period};
+use crate::assemble::PeriodError;
 use crate::house::House;
 use crate::replay::{Entry, Progress, Replayed, document::Document, replay};
 
@@ -74,7 +74,7 @@ pub fn case(
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Case, CaseError> {
     let house = world.house(&candidate.house);
-    let period = period(&house, &world.known, world.draws_column.as_deref(), world.days)?;
+    let period = world.period(&house)?;
     let replayed = replay(&house, &period, Settings::default(), true, progress)?;
     Ok(Case::of(&house, &replayed, input(candidate, world)))
 }

@@ -46,6 +46,13 @@ impl Study {
                 notes.push(note.clone());
             }
         }
+        for world in kept.worlds.iter().filter(|world| world.later_hours != 0) {
+            notes.push(format!(
+                "{}: prices come {} hours later than in their file, so that a day of their market \
+                 is a day of the house; its seasons stay where the calendar puts them",
+                world.name, world.later_hours
+            ));
+        }
         let mut study = Self {
             schema: SCHEMA.to_owned(),
             program: env!("CARGO_PKG_VERSION").to_owned(),
@@ -92,6 +99,7 @@ impl Kept<'_> {
                 || "none".to_owned(),
                 |rule| rule.settings.clone().unwrap_or_else(|| rule.name.clone()),
             ),
+            prices_later_hours: own.later_hours,
             exchange: own.exchange.as_ref().map(|(currency, rate)| {
                 format!("1 {currency} taken as {rate} {}", case.replay.currency)
             }),

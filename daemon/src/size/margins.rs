@@ -12,7 +12,6 @@ use serde::{Deserialize, Serialize};
 use super::candidate::Candidate;
 use super::case::CaseError;
 use super::{World, sha256};
-use crate::assemble::period;
 use crate::house::{House, Pv};
 use crate::present::digits::rounded;
 
@@ -92,7 +91,7 @@ pub struct Point<'a> {
 /// If the world does not fit the house.
 pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
     let house = world.house(&point.present.house);
-    let period = period(&house, &world.known, world.draws_column.as_deref(), world.days)?;
+    let period = world.period(&house)?;
     let stage = Stage::new(&house.site, &period.timeline, &start(&house))?;
     let limits = SolveLimits { seconds: SECONDS, ..SolveLimits::default() };
     let worth = stage.stored_worth();

@@ -27,7 +27,7 @@ use chrono::NaiveDate;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::assemble::Known;
+use crate::assemble::{Known, Period, PeriodError, period};
 use crate::house::House;
 use crate::tariff::Rates;
 
@@ -42,6 +42,9 @@ pub struct World {
     pub draws_column: Option<String>,
     /// First and last local day, if not all that the prices cover.
     pub days: (Option<NaiveDate>, Option<NaiveDate>),
+    /// Hours by which the prices come later than in their files, so that the day
+    /// of a far market falls on the house's.
+    pub later_hours: i64,
     /// Prices are in another currency: which, and what one of it is worth in
     /// the site's.
     pub exchange: Option<(String, f64)>,
@@ -78,15 +81,25 @@ impl World {
         house
     }
 
+    /// The period, for the house as it is priced here.
+    fn period(&self, house: &House) -> Result<Period, PeriodError> {
+        let mut known = self.known.clone();
+        for prices in [&mut known.wholesale.import, &mut known.wholesale.export] {
+            *prices = prices.later(self.later_hours * 3_600);
+        }
+        period(house, &known, self.draws_column.as_deref(), self.days)
+    }
+
     /// Everything that a replay depends on besides the house, as text.
     fn identity(&self) -> String {
         let files: Vec<String> =
             self.files.iter().map(|f| format!("{} {}", f.role, f.sha256)).collect();
         format!(
-            "{}\n{:?}\n{:?}\n{:?}",
+            "{}\n{:?}\n{:?}\n{}\n{:?}",
             files.join("\n"),
             self.draws_column,
             self.days,
+            self.later_hours,
             self.exchange
         )
     }

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Source;
 use super::case::Detail;
-use super::margins::Margins;
+use super::margins::{Margins, Value};
 use super::verdict::Verdict;
 use crate::replay::document::Coverage;
 
@@ -81,6 +81,8 @@ pub struct Lived {
     pub coverage: Coverage,
     /// How the counterfactual was controlled.
     pub control: String,
+    /// Hours by which its prices come later than in their file.
+    pub prices_later_hours: i64,
     /// Rate at which its prices were changed into the site's currency.
     pub exchange: Option<String>,
     /// Its files.
@@ -197,6 +199,26 @@ pub fn schema() -> schemars::Schema {
 }
 
 impl Study {
+    /// Every capacity with a marginal value, and its value in each world.
+    pub fn marginal_values(&self) -> Vec<Vec<Option<&Value>>> {
+        let mut names: Vec<&str> = Vec::new();
+        for value in self.worlds.iter().flat_map(|world| &world.margins.values) {
+            if !names.contains(&value.capacity.as_str()) {
+                names.push(&value.capacity);
+            }
+        }
+        let of = |world: &'_ Lived, name: &str| {
+            world.margins.values.iter().position(|value| value.capacity == name)
+        };
+        names
+            .iter()
+            .map(|name| {
+                let each = self.worlds.iter();
+                each.map(|world| Some(&world.margins.values[of(world, name)?])).collect()
+            })
+            .collect()
+    }
+
     /// The document as indented JSON that ends with a line feed.
     ///
     /// # Panics

@@ -83,16 +83,17 @@ impl Page<'_> {
             text
         });
         line!(out, "{:<22}{:>10}{:>14}{names}", "Capacity", "a", "now");
-        let first = study.worlds.first().map_or(&[][..], |world| &world.margins.values);
-        for (index, value) in first.iter().enumerate() {
-            let cells = study.worlds.iter().fold(String::new(), |mut text, world| {
-                let cell = world.margins.values.get(index).map_or_else(String::new, |own| {
-                    self.both(own.up * world.to_a_year, own.down * world.to_a_year)
-                });
+        for values in study.marginal_values() {
+            let Some(first) = values.iter().flatten().next() else { continue };
+            let cells = values.iter().zip(&study.worlds).fold(String::new(), |mut text, (v, w)| {
+                let cell = v.map_or_else(
+                    || "none".to_owned(),
+                    |v| self.both(v.up * w.to_a_year, v.down * w.to_a_year),
+                );
                 let _ = write!(text, "{cell:>26}");
                 text
             });
-            line!(out, "{:<22}{:>10}{:>14}{cells}", value.capacity, value.unit, value.size);
+            line!(out, "{:<22}{:>10}{:>14}{cells}", first.capacity, first.unit, first.size);
         }
         for world in &study.worlds {
             if let Some(why) = &world.margins.failed {
@@ -106,7 +107,7 @@ impl Page<'_> {
     fn both(&self, up: f64, down: f64) -> String {
         let apart = (up - down).abs() > 0.05 * up.abs().max(down.abs()).max(20.0);
         if apart {
-            format!("+{} / −{}", self.money.amount(up), self.money.amount(down))
+            format!("{} up, {} down", self.money.amount(up), self.money.amount(down))
         } else {
             self.money.amount(0.5 * (up + down))
         }

@@ -17,13 +17,6 @@ pub struct Verdict {
     pub sentences: Vec<String>,
 }
 
-/// The candidate whose pictures are shown: the recommended one, else the house
-/// as it stands.
-pub fn shown(study: &Study) -> usize {
-    let name = study.verdict.recommended.as_ref();
-    study.candidates.iter().position(|row| Some(&row.name) == name).unwrap_or(0)
-}
-
 /// Judges the rows of a study.
 pub(super) fn of(study: &Study) -> Verdict {
     let money = Currency::new(&study.currency);
@@ -131,8 +124,8 @@ fn doubts(study: &Study) -> Vec<String> {
         study.worlds.iter().filter(|w| !w.whole_year).map(|w| w.name.as_str()).collect();
     if !short.is_empty() {
         said.push(format!(
-            "NOT A WHOLE YEAR: {} covers only part of one. Yearly figures are that period scaled by its days, with its season in them; they are no forecast of a year.",
-            short.join(", ")
+            "NOT A WHOLE YEAR: only part of one is covered by {}. Yearly figures are such a part scaled by its days, with its season in them; they are no forecast of a year.",
+            short.join(" and ")
         ));
     }
     if study.worlds.len() == 1 {

@@ -13,54 +13,104 @@ use super::super::{Failure, Problem, files};
 use super::source;
 
 /// Reads every world: each price file is one, with its own weather where there
-/// is as much weather as there are prices.
+/// is as much weather as there are prices, for each period that is asked for.
 pub(super) fn read(arguments: &Size, house: &House) -> Result<Vec<World>, Problem> {
     let (prices, weather) = (&arguments.prices, &arguments.weather);
-    if prices.len() > 1 && weather.len() > 1 && prices.len() != weather.len() {
-        return Err(Problem::new(
-            Failure::Usage,
-            format!(
-                "{} price files and {} weather files do not pair; give one of either for all, or as many of both",
-                prices.len(),
-                weather.len()
-            ),
+    let pairs = |count: usize, with: usize| count < 2 || with < 2 || count == with;
+    let odd = |what: String| Err(Problem::new(Failure::Usage, what));
+    if !pairs(prices.len(), weather.len()) {
+        return odd(format!(
+            "{} price files and {} weather files do not pair; give one of either for all, or as many of both",
+            prices.len(),
+            weather.len()
+        ));
+    }
+    let later = &arguments.prices_later;
+    if !later.is_empty() && later.len() != prices.len() {
+        return odd(format!(
+            "{} price files and {} values of --prices-later do not pair; give one for each, 0 where nothing moves",
+            prices.len(),
+            later.len()
+        ));
+    }
+    let (from, to) = (&arguments.from, &arguments.to);
+    if from.len().max(1) != to.len().max(1) {
+        return odd(format!(
+            "--from is given {} times and --to {} times; give as many of both, in order",
+            from.len(),
+            to.len()
         ));
     }
     let exchange = exchange(&arguments.exchange, &house.tariff.currency)?;
-    let worlds = prices.len().max(weather.len()).max(1);
-    let own = |files: &[PathBuf], world: usize| {
-        files.get(if files.len() > 1 { world } else { 0 }).cloned()
-    };
     let mut read = Vec::new();
-    for world in 0..worlds {
+    for world in 0..prices.len().max(weather.len()).max(1) {
+        let (name, prices) = own(prices, world).map(|path| named(path)).unzip();
         let inputs = Inputs {
-            prices: own(prices, world),
+            prices,
             price_column: arguments.price_column.clone(),
-            weather: own(weather, world),
+            weather: own(weather, world).cloned(),
             pv: arguments.pv.clone(),
             load: arguments.load.clone(),
             draws: arguments.draws.clone(),
         };
-        read.push(one(arguments, house, &inputs, &exchange)?);
-    }
-    // Two worlds of one price file differ by their weather.
-    for index in 0..read.len() {
-        let same = |other: &World| other.name == read[index].name;
-        if read.iter().filter(|world| same(world)).count() > 1
-            && let Some(file) = read[index].files.iter().find(|file| file.role == "weather")
-        {
-            read[index].name = format!("{}, {}", read[index].name, stem(Path::new(&file.file)));
+        let all = World {
+            name: name.unwrap_or_else(|| "the tariff".to_owned()),
+            draws_column: arguments.draws_column.clone(),
+            later_hours: later.get(world).copied().unwrap_or(0),
+            ..one(house, &inputs, &exchange)?
+        };
+        let year = year(&all, house);
+        for period in 0..from.len().max(to.len()).max(1) {
+            let day = |texts: &[String]| texts.get(period).map(|t| date(t, year)).transpose();
+            read.push(World { days: (day(from)?, day(to)?), ..all.clone() });
         }
     }
+    told_apart(&mut read);
     Ok(read)
 }
 
-fn one(
-    arguments: &Size,
-    house: &House,
-    inputs: &Inputs,
-    exchange: &[(String, f64)],
-) -> Result<World, Problem> {
+/// The file of a world, where one may serve all.
+fn own(files: &[PathBuf], world: usize) -> Option<&PathBuf> {
+    files.get(if files.len() > 1 { world } else { 0 })
+}
+
+/// Worlds of one price file differ by their weather or by their days.
+fn told_apart(worlds: &mut [World]) {
+    let weather = |world: &World| {
+        let file = world.files.iter().find(|file| file.role == "weather");
+        file.map(|file| stem(Path::new(&file.file)))
+    };
+    let names: Vec<String> = worlds
+        .iter()
+        .map(|world| {
+            let alike = || worlds.iter().filter(|other| other.name == world.name);
+            let mut name = world.name.clone();
+            if alike().any(|other| weather(other) != weather(world)) {
+                name = format!("{name}, {}", weather(world).unwrap_or_default());
+            }
+            if let (Some(first), true) = (world.days.0, alike().any(|o| o.days != world.days)) {
+                name = format!("{name}, from {}", first.format("%-d %b"));
+            }
+            name
+        })
+        .collect();
+    for (world, name) in worlds.iter_mut().zip(names) {
+        world.name = name;
+    }
+}
+
+/// A price file with the name it goes by: `NAME=FILE`, or the file's own.
+fn named(path: &Path) -> (String, PathBuf) {
+    let text = path.to_string_lossy();
+    match text.split_once('=') {
+        Some((name, file)) if !path.exists() && !name.trim().is_empty() => {
+            (name.trim().to_owned(), PathBuf::from(file))
+        }
+        _ => (stem(path), path.to_owned()),
+    }
+}
+
+fn one(house: &House, inputs: &Inputs, exchange: &[(String, f64)]) -> Result<World, Problem> {
     let (known, exchange) = match files::known(inputs, house) {
         Ok(known) => (known, None),
         Err(problem) => exchange
@@ -84,21 +134,23 @@ fn one(
             sources.push(source(role, path, &files::bytes(path)?));
         }
     }
-    // The year that a day without one falls into: that of the middle of the prices.
-    let points = [&known.wholesale.import, &known.wholesale.export].map(|prices| prices.points());
-    let middle = points
-        .iter()
-        .find(|points| !points.is_empty())
-        .map(|points| local_date(points[points.len() / 2].0.start(), house.time_zone).year());
-    let day = |text: &Option<String>| text.as_deref().map(|text| date(text, middle)).transpose();
     Ok(World {
-        name: inputs.prices.as_deref().map_or_else(|| "the tariff".to_owned(), stem),
+        name: String::new(),
         known,
-        draws_column: arguments.draws_column.clone(),
-        days: (day(&arguments.from)?, day(&arguments.to)?),
+        draws_column: None,
+        days: (None, None),
+        later_hours: 0,
         exchange,
         files: sources,
     })
+}
+
+/// The year that a day without one falls into: that of the middle of the prices.
+fn year(world: &World, house: &House) -> Option<i32> {
+    let wholesale = &world.known.wholesale;
+    let points = [&wholesale.import, &wholesale.export].map(|prices| prices.points());
+    let points = points.into_iter().find(|points| !points.is_empty())?;
+    Some(local_date(points[points.len() / 2].0.start(), house.time_zone).year())
 }
 
 fn stem(path: &Path) -> String {
