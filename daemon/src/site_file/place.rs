@@ -106,7 +106,7 @@ fn in_table(table: &DeTable, shape: &Shape, path: &str, found: &mut Place) -> Re
             Some(Kind::Number { .. } | Kind::Whole { .. }),
             DeValue::Integer(_) | DeValue::Float(_),
         ) if rest.is_empty() => {
-            found.key = name.to_owned();
+            name.clone_into(&mut found.key);
             found.span = value.span();
             found.present = number(value.get_ref())
                 .ok_or_else(|| "its present value is no finite number".to_owned())?;

@@ -170,6 +170,9 @@ impl Places<'_> {
     }
 }
 
+/// A number to set.
+type Set<'a> = &'a (Place, f64);
+
 impl Tried {
     fn candidate(self, wanted: &Wanted<'_>, present: &[(Place, f64)]) -> Result<Candidate, String> {
         let stands = |place: &Place| {
@@ -180,7 +183,7 @@ impl Tried {
             self.sets.iter().filter(|(place, to)| differs(stands(place), *to)).collect();
         let kept = present.iter().filter(|(p, _)| !self.sets.iter().any(|(s, _)| s.path == p.path));
         let all: Vec<&(Place, f64)> = kept.chain(&self.sets).collect();
-        let (gone, set): (Vec<&(Place, f64)>, Vec<&(Place, f64)>) =
+        let (gone, set): (Vec<Set<'_>>, Vec<Set<'_>>) =
             all.iter().copied().partition(|(place, to)| is_removal(place, *to));
         let mut numbers: Vec<(&Place, f64)> = set.iter().map(|(place, to)| (place, *to)).collect();
         let level = place(wanted.text, "state.battery_kwh").ok();

@@ -3,6 +3,7 @@
 use chrono::{Datelike, NaiveDate};
 use optimiser::replay::{Run, Stage};
 use optimiser::sizing::{Day, Service};
+use optimiser::units::Price;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -160,7 +161,7 @@ pub(super) fn typical(
     days: &[Day],
 ) -> Vec<TypicalDay> {
     let prices = |day: &Day| -> Vec<f64> {
-        day.slots.clone().filter_map(|slot| stage.prices(slot).0).map(|p| p.per_kwh()).collect()
+        day.slots.clone().filter_map(|slot| stage.prices(slot).0).map(Price::per_kwh).collect()
     };
     let mean = |day: &Day| {
         let all = prices(day);
@@ -218,7 +219,7 @@ pub(super) fn typical(
 fn row(house: &House, stage: &Stage<'_>, run: &Run, slot: usize) -> SlotRow {
     let record = &run.outcome.house[slot];
     let (import, export) = stage.prices(slot);
-    let price = |price: optimiser::units::Price| rounded(price.per_kwh(), 3);
+    let price = |price: Price| rounded(price.per_kwh(), 3);
     let ends = run.outcome.stores.iter().map(|trace| trace.layers(slot + 1));
     let tops = ends.clone().filter_map(|layers| layers.last().copied());
     let bottoms = ends.filter_map(|layers| layers.first().copied());

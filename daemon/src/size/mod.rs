@@ -23,6 +23,8 @@ pub use kept::Kept;
 pub use margins::Margins;
 pub use study::Study;
 
+use std::fmt::Write as _;
+
 use chrono::NaiveDate;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -108,7 +110,10 @@ impl World {
 /// SHA-256 of bytes, in hexadecimal.
 pub fn sha256(bytes: &[u8]) -> String {
     let digest = ring::digest::digest(&ring::digest::SHA256, bytes);
-    digest.as_ref().iter().map(|byte| format!("{byte:02x}")).collect()
+    digest.as_ref().iter().fold(String::with_capacity(64), |mut text, byte| {
+        write!(text, "{byte:02x}").expect("a string takes everything");
+        text
+    })
 }
 
 /// The attribution line that a README gives for a file: the quoted text after

@@ -6,6 +6,7 @@ use chrono::{Datelike, NaiveDate};
 
 use crate::house::House;
 use crate::local_time::local_date;
+use crate::series::Prices;
 use crate::size::{Source, World};
 
 use super::super::arguments::{Inputs, Size};
@@ -148,7 +149,7 @@ fn one(house: &House, inputs: &Inputs, exchange: &[(String, f64)]) -> Result<Wor
 /// The year that a day without one falls into: that of the middle of the prices.
 fn year(world: &World, house: &House) -> Option<i32> {
     let wholesale = &world.known.wholesale;
-    let points = [&wholesale.import, &wholesale.export].map(|prices| prices.points());
+    let points = [&wholesale.import, &wholesale.export].map(Prices::points);
     let points = points.into_iter().find(|points| !points.is_empty())?;
     Some(local_date(points[points.len() / 2].0.start(), house.time_zone).year())
 }
