@@ -8,8 +8,7 @@
 //!
 //! A heat pump charges it at the flow that comfort needs. What is beyond, and the
 //! kelvin by which it is warmer than that, cost as much more as the flow is hotter.
-//! Where nothing else heats it, it gets no warmer than all that its circuits can
-//! take needs: a buffer evens out minutes, it does not store hours (case C26).
+//! It is planned no warmer than all that its circuits can take needs: a buffer evens out minutes, it does not store hours (case C26).
 
 use crate::physics::coil::{EXCHANGER_K, SPREAD_K};
 use crate::problem::Problem;
@@ -52,16 +51,10 @@ fn circuit(problem: &Problem, pool: &[f64], slot: usize, sink: Sink, rooms_kw: f
 /// No warmer than this in the plan [°C]; `None` without a buffer.
 pub(super) fn highest(problem: &Problem, pool: &[f64]) -> Option<f64> {
     let buffer = problem.site.plant_room.buffer.as_ref()?;
-    let routes = problem.site.plant_room.routes();
-    let only_pumps = routes
-        .iter()
-        .filter(|route| route.sink == Sink::Buffer)
-        .all(|route| matches!(route.source, Source::HeatPump(_)));
     let start = problem.state.plant_room.buffer.map_or(0.0, crate::units::Temperature::celsius);
     let slots = 0..problem.horizon.len();
     let charged = slots.map(|slot| needed(problem, pool, slot, f64::INFINITY)).fold(0.0, f64::max);
-    let most = if only_pumps { charged } else { buffer.ceiling.celsius() };
-    Some(most.max(start).max(buffer.surroundings.celsius()))
+    Some(charged.max(start).max(buffer.surroundings.celsius()))
 }
 
 pub(super) fn columns(

@@ -144,7 +144,9 @@ impl Own<'_> {
         let mut slots: Vec<Vec<Placed>> = (0..jobs.len()).map(|slot| self.lasting(slot)).collect();
         let (least_run, least_rest, runs_already) = self.times();
         let on = |slots: &[Vec<Placed>], slot: usize| !slots[slot].is_empty();
-        for slot in 0..slots.len() {
+        // Its circuits run all of the slot, beside each other.
+        let in_turn = if self.source == Source::Buffer { 0..0 } else { 0..slots.len() };
+        for slot in in_turn {
             let length = minutes(self.problem.horizon.slots()[slot]);
             let before = slot.checked_sub(1).map_or(runs_already, |s| on(&slots, s));
             let behind = slot + 1 < slots.len() && on(&slots, slot + 1);
@@ -158,9 +160,6 @@ impl Own<'_> {
             }
             let total: f64 = own.iter().map(|job| job.minutes).sum();
             let mut at = if behind && !before { (length - total).max(0.0) } else { 0.0 };
-            if self.source == Source::Buffer {
-                continue;
-            }
             for job in own {
                 job.delay = at;
                 at += job.minutes;
