@@ -46,6 +46,9 @@ fn ticks(id: u32) -> u64 {
     after.split_whitespace().skip(11).take(2).filter_map(|n| n.parse::<u64>().ok()).sum()
 }
 
+/// Whether a plan answers an event.
+type Answered = Box<dyn Fn(&Value) -> bool>;
+
 #[test]
 fn figures_of_latency() {
     let rounds = number("STOWHEAT_LATENCY_ROUNDS", 20) as i64;
@@ -67,7 +70,7 @@ fn figures_of_latency() {
     listener.after(0, "a plan", |m| m.is("plan"));
     std::thread::sleep(Duration::from_secs(3));
     // A plan that began before the event says nothing of it, so it is told apart.
-    let measure = |what: &str, event: &mut dyn FnMut(i64) -> Box<dyn Fn(&Value) -> bool>| {
+    let measure = |what: &str, event: &mut dyn FnMut(i64) -> Answered| {
         let mut took: Vec<Duration> = (1..=rounds)
             .map(|round| {
                 std::thread::sleep(Duration::from_millis(150));

@@ -91,9 +91,9 @@ impl State {
         };
         let valid_until = current.valid_until;
         let found = current.schedule.slots.iter().position(|plan| plan.slot.contains(now));
-        let run = found.and_then(|index| Run::of(current, index, heater));
-        let next = found.and_then(|index| Run::of(current, index + 1, heater));
-        let Some(Run { slot, power, delay_s, run_s, reason }) = run else {
+        let run = found.and_then(|index| Duty::of(current, index, heater));
+        let next = found.and_then(|index| Duty::of(current, index + 1, heater));
+        let Some(Duty { slot, power, delay_s, run_s, reason }) = run else {
             return off(now, "the schedule has no slot for this time");
         };
         // Decided once in each half-hour: who runs already has no start to delay.
@@ -152,7 +152,7 @@ impl State {
 }
 
 /// What the schedule wants of a heater in a slot.
-struct Run {
+struct Duty {
     slot: Slot,
     power: Power,
     delay_s: i64,
@@ -160,7 +160,7 @@ struct Run {
     reason: String,
 }
 
-impl Run {
+impl Duty {
     fn of(current: &Current, index: usize, heater: HeaterId) -> Option<Self> {
         let plan = current.schedule.slots.get(index)?;
         let at = plan.heaters.iter().position(|run| run.id == heater)?;
