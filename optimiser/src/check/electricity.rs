@@ -24,7 +24,13 @@ fn node(problem: &Problem, index: usize, plan: &SlotPlan, report: &mut Report) {
     }
     let heat: f64 = plan.heaters.iter().map(|h| h.energy.kwh()).sum();
     let into = plan.import.kwh() + plan.pv.kwh() + plan.discharge.kwh();
-    let out = plan.base_load.kwh() + heat + plan.charge.kwh() + plan.export.kwh();
+    let jobs: f64 = plan.jobs.iter().map(|job| job.electricity.kwh()).sum();
+    let out = plan.base_load.kwh()
+        + plan.circulation.kwh()
+        + heat
+        + jobs
+        + plan.charge.kwh()
+        + plan.export.kwh();
     report.equal(slot, "node", "what flows in flows out", into, out);
     let forecast = problem.pv[index].kwh();
     report.equal(
@@ -87,6 +93,7 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     let battery = (plan.discharge.kwh() - plan.charge.kwh()) / hours;
     let constant = both_ways(plan, surplus).max(both_ways(plan, surplus + battery));
     let most_swing = by_share.max(constant).max(stopped_battery(problem, plan, surplus));
+    let most_swing = most_swing.max(moved_by_sources(plan));
     report.within(
         slot,
         "meter",
@@ -94,6 +101,17 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
         swing - most_swing,
         TOLERANCE_KWH,
     );
+}
+
+/// Energy that sources move inside a slot as they change their power [kWh]: no more
+/// than all that switches.
+fn moved_by_sources(plan: &SlotPlan) -> f64 {
+    if plan.jobs.is_empty() && plan.circulation.kwh() <= 0.0 {
+        return 0.0;
+    }
+    let jobs: f64 = plan.jobs.iter().map(|job| job.electricity.kwh()).sum();
+    let heat: f64 = plan.heaters.iter().map(|h| h.energy.kwh()).sum();
+    jobs + plan.circulation.kwh() + heat
 }
 
 /// Energy that may pass the meter both ways because a battery at a power of its own
@@ -147,7 +165,8 @@ fn battery(problem: &Problem, plan: &SlotPlan, level: f64, report: &mut Report) 
     // what they need while on.
     let surplus = (plan.pv.kwh() + plan.curtailed.kwh() - plan.base_load.kwh()) / hours;
     let follows = plan.battery_mode == Some(BatteryMode::Follow);
-    let most = if follows { both_ways(plan, surplus) + TOLERANCE_KWH } else { 0.0 };
+    let moved = both_ways(plan, surplus).max(moved_by_sources(plan));
+    let most = if follows { moved + TOLERANCE_KWH } else { 0.0 };
     report.within(slot, "battery", "charge or discharge, not both", charge.min(discharge), most);
     let Some(battery) = &problem.site.battery else {
         report.within(slot, "battery", "there is none", charge + discharge, 0.0);
@@ -226,15 +245,18 @@ fn instants(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     // A battery that does both is idle at worst while an element is on.
     let battery = if charge.min(discharge) > TOLERANCE_KWH { 0.0 } else { charge - discharge };
     let steady = (plan.base_load.kwh() + battery - plan.pv.kwh()) / hours;
-    let peak = plan
-        .heaters
+    let heaters = plan.heaters.iter().map(|h| (h.delay_minutes, h.minutes, h.power.kw()));
+    let jobs =
+        plan.jobs.iter().filter(|job| job.minutes > 0.0).map(|job| {
+            (job.delay_minutes, job.minutes, job.electricity.kwh() / job.minutes * 60.0)
+        });
+    let runs: Vec<(f64, f64, f64)> = heaters.chain(jobs).collect();
+    let peak = runs
         .iter()
-        .map(|start| {
-            let at = start.delay_minutes + 1e-6;
-            let on = |h: &&crate::schedule::HeaterPlan| {
-                h.delay_minutes <= at && at < h.delay_minutes + h.minutes
-            };
-            plan.heaters.iter().filter(on).map(|h| h.power.kw()).sum::<f64>()
+        .map(|(start, ..)| {
+            let at = start + 1e-6;
+            let on = runs.iter().filter(|(delay, minutes, _)| *delay <= at && at < delay + minutes);
+            on.map(|(.., kw)| kw).sum::<f64>()
         })
         .fold(0.0, f64::max);
     let excess = steady + peak - problem.site.grid.import_limit.kw();

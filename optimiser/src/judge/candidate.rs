@@ -1,6 +1,6 @@
 //! A plan as the search sees it: energies, commands, and what they lead to.
 
-use crate::plan::{Stage, arrange};
+use crate::plan::{Stage, arrange, peak_kw};
 use crate::plant::{Commands, HeaterCommand, Outcome, PvUse};
 use crate::problem::Problem;
 use crate::schedule::BatteryMode;
@@ -34,7 +34,10 @@ pub(super) fn command_slot(
         BatteryMode::Discharge => -battery.power.kw(),
         BatteryMode::Hold | BatteryMode::Follow | BatteryMode::Absorb | BatteryMode::Supply => 0.0,
     };
-    let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours + battery_kw;
+    let jobs = commands.jobs[slot].iter().map(|job| job.route.source);
+    let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours
+        + battery_kw
+        + peak_kw(problem, slot, jobs);
     let wishes: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
     let Some(runs) = arrange(problem, slot, &wishes, steady, Stage::Lowest) else { return false };
     for (row, run) in commands.heaters.iter_mut().zip(&runs) {

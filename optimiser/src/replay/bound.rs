@@ -60,7 +60,8 @@ pub fn prescient(
     like: &Run,
     limits: SolveLimits,
 ) -> Result<Bound, String> {
-    let problem = problem(stage, comfort, like)?;
+    let problem = problem(stage, worth, comfort)?;
+    let problem = Problem { end_value: left_like(stage, like, &problem.weights), ..problem };
     let formulation = Formulation::new(&problem, &Refinement::default());
     let answer = solve_once(&formulation.program, limits).map_err(|error| error.to_string())?;
     match answer.verdict {
@@ -80,14 +81,28 @@ pub fn prescient(
         })
         .sum();
     let unmet = solution.slots.iter().flat_map(|flow| &flow.stores).map(|s| s.unmet).sum();
-    let start = stage.start();
     let stored = (stage.stored_at_start(), stored_at_end(&solution));
     let charge = match (problem.site.battery, solution.slots.last()) {
-        (Some(_), Some(last)) => last.battery - start.battery.kwh(),
+        (Some(_), Some(last)) => last.battery - stage.start().battery.kwh(),
         _ => 0.0,
     };
     let gain = (stored.1 - stored.0) * worth.heat + charge * worth.battery;
     Ok(Bound { cost: paid - gain, unmet_kwh: unmet, stored_kwh: stored, slots: solution.slots })
+}
+
+/// So much for what a run left at the end that it is never cheaper to leave less,
+/// and nothing for more.
+fn left_like(stage: &Stage<'_>, like: &Run, weights: &Weights) -> EndValue {
+    let value = Price::clamped(0.5 * weights.unmet_per_kwh);
+    let step = |kwh: f64| vec![ValueStep { width: Energy::clamped(kwh.max(0.0)), value }];
+    let end = stage.horizon().len();
+    let battery = stage.site().battery;
+    let charge = like.outcome.state(end).battery.kwh() - battery.map_or(0.0, |b| b.reserve.kwh());
+    EndValue {
+        stores: stored_in_each(stage, like, end).into_iter().map(step).collect(),
+        battery: battery.map_or_else(Vec::new, |_| step(charge)),
+        ..EndValue::default()
+    }
 }
 
 /// Heat that the last litres hold above mains [kWh].
@@ -101,7 +116,23 @@ fn stored_at_end(solution: &Solution) -> f64 {
         .sum()
 }
 
-fn problem(stage: &Stage<'_>, comfort: Comfort, like: &Run) -> Result<Problem, String> {
+/// Worth of what is stored at the start, as the end value counts it [minor].
+pub(crate) fn held(stage: &Stage<'_>, worth: StoredWorth) -> f64 {
+    let start = stage.start();
+    let charge = stage.site().battery.map_or(0.0, |battery| {
+        // The end value counts charge above the reserve, the ledger all of it.
+        let floor = battery.reserve.kwh().min(start.battery.kwh());
+        start.battery.kwh() - floor
+    });
+    stage.stored_at_start() * worth.heat + charge * worth.battery
+}
+
+/// The program of the whole period.
+pub(crate) fn problem(
+    stage: &Stage<'_>,
+    worth: StoredWorth,
+    comfort: Comfort,
+) -> Result<Problem, String> {
     let record = stage.timeline().record();
     let judged = stage.timeline().judged();
     let horizon = stage.horizon().clone();
@@ -113,22 +144,20 @@ fn problem(stage: &Stage<'_>, comfort: Comfort, like: &Run) -> Result<Problem, S
         (0..horizon.len()).map(|slot| stage.usual_prices(slot)).unzip();
     let said = |error: crate::time::TimeError| error.to_string();
     let import_price = Series::new("the import price", &horizon, import).map_err(said)?;
-    // So much that it is never cheaper to leave less, and nothing for more.
-    let weights = Weights::for_prices(&import_price);
-    let step = |kwh: f64| {
-        let value = Price::clamped(0.5 * weights.unmet_per_kwh);
-        vec![ValueStep { width: Energy::clamped(kwh), value }]
+    let step = |kwh: f64, value: f64| {
+        vec![ValueStep { width: Energy::clamped(kwh), value: Price::clamped(value) }]
     };
-    let left = stored_in_each(stage, like, horizon.len());
-    let reserve = site.battery.map_or(0.0, |b| b.reserve.kwh());
-    let charge = like.outcome.state(horizon.len()).battery.kwh() - reserve;
     let end_value = EndValue {
-        stores: left.into_iter().map(|kwh| step(kwh.max(0.0))).collect(),
-        battery: site.battery.map_or_else(Vec::new, |_| step(charge.max(0.0))),
+        stores: site
+            .stores
+            .iter()
+            .map(|s| step(s.heat_at(s.highest_reach()), worth.heat))
+            .collect(),
+        battery: site.battery.map_or_else(Vec::new, |b| step(b.capacity.kwh(), worth.battery)),
         ..EndValue::default()
     };
     Problem {
-        weights,
+        weights: Weights::for_prices(&import_price),
         import_price,
         export_price: Series::new("the export price", &horizon, export).map_err(said)?,
         pv: Series::new("the PV", &horizon, record.pv[judged.clone()].to_vec()).map_err(said)?,

@@ -16,7 +16,9 @@ pub(super) fn dialled(site: &Site, dial: Temperature) -> Site {
     for store in &mut site.stores {
         if let Some(guard) = guard_of(store) {
             let own = &mut store.elements[guard].thermostat;
-            *own = dial.min(*own);
+            if dial < *own {
+                *own = dial;
+            }
         }
     }
     site
