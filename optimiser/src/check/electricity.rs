@@ -124,8 +124,12 @@ fn stopped_battery(problem: &Problem, plan: &SlotPlan, surplus: f64) -> f64 {
     let empty = level <= battery.reserve.kwh() + TOLERANCE_KWH;
     let (taken, given) = passed(plan, surplus);
     match plan.battery_mode {
-        Some(BatteryMode::Charge) if full => (taken + plan.charge.kwh()).min(given),
-        Some(BatteryMode::Discharge) if empty => taken.min(given + plan.discharge.kwh()),
+        Some(BatteryMode::Charge) if full && battery.charges_from_grid => {
+            (taken + plan.charge.kwh()).min(given)
+        }
+        Some(BatteryMode::Discharge) if empty && battery.exports => {
+            taken.min(given + plan.discharge.kwh())
+        }
         _ => 0.0,
     }
 }
