@@ -136,11 +136,6 @@ impl Duties {
         self.matching(columns, |route| route.source == source)
     }
 
-    /// Columns of one route.
-    pub(crate) fn of_route(&self, columns: &SlotColumns, wanted: Route) -> Vec<Col> {
-        self.matching(columns, |route| *route == wanted)
-    }
-
     /// Columns that take electricity in a slot, each with its kWh for a kWh of heat.
     pub(crate) fn electricity<'a>(
         &'a self,

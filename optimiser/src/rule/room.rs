@@ -10,6 +10,7 @@ use crate::physics::pool::PoolWeather;
 use crate::problem::Problem;
 use crate::site::{Route, Sink, Source};
 use crate::solution::{PlantRoomFlows, RouteFlow};
+use crate::units::Temperature;
 use crate::water::KWH_PER_LITRE_KELVIN;
 
 use super::{MixedStore, target_kwh};
@@ -57,8 +58,8 @@ impl<'a> RoomRule<'a> {
             ladders,
             duties: Duties::new(problem, ladders),
             mass: start_mass(problem),
-            buffer: here.buffer.map(|t| t.celsius()),
-            pool: here.pool.map(|t| t.celsius()),
+            buffer: here.buffer.map(Temperature::celsius),
+            pool: here.pool.map(Temperature::celsius),
             left: BTreeMap::new(),
             spare: 0.0,
         }
@@ -112,7 +113,7 @@ impl<'a> RoomRule<'a> {
         let low = self.problem.comfort.rooms.as_ref().map(|bands| bands[slot].low.celsius());
         let cold = air[0] * self.mass + air[2];
         let wish = low.map_or(0.0, |low| ((low - cold) / air[1]).max(0.0));
-        let mut given = self.into_sink(slot, Sink::Rooms, wish, flows);
+        let mut given = self.serve(slot, Sink::Rooms, wish, flows);
         let circuit = Route { source: Source::Buffer, sink: Sink::Rooms };
         let circuit = self.duties.routes.iter().position(|route| *route == circuit);
         let through = self.through_buffer(slot, circuit.map(|_| wish - given), flows);
@@ -140,7 +141,7 @@ impl<'a> RoomRule<'a> {
         let standing = (rate * hours * (now - around)).max(0.0);
         let wish = wish.unwrap_or(0.0);
         let given = if wish > NOTHING {
-            self.into_sink(slot, Sink::Buffer, wish + standing, flows)
+            self.serve(slot, Sink::Buffer, wish + standing, flows)
         } else {
             0.0
         };
@@ -152,7 +153,7 @@ impl<'a> RoomRule<'a> {
     }
 
     /// Gives heat to a sink from one source after the other; returns what it got.
-    fn into_sink(&mut self, slot: usize, sink: Sink, wish: f64, flows: &mut [RouteFlow]) -> f64 {
+    fn serve(&mut self, slot: usize, sink: Sink, wish: f64, flows: &mut [RouteFlow]) -> f64 {
         let mut given = 0.0;
         for index in 0..self.duties.routes.len() {
             let Route { source, sink: own } = self.duties.routes[index];

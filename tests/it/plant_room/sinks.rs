@@ -40,8 +40,8 @@ fn still(plant_room: PlantRoom, prices: &[f64], outdoor: f64, light: f64) -> Pro
     problem
 }
 
-fn band(problem: &Problem, low: f64, high: f64) -> Option<Series<Band>> {
-    Some(Series::constant(&problem.horizon, Band { low: celsius(low), high: celsius(high) }))
+fn band(problem: &Problem, low: f64, high: f64) -> Series<Band> {
+    Series::constant(&problem.horizon, Band { low: celsius(low), high: celsius(high) })
 }
 
 // ISO 13790: rooms used to 20 °C with 0 °C outside take the same heat all the time;
@@ -55,7 +55,7 @@ fn rooms_are_held_at_their_lowest_comfort() {
         ..PlantRoom::default()
     };
     let mut problem = still(room, &[20.0; 12], 0.0, 0.0);
-    problem.comfort = Comfort { rooms: band(&problem, 20.0, 23.0), pool: None };
+    problem.comfort = Comfort { rooms: Some(band(&problem, 20.0, 23.0)), pool: None };
     let network = Network::of(&house, house.heat_loss.watts_per_kelvin());
     let mass = network.settled_mass(20.0, 0.0, 300.0);
     problem.state.plant_room.rooms = Some(RoomsState { air: celsius(20.0), mass: celsius(mass) });
@@ -82,7 +82,7 @@ fn rooms_are_heated_ahead_of_dear_hours_within_their_comfort() {
     let mut prices = [5.0; 16];
     prices[8..].fill(45.0);
     let mut problem = still(room, &prices, 0.0, 0.0);
-    problem.comfort = Comfort { rooms: band(&problem, 19.5, 22.5), pool: None };
+    problem.comfort = Comfort { rooms: Some(band(&problem, 19.5, 22.5)), pool: None };
     let plan = planned(&problem).schedule;
     let by_half = |range: std::ops::Range<usize>| -> f64 {
         plan.slots[range].iter().flat_map(|slot| &slot.jobs).map(|job| job.heat.kwh()).sum()
@@ -106,7 +106,8 @@ fn one_unit_does_one_job_at_a_time() {
     let mut problem = still(room, &[20.0; 8], -5.0, 0.0);
     problem.site.stores[0].elements.clear();
     problem.site.stores[0].coils = vec![coil()];
-    problem.comfort = Comfort { rooms: band(&problem, 20.0, 23.0), pool: None };
+    problem.weights.rooms_per_kelvin_hour = 10.0;
+    problem.comfort = Comfort { rooms: Some(band(&problem, 20.0, 23.0)), pool: None };
     problem.ready.push(optimiser::problem::Ready {
         store: 0,
         by: MONDAY + 2 * 3_600,
@@ -138,7 +139,7 @@ fn a_buffer_passes_heat_on() {
         ..PlantRoom::default()
     };
     let mut problem = still(room, &[20.0; 24], 0.0, 0.0);
-    problem.comfort = Comfort { rooms: band(&problem, 20.0, 23.0), pool: None };
+    problem.comfort = Comfort { rooms: Some(band(&problem, 20.0, 23.0)), pool: None };
     let plan = planned(&problem).schedule;
     let (into, out) =
         (heat(&plan, Source::HeatPump(0), Sink::Buffer), heat(&plan, Source::Buffer, Sink::Rooms));
@@ -204,7 +205,7 @@ fn spare_electricity_warms_the_pool() {
     problem.site.grid.export_limit = Power::constant(0.0);
     problem.pv = Series::constant(&problem.horizon, kwh(0.75));
     problem.end_value.pool = vec![ValueStep { width: kwh(200.0), value: price(2.0) }];
-    problem.comfort = Comfort { rooms: None, pool: band(&problem, 18.0, 26.0) };
+    problem.comfort = Comfort { rooms: None, pool: Some(band(&problem, 18.0, 26.0)) };
     let plan = planned(&problem).schedule;
     near(heat(&plan, Source::HeatPump(0), Sink::Pool), 12.0 * 6.0, 1e-3);
     near(plan.cost.import, 0.0, 1e-6);
