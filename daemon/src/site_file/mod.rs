@@ -19,7 +19,7 @@ mod scalar;
 mod schema;
 mod service;
 mod shape;
-pub(crate) mod steps;
+mod steps;
 mod stores;
 mod summary;
 mod supply;

@@ -49,8 +49,3 @@ pub(super) fn steps<T>(
     }
     steps
 }
-
-/// The value that steps have at a time of day; they are never empty.
-pub(crate) fn at<T: Copy>(steps: &[(NaiveTime, T)], time: NaiveTime) -> Option<T> {
-    steps.iter().rev().find(|(from, _)| *from <= time).or(steps.last()).map(|(_, value)| *value)
-}

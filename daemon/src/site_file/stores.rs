@@ -230,13 +230,14 @@ fn shared_circuits(root: &Node, faults: &mut Faults) -> Vec<Circuit> {
     circuits
 }
 
-fn element_phases(node: &Node, supply: &Supply, faults: &mut Faults) -> u8 {
+/// Phases of an element or a heat pump.
+pub(super) fn element_phases(node: &Node, supply: &Supply, faults: &mut Faults) -> u8 {
     let phases = supply::phases(node, faults);
     if phases > supply.phases {
         faults.error(
             node.span_of("phases"),
             &node.path_of("phases"),
-            "a three-phase element has no meaning on a single-phase supply".to_owned(),
+            "a three-phase device has no meaning on a single-phase supply".to_owned(),
             Some("write `phases = 1` here, or `phases = 3` in `[grid]`".to_owned()),
         );
     }

@@ -1,7 +1,11 @@
 //! What a site file was understood to mean, as plain text for an installer.
 
 mod habits;
+mod plant;
+mod pool_page;
 mod safety;
+mod sources;
+mod spaces;
 mod stores;
 mod supply;
 
@@ -16,7 +20,11 @@ const VALUE_COLUMN: usize = 26;
 pub fn summary(checked: &Checked) -> String {
     let mut page = Page(String::new());
     supply::describe(&mut page, checked);
+    plant::describe(&mut page, checked);
     stores::describe(&mut page, checked);
+    sources::describe(&mut page, checked);
+    spaces::describe(&mut page, checked);
+    pool_page::describe(&mut page, &checked.house);
     habits::describe(&mut page, &checked.house);
     safety::describe(&mut page, &checked.house);
     page.0

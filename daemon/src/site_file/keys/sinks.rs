@@ -51,7 +51,11 @@ pub(super) static RETURN_LOOP: Shape = Shape {
             "Height at which the return enters.",
         ),
         assumed("pump_watts", number(0.0, 500.0, 20.0), "Power of the pump."),
-        required("runs", Tables(&LOOP_RUN), "When its pump runs, timed or as movement is expected."),
+        required(
+            "runs",
+            Tables(&LOOP_RUN),
+            "When its pump runs, timed or as movement is expected.",
+        ),
     ],
 };
 
@@ -131,7 +135,11 @@ pub(super) static ROOMS: Shape = Shape {
             "Mean heat of people, appliances and sun; 3 W for each m² of floor if left out (common practice, no published source).",
         ),
         assumed("limit_celsius", number(10.0, 35.0, 24.0), "Room thermostats close here."),
-        required("comfort", Tables(&COMFORT), "Air temperature by local time of day, first at 00:00."),
+        required(
+            "comfort",
+            Tables(&COMFORT),
+            "Air temperature by local time of day, first at 00:00.",
+        ),
     ],
 };
 
@@ -175,7 +183,11 @@ pub(super) static POOL: Shape = Shape {
             number(0.0, 1.0, 0.3),
             "Outdoors: share that passes the cover and is kept (common practice, no published source).",
         ),
-        optional("covered", Tables(&COVERED), "Outdoors: local times under the cover; none is open."),
+        optional(
+            "covered",
+            Tables(&COVERED),
+            "Outdoors: local times under the cover; none is open.",
+        ),
         assumed(
             "loss_watts_per_m2",
             number(0.0, 1_000.0, 150.0),
@@ -243,4 +255,3 @@ pub(super) static STATE_ROOMS: Shape = Shape {
         ),
     ],
 };
-

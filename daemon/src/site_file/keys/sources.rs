@@ -130,11 +130,7 @@ pub(super) static BOILER: Shape = Shape {
             number(0.0, 1_440.0, 5.0),
             "Once started it runs this long (common practice, no published source).",
         ),
-        assumed(
-            "auxiliary_kw",
-            number(0.0, 5.0, 0.1),
-            "Power of controls and pump while it runs.",
-        ),
+        assumed("auxiliary_kw", number(0.0, 5.0, 0.1), "Power of controls and pump while it runs."),
         assumed(
             "back_up_only",
             Flag(false),
@@ -181,11 +177,7 @@ pub(super) static COLLECTORS: Shape = Shape {
             number(0.0, 40.0, 4.0),
             "The pump stops when it is less than this much warmer.",
         ),
-        assumed(
-            "limit_celsius",
-            number(30.0, 95.0, 80.0),
-            "The sun charges no sink beyond this.",
-        ),
+        assumed("limit_celsius", number(30.0, 95.0, 80.0), "The sun charges no sink beyond this."),
         assumed(
             "priority",
             Choice(&["absolute", "relative", "optimiser"]),
@@ -210,11 +202,7 @@ pub(super) static BUFFER: Shape = Shape {
             "Standing loss; if left out that of EU class C for its volume, the worst that may be sold (Regulation (EU) 814/2013).",
         ),
         assumed("surroundings_celsius", number(-20.0, 50.0, 18.0), "Temperature around it."),
-        assumed(
-            "ceiling_celsius",
-            number(25.0, 95.0, 75.0),
-            "No source heats it beyond this.",
-        ),
+        assumed("ceiling_celsius", number(25.0, 95.0, 75.0), "No source heats it beyond this."),
         optional("immersion_kw", number(0.1, 36.0, 6.0), "Power of an element in it, if any."),
         PHASE,
         required(

@@ -10,6 +10,7 @@ use optimiser::units::Fraction;
 
 use self::routes::Sinks;
 use super::fault::Faults;
+use super::stores::element_phases;
 use super::tree::Node;
 use crate::house::{Climate, Months, PlantRoomFacts, Supply};
 
@@ -25,6 +26,9 @@ pub(super) fn plant_room(
     let coils = coil_names(root, faults);
     let named = Sinks { stores, coils: &coils };
     let heat_pumps = root.tables("heat_pump");
+    for node in heat_pumps {
+        element_phases(node, supply, faults);
+    }
     let mut room = PlantRoom {
         buffer: root.table("buffer").map(|node| sources::buffer(node, &named, faults)),
         heat_pumps: heat_pumps.iter().map(|n| sources::heat_pump(n, &named, faults)).collect(),
@@ -46,7 +50,7 @@ pub(super) fn plant_room(
         coils: coils.clone(),
     };
     room.rooms = rooms.map(|(rooms, _)| rooms);
-    room.phases = phases::phases(root, stores, supply, faults);
+    room.phases = phases::phases(root, supply, faults);
     (room, facts)
 }
 

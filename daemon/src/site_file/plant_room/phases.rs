@@ -1,19 +1,15 @@
 //! What hangs on which phase.
 
-use optimiser::site::{Connection, Metering, Phases, Store};
+use optimiser::site::{Connection, Metering, Phases};
 
 use super::super::fault::Faults;
 use super::super::tree::Node;
 use crate::house::Supply;
 
 /// The phases, where the file speaks of them.
-pub(super) fn phases(
-    root: &Node,
-    stores: &[Store],
-    supply: &Supply,
-    faults: &mut Faults,
-) -> Option<Phases> {
-    let elements: Vec<&Node> = root.tables("store").iter().flat_map(|s| s.tables("element")).collect();
+pub(super) fn phases(root: &Node, supply: &Supply, faults: &mut Faults) -> Option<Phases> {
+    let elements: Vec<&Node> =
+        root.tables("store").iter().flat_map(|s| s.tables("element")).collect();
     let pumps: Vec<&Node> = root.tables("heat_pump").iter().collect();
     let single = ["base_load", "pv", "battery", "buffer"].map(|name| root.table(name));
     let grid = root.part("grid");
@@ -34,16 +30,17 @@ pub(super) fn phases(
             grid.span.clone(),
             &grid.path,
             "devices name their phase, but not how the meter counts three phases".to_owned(),
-            Some("add `metering = \"net\"` or `metering = \"per-phase\"`; the contract says which".to_owned()),
+            Some(
+                "add `metering = \"net\"` or `metering = \"per-phase\"`; the contract says which"
+                    .to_owned(),
+            ),
         );
     }
-    debug_assert!(stores.len() == root.tables("store").len(), "every table makes a store");
     let mut wired = |node: &&Node| connection(node, true, faults);
     let heaters = elements.iter().map(&mut wired).collect();
     let heat_pumps = pumps.iter().map(&mut wired).collect();
-    let [base_load, pv, battery, immersion] = single.map(|node| {
-        node.map_or(Connection::Three, |node| connection(node, false, faults))
-    });
+    let [base_load, pv, battery, immersion] =
+        single.map(|node| node.map_or(Connection::Three, |node| connection(node, false, faults)));
     Some(Phases {
         fuse: supply.fuse.power_at(supply.volts, 1),
         metering: if metering == Some("per-phase") { Metering::PerPhase } else { Metering::Net },

@@ -5,9 +5,7 @@ use optimiser::physics::coil::{SPREAD_K, from_rating};
 use optimiser::problem::Band;
 use optimiser::site::{Coil, Evaporation, Exposure, HeatingCurve, Pool, ReturnLoop, Rooms};
 use optimiser::standards::pipes;
-use optimiser::units::{
-    Conductance, Flow, Fraction, HeatLoss, Power, Temperature, Volume,
-};
+use optimiser::units::{Conductance, Flow, Fraction, HeatLoss, Power, Temperature, Volume};
 
 use super::super::fault::Faults;
 use super::super::service::refuse;
@@ -119,8 +117,7 @@ pub(super) fn rooms(node: &Node, faults: &mut Faults) -> (Rooms, RoomsWish) {
         let hint = "30 to 45 °C is usual for floors, 45 to 70 °C for radiators";
         refuse(node, "flow_on_design_day_celsius", message, hint, faults);
     }
-    let emitted_w =
-        node.maybe_number("emitters_kw").map_or(loss * difference, |kw| kw * 1_000.0);
+    let emitted_w = node.maybe_number("emitters_kw").map_or(loss * difference, |kw| kw * 1_000.0);
     let floor_m2 = node.number("floor_square_metres");
     if node.has("capacity_kwh_per_k") {
         node.stray(&["mass"], "the capacity is stated", faults);

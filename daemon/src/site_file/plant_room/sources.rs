@@ -141,7 +141,10 @@ pub(super) fn collectors(
             node.span.clone(),
             &node.path,
             "collectors need to know where the sun stands, and the site has no location".to_owned(),
-            Some("add a table `[location]` with `latitude_degrees` and `longitude_degrees`".to_owned()),
+            Some(
+                "add a table `[location]` with `latitude_degrees` and `longitude_degrees`"
+                    .to_owned(),
+            ),
         );
     }
     let area_m2 = node.number("area_square_metres");
