@@ -162,7 +162,10 @@ pub(super) fn hygiene(root: &Node, stores: &[Store], faults: &mut Faults) -> Vec
         }
         let temperature = node.quantity("temperature_celsius", Temperature::new);
         let reach = stores[store].highest_reach();
-        if temperature > reach && !stores[store].elements.is_empty() {
+        if temperature > reach
+            && !stores[store].elements.is_empty()
+            && stores[store].coils.is_empty()
+        {
             faults.error(
                 node.span_of("temperature_celsius"),
                 &node.path_of("temperature_celsius"),

@@ -11,6 +11,7 @@ mod supply;
 
 use std::fmt::Write as _;
 
+pub(super) use self::sources::design_source;
 use super::Checked;
 
 /// Column at which values begin.
@@ -41,7 +42,8 @@ impl Page {
 
     fn line(&mut self, label: &str, value: &str) {
         let width = VALUE_COLUMN - 2;
-        let _ = writeln!(self.0, "  {label:<width$}{value}");
+        let gap = if label.chars().count() < width { "" } else { " " };
+        let _ = writeln!(self.0, "  {label:<width$}{gap}{value}");
     }
 
     fn sentence(&mut self, text: &str) {

@@ -39,7 +39,7 @@ pub(super) fn describe(page: &mut Page, checked: &Checked) {
 }
 
 /// The source temperature that the design is checked at.
-pub(super) fn design_source(house: &House, pump: &HeatPump) -> Temperature {
+pub(in crate::site_file) fn design_source(house: &House, pump: &HeatPump) -> Temperature {
     let celsius = match pump.source {
         HeatSource::Air => house.site.plant_room.rooms.map_or(2.0, |r| r.curve.cold.celsius()),
         HeatSource::Ground => house
