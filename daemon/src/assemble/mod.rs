@@ -9,12 +9,13 @@ mod learned;
 mod period;
 mod slots;
 mod supply;
+mod surroundings;
 mod unplanned;
 
 pub use known::{Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
 
-use optimiser::problem::{Ambient, Comfort, PlantRoomState, Problem, ProblemError, State, Weights};
+use optimiser::problem::{Problem, ProblemError, State, Weights};
 use optimiser::time::{Instant, Series, TimeError};
 use optimiser::worth::{Ahead, end_value};
 
@@ -61,6 +62,11 @@ pub enum AssembleError {
     /// The PV energy cannot be made from this weather.
     #[error(transparent)]
     Pv(#[from] PvError),
+    /// No outdoor temperature is known, and the plant room needs it.
+    #[error(
+        "no outdoor temperature is known from {0} to {1}, and the plant room depends on it; give --weather a file with air temperature, or write `outdoor_celsius` in `[climate]`"
+    )]
+    Outdoor(Instant, Instant),
     /// A column that the site names is missing.
     #[error("{0}")]
     Column(String),
@@ -116,6 +122,8 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
             crate::local_time::day_and_clock(horizon.slots()[first].start(), house.time_zone)
         ));
     }
+    let ambient = surroundings::ambient(house, known, &horizon, &mut notes)?;
+    let comfort = surroundings::comfort(house, &ambient, &horizon)?;
     let problem = Problem {
         export_price: Series::new("the export price", &horizon, priced.export[..count].to_vec())?,
         pv: Series::new("the PV forecast", &horizon, pv[..count].to_vec())?,
@@ -124,12 +132,12 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         ready: habits::ready(house, &horizon),
         hygiene: habits::hygiene(house, &horizon),
         draws,
-        ambient: Ambient::default(),
-        comfort: Comfort::default(),
+        ambient,
+        comfort,
         state: State {
             battery: house.state.battery,
             stores: house.state.stores.clone(),
-            plant_room: PlantRoomState::default(),
+            plant_room: house.state.plant_room.clone(),
         },
         site: house.site.clone(),
         by_hand: Vec::new(),

@@ -13,6 +13,25 @@ pub(super) fn warn(root: &Node, house: &House, faults: &mut Faults) {
     unfed_sinks(root, house, faults);
     collectors_from_the_sun(root, house, faults);
     pasteurisation(root, house, faults);
+    unknown_state(root, house, faults);
+}
+
+fn unknown_state(root: &Node, house: &House, faults: &mut Faults) {
+    let (room, state) = (&house.site.plant_room, root.part("state"));
+    for (there, key, instead) in [
+        (room.buffer.is_some(), "buffer_celsius", "as warm as what is around it"),
+        (room.rooms.is_some(), "rooms", "at their lowest comfort"),
+        (room.pool.is_some(), "pool_celsius", "as cold as the ground"),
+    ] {
+        if there && !state.has(key) {
+            faults.warning(
+                state.span.clone(),
+                &state.path_of(key),
+                format!("`{key}` of the present state is not given"),
+                Some(format!("plans without readings take it {instead}; add it to `[state]`")),
+            );
+        }
+    }
 }
 
 fn unfed_coils(root: &Node, house: &House, faults: &mut Faults) {
