@@ -12,7 +12,9 @@ mod fault;
 mod habits;
 mod keys;
 mod money;
+mod options;
 mod patterns;
+mod place;
 mod plant_room;
 mod pv;
 mod scalar;
@@ -31,6 +33,8 @@ use optimiser::units::{Current, HeatLoss};
 
 use self::fault::Faults;
 pub use self::fault::{Fault, Report, Severity};
+pub use self::options::{Offer, Options, options};
+pub use self::place::{Place, place, with_numbers};
 pub use self::schema::schema;
 pub use self::summary::summary;
 use crate::house::House;
