@@ -14,6 +14,7 @@ mod unplanned;
 
 pub use known::{Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
+pub use unplanned::{refuse_phases, refuse_plant_room};
 
 use optimiser::problem::{Problem, ProblemError, State, Weights};
 use optimiser::time::{Instant, Series, TimeError};
@@ -53,12 +54,17 @@ pub enum AssembleError {
     /// The site follows a price series and there is none.
     #[error("the tariff follows a price series; give one with --prices FILE")]
     PricesNeeded,
-    /// The site has something that plans do not use.
+    /// The site has something that a command does not use.
     #[error(
-        "plans do not use {} yet, which the site has; `stowheat check` draws them, and without their tables the rest can be planned",
-        .0.join(", ")
+        "{by} do not use {}, which the site describes; without their keys the rest can be planned",
+        .devices.join(", ")
     )]
-    Unplanned(Vec<String>),
+    Unused {
+        /// What does not use it.
+        by: &'static str,
+        /// What is not used.
+        devices: Vec<String>,
+    },
     /// The PV energy cannot be made from this weather.
     #[error(transparent)]
     Pv(#[from] PvError),
@@ -78,22 +84,13 @@ pub enum AssembleError {
     Time(#[from] TimeError),
 }
 
-/// Refuses a house with devices that plans do not use.
-///
-/// # Errors
-/// Names all of them.
-pub fn refuse_unplanned(house: &House) -> Result<(), AssembleError> {
-    let devices = unplanned::devices(&house.site);
-    if devices.is_empty() { Ok(()) } else { Err(AssembleError::Unplanned(devices)) }
-}
-
 /// Makes the problem of a house at an instant.
 ///
 /// # Errors
 /// If prices are missing altogether, a named column is not there, or the parts
 /// contradict each other.
 pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, AssembleError> {
-    refuse_unplanned(house)?;
+    refuse_phases(house)?;
     let mut notes = Vec::new();
     let spans = slots::spans(house, known, at).ok_or(AssembleError::NoTime(at))?;
     let priced = supply::prices(house, known, at, &spans)?;

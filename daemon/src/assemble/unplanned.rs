@@ -1,9 +1,37 @@
-//! Devices that a site may describe and plans do not use.
+//! What a site may describe and a command does not use.
 
 use optimiser::Site;
 
-/// Every such device of a site, in words.
-pub(super) fn devices(site: &Site) -> Vec<String> {
+use crate::house::House;
+
+use super::AssembleError;
+
+/// Refuses a house whose phases are described: plans keep no limit of each phase.
+///
+/// # Errors
+/// If the phases are described.
+pub fn refuse_phases(house: &House) -> Result<(), AssembleError> {
+    match house.site.plant_room.phases {
+        Some(_) => Err(AssembleError::Unused {
+            by: "plans",
+            devices: vec!["limits of single phases".to_owned()],
+        }),
+        None => Ok(()),
+    }
+}
+
+/// Refuses a house with more than stores and elements, for a command that does not
+/// know it yet.
+///
+/// # Errors
+/// Names every device.
+pub fn refuse_plant_room(house: &House, by: &'static str) -> Result<(), AssembleError> {
+    let devices = devices(&house.site);
+    if devices.is_empty() { Ok(()) } else { Err(AssembleError::Unused { by, devices }) }
+}
+
+/// Every device beyond stores and elements, in words.
+fn devices(site: &Site) -> Vec<String> {
     let room = &site.plant_room;
     let mut devices: Vec<String> =
         room.heat_pumps.iter().map(|pump| format!("heat pump `{}`", pump.name)).collect();
@@ -13,7 +41,7 @@ pub(super) fn devices(site: &Site) -> Vec<String> {
         (room.buffer.is_some(), "the buffer"),
         (room.rooms.is_some(), "the rooms"),
         (room.pool.is_some(), "the pool"),
-        (room.phases.is_some(), "phases of their own"),
+        (room.phases.is_some(), "limits of single phases"),
     ] {
         if there {
             devices.push(name.to_owned());

@@ -10,6 +10,7 @@ pub mod money;
 pub mod table;
 
 pub(crate) mod digits;
+mod jobs;
 pub(crate) mod local;
 mod reasons;
 mod svg;

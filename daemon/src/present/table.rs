@@ -6,7 +6,7 @@ use optimiser::schedule::{Cost, Evidence, Origin};
 
 use super::digits::text;
 use super::totals::{Flows, Sources};
-use super::{Plan, local};
+use super::{Plan, jobs, local};
 use columns::Columns;
 use runs::Run;
 
@@ -43,6 +43,9 @@ pub fn render(plan: &Plan<'_>) -> String {
     footer(plan, &mut out);
     out.push('\n');
     out.push_str(CAUTIONS);
+    for caution in jobs::cautions(plan) {
+        put(&mut out, format_args!("{caution}"));
+    }
     trimmed(&out)
 }
 
@@ -130,7 +133,9 @@ fn energy(plan: &Plan<'_>, out: &mut String) {
     put(out, format_args!("Energy    from {}", parts(&from)));
     put(out, format_args!("{:<10}to {} kWh", "", parts(&to)));
     let heat = Sources::of(plan.slots().iter().flat_map(|slot| &slot.heaters));
-    put(out, format_args!("Heat      {} kWh: {}", text(heat.total(), 1), parts(&heat.named())));
+    let name = if plan.problem.site.plant_room.is_empty() { "Heat" } else { "Elements" };
+    put(out, format_args!("{name:<10}{} kWh: {}", text(heat.total(), 1), parts(&heat.named())));
+    sources(plan, out);
     if flows.curtailed >= 0.05 {
         put(out, format_args!("Given up  {} kWh of PV", text(flows.curtailed, 1)));
     }
@@ -140,6 +145,27 @@ fn energy(plan: &Plan<'_>, out: &mut String) {
             out,
             format_args!("Besides   {kwh} kWh pass the meter both ways while elements switch"),
         );
+    }
+}
+
+/// What each source gave to each sink, and the models behind it.
+fn sources(plan: &Plan<'_>, out: &mut String) {
+    for (row, route) in jobs::routes(plan, plan.slots()).into_iter().enumerate() {
+        let head = if row == 0 { "Sources" } else { "" };
+        let sum = jobs::Sum::of(jobs::on_route(plan.slots(), route));
+        let minutes = remarks::length(sum.minutes);
+        put(
+            out,
+            format_args!(
+                "{head:<10}{}: {} in {minutes}",
+                jobs::arrow(plan, route),
+                jobs::amount(route, &sum)
+            ),
+        );
+    }
+    for (row, (of, name)) in jobs::models(plan).into_iter().enumerate() {
+        let head = if row == 0 { "Models" } else { "" };
+        put(out, format_args!("{head:<10}{of} after {name}"));
     }
 }
 

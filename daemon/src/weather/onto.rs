@@ -103,7 +103,7 @@ mod tests {
 
     #[test]
     fn a_slot_across_two_rows_has_their_weighted_mean() {
-        let start = Instant::from_unix(1_750_500_000 - 1_750_500_000 % 3_600);
+        let start = Instant::from_unix(1_750_500_000);
         let weather = weather(start, [(10.0, 0.0), (16.0, 0.0)]);
         let horizon = Horizon::regular(start + 1_800, 5_400, 2).expect("slots");
         let air = means(&weather, &horizon, |row| row.temp_air.map(Temperature::celsius));

@@ -2,6 +2,7 @@
 
 use optimiser::physics::coil::SPREAD_K;
 use optimiser::site::{Exposure, HeatSource, Pool, ReturnLoop, Rooms, Sink, Source, Store};
+use optimiser::units::Power;
 use optimiser::water::heat_kwh;
 
 use super::super::Checked;
@@ -146,7 +147,7 @@ fn supply(page: &mut Page, house: &House, rooms: &Rooms, (low, high): (f64, f64)
             }
             Source::Immersion => {
                 let power = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
-                (power.map_or(0.0, |p| p.kw()), Some(1.0), String::new())
+                (power.map_or(0.0, Power::kw), Some(1.0), String::new())
             }
             Source::Collectors | Source::Buffer => continue,
         };
@@ -257,9 +258,7 @@ pub(super) fn nominal_kw(house: &House, source: Source) -> f64 {
             pump.at(design_source(house, pump).celsius(), 35.0).capacity_kw
         }
         Source::Boiler => room.boiler.as_ref().map_or(0.0, |boiler| boiler.power.kw()),
-        Source::Immersion => {
-            room.buffer.as_ref().and_then(|b| b.immersion).map_or(0.0, |power| power.kw())
-        }
+        Source::Immersion => room.buffer.as_ref().and_then(|b| b.immersion).map_or(0.0, Power::kw),
         Source::Collectors | Source::Buffer => 0.0,
     }
 }
