@@ -1,11 +1,17 @@
 //! What sources did for sinks, summed and in words.
 
+use optimiser::problem::Band;
 use optimiser::schedule::{Job, SlotPlan};
 use optimiser::site::{Evaporation, Exposure, Route, Source};
+use optimiser::time::Series;
+use optimiser::units::Temperature;
 
-use super::Plan;
 use super::digits::text;
 use super::totals::Sources;
+use super::{Plan, local};
+
+/// A shortfall of comfort that nobody would feel [K].
+const TOLERATED_K: f64 = 0.2;
 
 /// Sums over jobs of one route.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -97,6 +103,39 @@ pub(super) fn warmth(slot: &SlotPlan) -> Option<String> {
     .flatten()
     .collect();
     (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+/// How rooms and pool keep to the comfort that is asked of them, in words.
+pub(super) fn comfort(plan: &Plan<'_>) -> Vec<String> {
+    let comfort = &plan.problem.comfort;
+    let air = |slot: &SlotPlan| slot.plant_room.rooms.map(|rooms| rooms.air);
+    let water = |slot: &SlotPlan| slot.plant_room.pool;
+    let rooms = comfort.rooms.as_ref().map(|bands| kept(plan, "rooms", bands, air));
+    let pool = comfort.pool.as_ref().map(|bands| kept(plan, "pool", bands, water));
+    rooms.into_iter().chain(pool).flatten().collect()
+}
+
+/// The coldest end of a slot against its comfort; `None` if nothing is known.
+fn kept(
+    plan: &Plan<'_>,
+    name: &str,
+    bands: &Series<Band>,
+    of: impl Fn(&SlotPlan) -> Option<Temperature>,
+) -> Option<String> {
+    let short = plan.slots().iter().zip(bands.values()).filter_map(|(slot, band)| {
+        of(slot).map(|t| (slot.slot.end(), t, band.low.celsius() - t.celsius()))
+    });
+    let (at, coldest, short) = short.max_by(|a, b| a.2.total_cmp(&b.2))?;
+    if short < TOLERATED_K {
+        return Some(format!("{name}: within what is asked"));
+    }
+    let (from, _) = plan.window();
+    Some(format!(
+        "{name}: {} °C by {}, {} K below what is asked",
+        text(coldest.celsius(), 1),
+        local::when(plan.zone(), at, from),
+        text(short, 1)
+    ))
 }
 
 /// What a plant room adds to the cautions under every plan; nothing without one.

@@ -69,6 +69,10 @@ fn header(plan: &Plan<'_>, out: &mut String) {
         Origin::Rule => "rule plan, not solved: cheapest allowed slots before each named time",
     };
     put(out, format_args!("Status    {status}"));
+    if plan.schedule.origin == Origin::Rule && !plan.problem.site.plant_room.is_empty() {
+        let text = "elements only; other sources, rooms and pool are left to their own controls";
+        put(out, format_args!("{:<10}{text}", ""));
+    }
     put(out, format_args!("Evidence  {}", evidence(plan)));
     let forecast = plan.slots().iter().any(|slot| plan.is_forecast(slot.slot));
     let mark = if forecast { "; ~ marks forecast prices" } else { "" };
@@ -188,6 +192,9 @@ fn comfort(plan: &Plan<'_>, out: &mut String) {
         }
     } else {
         put(out, format_args!("Comfort   every draw is served warm"));
+    }
+    for line in jobs::comfort(plan) {
+        put(out, format_args!("{:<10}{line}", ""));
     }
     if schedule.short_kwh >= 0.005 {
         let kwh = text(schedule.short_kwh, 2);

@@ -309,6 +309,22 @@ fn phases_are_all_named_or_none() {
     );
 }
 
+// A pump station that stops at the ceiling overshoots it.
+#[test]
+fn the_sun_stops_below_the_ceiling() {
+    let house = good(KILN).house;
+    let limit = house.site.plant_room.collectors.as_ref().expect("collectors").limit;
+    assert!((limit.celsius() - 65.0).abs() < 1e-9);
+    let hot = with(KILN, "azimuth_degrees = 190", "azimuth_degrees = 190\nlimit_celsius = 80");
+    says(
+        &refusal(&hot),
+        &[
+            "a limit of 80 °C is not 5 K below the ceiling 70 °C",
+            "write at most 65, or leave it out",
+        ],
+    );
+}
+
 #[test]
 fn what_no_source_reaches_deserves_a_look() {
     let unfed =

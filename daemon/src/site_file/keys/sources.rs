@@ -177,7 +177,11 @@ pub(super) static COLLECTORS: Shape = Shape {
             number(0.0, 40.0, 4.0),
             "The pump stops when it is less than this much warmer.",
         ),
-        assumed("limit_celsius", number(30.0, 95.0, 80.0), "The sun charges no sink beyond this."),
+        optional(
+            "limit_celsius",
+            number(30.0, 95.0, 65.0),
+            "The sun charges no sink beyond this: at most 5 K below the ceiling of each store, which is taken if left out.",
+        ),
         assumed(
             "priority",
             Choice(&["absolute", "relative", "optimiser"]),

@@ -1,8 +1,8 @@
 //! Heat pumps, boiler, collectors and buffer.
 
 use optimiser::site::{
-    Boiler, Buffer, CapacityLine, Collectors, Fuel, HeatPump, HeatSource, Performance, RatingPoint,
-    SolarPriority,
+    Boiler, Buffer, CUT_OUT_MARGIN_K, CapacityLine, Collectors, Fuel, HeatPump, HeatSource,
+    Performance, RatingPoint, Sink, SolarPriority, Store,
 };
 use optimiser::standards::losses;
 use optimiser::units::{
@@ -149,6 +149,8 @@ pub(super) fn collectors(
     }
     let area_m2 = node.number("area_square_metres");
     let flow = node.maybe_quantity("flow_litres_per_minute", Flow::new);
+    let serves = sinks.of(node, "serves", faults);
+    let limit = solar_limit(node, &serves, sinks.stores, faults);
     Collectors {
         area_m2,
         eta0: node.quantity("eta0_fraction", Fraction::new),
@@ -160,14 +162,40 @@ pub(super) fn collectors(
         pump: Power::clamped(node.number("pump_watts") / 1_000.0),
         start_difference_k: node.number("start_difference_kelvin"),
         stop_difference_k: node.number("stop_difference_kelvin"),
-        limit: node.quantity("limit_celsius", Temperature::new),
+        limit,
         priority: match node.text("priority") {
             "relative" => SolarPriority::Relative,
             "optimiser" => SolarPriority::Optimiser,
             _ => SolarPriority::Absolute,
         },
-        serves: sinks.of(node, "serves", faults),
+        serves,
     }
+}
+
+/// The limit as stated, or as far below the stores' ceilings as they stay below
+/// their cut-outs: a store overshoots a little before its pump stops.
+fn solar_limit(node: &Node, serves: &[Sink], stores: &[Store], faults: &mut Faults) -> Temperature {
+    let ceilings = serves.iter().filter_map(|sink| match *sink {
+        Sink::Coil { store, .. } => Some(&stores[store]),
+        _ => None,
+    });
+    let lowest = ceilings.min_by(|a, b| a.ceiling.celsius().total_cmp(&b.ceiling.celsius()));
+    let most = lowest.map_or(95.0, |store| store.ceiling.celsius() - CUT_OUT_MARGIN_K);
+    let stated = node.maybe_quantity("limit_celsius", Temperature::new);
+    if let (Some(limit), Some(store)) = (stated, lowest)
+        && limit.celsius() > most
+    {
+        faults.error(
+            node.span_of("limit_celsius"),
+            &node.path_of("limit_celsius"),
+            format!(
+                "a limit of {limit} is not {CUT_OUT_MARGIN_K} K below the ceiling {} of store `{}`",
+                store.ceiling, store.name
+            ),
+            Some(format!("write at most {most}, or leave it out")),
+        );
+    }
+    stated.unwrap_or(Temperature::clamped(most))
 }
 
 pub(super) fn buffer(node: &Node, sinks: &Sinks<'_>, faults: &mut Faults) -> Buffer {
