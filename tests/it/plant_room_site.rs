@@ -12,7 +12,7 @@ use optimiser::time::Instant;
 use stowheat::assemble::{Assembled, Known, assemble};
 use stowheat::house::House;
 use stowheat::local_time::parse_instant;
-use stowheat::present::document::{Document, Job};
+use stowheat::present::document::{Document, Job, Request, Requested};
 use stowheat::present::{Plan, chart, explain, table};
 use stowheat::series::{Marks, read};
 use stowheat::site_file;
@@ -334,6 +334,32 @@ fn told_in_json(document: &Document, pumped: f64) {
         assert!((parts - job.electricity_kwh).abs() < 1e-9, "{job:?}");
         assert_eq!(job.cop.is_some(), job.source == "ground" && job.electricity_kwh >= 0.005);
     }
+    four_states(document);
     let end = document.slots.last().and_then(|slot| slot.plant_room).expect("a plant room");
     assert!(end.buffer_c.is_some() && end.rooms_air_c.is_some() && end.pool_c.is_none());
+}
+
+/// Two contacts without gap, each state for ten minutes or more and no block for more
+/// than two hours, from when the unit is planned to run.
+fn four_states(document: &Document) {
+    let states = &document.four_state;
+    assert!(!states.is_empty());
+    assert_eq!(states[0].start, document.slots[0].start);
+    assert!(states.windows(2).all(|pair| pair[0].end == pair[1].start));
+    let seconds = |request: &Request| at(&request.end) - at(&request.start);
+    assert!(states[..states.len() - 1].iter().all(|request| seconds(request) >= 600));
+    let blocks = states.iter().filter(|request| request.state == Requested::Blocked);
+    assert!(blocks.map(seconds).all(|block| block <= 7_200));
+    let runs = |request: &&Request| request.contact_2;
+    assert!(states.iter().filter(runs).count() > 0, "it is planned to run");
+    for request in states {
+        let contacts = (request.contact_1, request.contact_2);
+        let expected = match request.state {
+            Requested::Blocked => (1, (true, false)),
+            Requested::Normal => (2, (false, false)),
+            Requested::Encouraged => (3, (false, true)),
+            Requested::Forced => (4, (true, true)),
+        };
+        assert_eq!((request.number, contacts), expected);
+    }
 }

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 mod filling;
 mod plant_room;
 
-pub use plant_room::{Job, Model, PlantRoom};
+pub use plant_room::{Job, Model, PlantRoom, Request, Requested};
 
 /// Name and version of the document.
 pub const SCHEMA: &str = "stowheat/plan/1";
@@ -64,6 +64,10 @@ pub struct Document {
     /// The published models behind the numbers of the plant room.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub models: Vec<Model>,
+    /// What heat pumps are asked for by the four-state interface of two contacts,
+    /// each state held for ten minutes or more; gaps do not occur.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub four_state: Vec<Request>,
     /// Pasteurisations that fall due.
     pub hygiene: Vec<Hygiene>,
     /// The slots, without gap, in order of time.

@@ -6,6 +6,7 @@
 pub mod chart;
 pub mod document;
 pub mod explain;
+pub mod four_state;
 pub mod money;
 pub mod table;
 

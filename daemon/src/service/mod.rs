@@ -8,7 +8,6 @@ pub mod app;
 pub mod archive;
 pub mod clock;
 pub mod commands;
-pub mod four_state;
 pub mod homie;
 pub mod http;
 pub mod learning;

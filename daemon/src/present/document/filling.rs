@@ -5,7 +5,7 @@ use optimiser::units::{Energy, Price};
 
 use super::{
     BatteryMode, Cost, Document, Evidence, Heater, Hygiene, Job, Model, PlantRoom, PriceOrigin,
-    SCHEMA, Slot, Status, Store,
+    Request, SCHEMA, Slot, Status, Store,
 };
 use crate::present::digits::rounded;
 use crate::present::{Plan, local, reasons};
@@ -49,6 +49,7 @@ impl Document {
             unmet_kwh: rounded(schedule.unmet_kwh, FINE),
             short_kwh: rounded(schedule.short_kwh, FINE),
             models: Model::of(shown),
+            four_state: Request::of(shown),
             hygiene: shown
                 .problem
                 .hygiene

@@ -12,7 +12,8 @@ use serde::{Deserialize, Serialize};
 
 use super::filling::{COARSE, FINE};
 use crate::present::digits::rounded;
-use crate::present::{Plan, jobs, reasons};
+use crate::present::four_state::{self, FourState};
+use crate::present::{Plan, jobs, local, reasons};
 
 /// A published model and what it is used for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -22,6 +23,43 @@ pub struct Model {
     pub of: String,
     /// Its name.
     pub name: String,
+}
+
+/// A state of the four-state interface that a heat pump is asked to be in.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Request {
+    /// Name of the heat pump.
+    pub heat_pump: String,
+    /// First instant.
+    #[schemars(extend("format" = "date-time"))]
+    pub start: String,
+    /// First instant after it.
+    #[schemars(extend("format" = "date-time"))]
+    pub end: String,
+    /// The state.
+    pub state: Requested,
+    /// Its number in the interface, 1 to 4.
+    #[schemars(range(min = 1, max = 4))]
+    pub number: u8,
+    /// Whether the first contact is closed.
+    pub contact_1: bool,
+    /// Whether the second contact is closed.
+    pub contact_2: bool,
+}
+
+/// A state of the four-state interface.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Requested {
+    /// It must not run; never for longer than two hours.
+    Blocked,
+    /// It runs as it likes.
+    Normal,
+    /// It should run, if it can.
+    Encouraged,
+    /// It must run.
+    Forced,
 }
 
 /// A source that serves a sink for a part of a slot;
@@ -89,6 +127,33 @@ impl Model {
     pub(super) fn of(shown: &Plan<'_>) -> Vec<Self> {
         let models = jobs::models(shown).into_iter();
         models.map(|(of, name)| Self { of, name: name.to_owned() }).collect()
+    }
+}
+
+impl Request {
+    pub(super) fn of(shown: &Plan<'_>) -> Vec<Self> {
+        let pumps = shown.problem.site.plant_room.heat_pumps.iter().enumerate();
+        pumps
+            .flat_map(|(index, pump)| {
+                four_state::requests(shown.schedule, index).into_iter().map(|(span, state)| {
+                    let [contact_1, contact_2] = state.contacts();
+                    Self {
+                        heat_pump: pump.name.clone(),
+                        start: local::rfc_3339(shown.zone(), span.start()),
+                        end: local::rfc_3339(shown.zone(), span.end()),
+                        state: match state {
+                            FourState::Blocked => Requested::Blocked,
+                            FourState::Normal => Requested::Normal,
+                            FourState::Encouraged => Requested::Encouraged,
+                            FourState::Forced => Requested::Forced,
+                        },
+                        number: state.number(),
+                        contact_1,
+                        contact_2,
+                    }
+                })
+            })
+            .collect()
     }
 }
 

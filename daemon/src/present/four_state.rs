@@ -9,7 +9,7 @@
 
 use optimiser::schedule::{Job, Reason, Schedule};
 use optimiser::site::Source;
-use optimiser::time::Instant;
+use optimiser::time::{Instant, Slot};
 
 /// Each state is held at least this long [s].
 pub const DWELL_S: i64 = 600;
@@ -41,16 +41,6 @@ impl FourState {
         }
     }
 
-    /// The name used on the wire.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Blocked => "blocked",
-            Self::Normal => "normal",
-            Self::Encouraged => "encouraged",
-            Self::Forced => "forced",
-        }
-    }
-
     /// Whether the first and the second contact are closed.
     pub const fn contacts(self) -> [bool; 2] {
         match self {
@@ -62,11 +52,32 @@ impl FourState {
     }
 }
 
+/// What a schedule asks of a heat pump over its horizon, each state held for its
+/// least time, to the minute.
+pub fn requests(schedule: &Schedule, pump: usize) -> Vec<(Slot, FourState)> {
+    let (Some(first), Some(last)) = (schedule.slots.first(), schedule.slots.last()) else {
+        return Vec::new();
+    };
+    let (start, end) = (first.slot.start(), last.slot.end());
+    let mut dwell = Dwell::new(start);
+    let mut spans: Vec<(Instant, FourState)> = Vec::new();
+    for minute in 0..(end - start) / 60 {
+        let now = start + 60 * minute;
+        let state = dwell.settle(now, planned(schedule, pump, now));
+        if spans.last().is_none_or(|(_, before)| *before != state) {
+            spans.push((now, state));
+        }
+    }
+    let ends = spans.iter().skip(1).map(|(at, _)| *at).chain([end]).collect::<Vec<_>>();
+    let spans = spans.into_iter().zip(ends);
+    spans.filter_map(|((from, state), until)| Some((Slot::new(from, until)?, state))).collect()
+}
+
 /// What a schedule asks of a heat pump at an instant: to start where it runs for a
 /// price below zero, for sun that would be wasted, for a pasteurisation or at the
 /// last chance; encouragement where it runs for less; a block where it would
 /// better wait for a run within two hours; else nothing.
-pub fn planned(schedule: &Schedule, pump: usize, now: Instant) -> FourState {
+fn planned(schedule: &Schedule, pump: usize, now: Instant) -> FourState {
     let of_pump = |job: &&Job| job.route.source == Source::HeatPump(pump) && job.minutes > 0.0;
     let Some(at) = schedule.slots.iter().position(|plan| plan.slot.contains(now)) else {
         return FourState::Normal;
@@ -101,8 +112,7 @@ pub fn planned(schedule: &Schedule, pump: usize, now: Instant) -> FourState {
 }
 
 /// Holds each state for its least time, and a block no longer than its longest.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Dwell {
+struct Dwell {
     state: FourState,
     since: Instant,
     /// End of the last block; after one that lasted its longest, the unit is left
@@ -112,16 +122,12 @@ pub struct Dwell {
 
 impl Dwell {
     /// Begins as one that is left alone, and may change at once.
-    pub fn new(now: Instant) -> Self {
+    fn new(now: Instant) -> Self {
         Self { state: FourState::Normal, since: now + -DWELL_S, unblocked_until: None }
     }
 
     /// The state now, with what is wanted.
-    pub fn settle(&mut self, now: Instant, wanted: FourState) -> FourState {
-        // A clock that stepped back begins anew.
-        if now < self.since {
-            self.since = now + -DWELL_S;
-        }
+    fn settle(&mut self, now: Instant, wanted: FourState) -> FourState {
         let mut wanted = wanted;
         let held = now - self.since;
         if self.state == FourState::Blocked && held >= LONGEST_BLOCK_S {
@@ -180,12 +186,5 @@ mod tests {
         }
         assert_eq!(blocked.len(), 120 + 60, "two hours, two hours of rest, and again");
         assert!(blocked.iter().all(|minute| *minute < 120 || *minute >= 240));
-    }
-
-    #[test]
-    fn a_clock_that_steps_back_does_not_hold_a_state_for_ever() {
-        let mut dwell = Dwell::new(at(86_400));
-        assert_eq!(dwell.settle(at(86_400), FourState::Forced), FourState::Forced);
-        assert_eq!(dwell.settle(at(0), FourState::Normal), FourState::Normal);
     }
 }
