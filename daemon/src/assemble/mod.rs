@@ -12,7 +12,7 @@ mod supply;
 mod surroundings;
 mod unplanned;
 
-pub use known::{Known, Learned};
+pub use known::{Allowance, Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
 pub use unplanned::{refuse_phases, refuse_plant_room};
 
