@@ -119,7 +119,8 @@ fn pasteurisation(root: &Node, house: &House, faults: &mut Faults) {
                 Source::Collectors | Source::Immersion | Source::Buffer => None,
             }
         });
-        let by_elements = store.highest_reach().celsius();
+        let elements = store.elements.iter().map(|element| store.reach(element).celsius());
+        let by_elements = elements.fold(store.mains.celsius(), f64::max);
         let reach = hottest.fold(by_elements, f64::max).min(store.ceiling.celsius());
         if reach < rule.temperature.celsius() && !store.coils.is_empty() {
             faults.warning(
