@@ -233,7 +233,8 @@ serves = ["cylinder", "pool"]
 surface_square_metres = 30
 depth_metres = 1.4
 wind_share_fraction = 0.2
-covered = [{ from = "18:00", until = "10:00" }]
+absorbed_covered_fraction = 0
+covered = [{ from = "00:00", until = "00:00" }]
 exchanger_kw = 20
 comfort = [{ from = "00:00", low_celsius = 22, high_celsius = 28 }]
 
@@ -314,7 +315,8 @@ fn a_heat_pump_does_one_job_at_a_time_and_every_form_tells_it() {
     let told = explain::overview(&plan);
     assert!(told.contains("COP of ground after Staffell et al. 2012"), "{told}");
     let svg = chart::render(&plan);
-    for words in ["ground, electricity", "collectors, heat", ">Buffer<", ">Rooms<"] {
+    for words in ["Heat pump ground, electricity; heat ", "Collectors, heat", ">Buffer<", ">Rooms<"]
+    {
         assert!(svg.contains(words), "no {words}");
     }
     assert!(!svg.contains("NaN"));

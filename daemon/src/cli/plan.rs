@@ -87,9 +87,6 @@ fn show(
     Ok(())
 }
 
-/// What a rule plan of a plant room leaves out.
-const RULE_OF_ELEMENTS: &str = "the rule knows elements only: heat pumps, boiler, collectors, buffer, rooms and pool are left to their own controls";
-
 /// The best schedule there is: by the program, or by rule.
 fn schedule(problem: &optimiser::Problem) -> Result<Schedule, Problem> {
     let why = match Planner::default().plan(problem) {
@@ -108,9 +105,6 @@ fn schedule(problem: &optimiser::Problem) -> Result<Schedule, Problem> {
         Outcome::Failed(why) => format!("there is no answer: {why}"),
     };
     say(&format!("planned by rule, because {why}"));
-    if !problem.site.plant_room.is_empty() {
-        say(RULE_OF_ELEMENTS);
-    }
     rule_plan(problem).map_err(|violations| {
         let broken: Vec<String> = violations.iter().take(5).map(ToString::to_string).collect();
         Problem::new(Failure::Failed, format!("no plan is possible: {}", broken.join("; ")))

@@ -69,7 +69,9 @@ fn header(plan: &Plan<'_>, out: &mut String) {
         Origin::Rule => "rule plan, not solved: cheapest allowed slots before each named time",
     };
     put(out, format_args!("Status    {status}"));
-    if plan.schedule.origin == Origin::Rule && !plan.problem.site.plant_room.is_empty() {
+    let room = &plan.problem.site.plant_room;
+    let no_jobs = plan.slots().iter().all(|slot| slot.jobs.is_empty());
+    if plan.schedule.origin == Origin::Rule && !room.is_empty() && no_jobs {
         let text = "elements only; other sources, rooms and pool are left to their own controls";
         put(out, format_args!("{:<10}{text}", ""));
     }

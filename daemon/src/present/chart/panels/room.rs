@@ -69,17 +69,12 @@ pub(super) fn sources(plan: &Plan<'_>) -> Vec<Panel> {
     sources
         .into_iter()
         .map(|source| {
-            let electric = is_electric(source);
             let most = mean_powers(plan, |slot| of(slot, source).map(|job| kwh(job, source)).sum())
                 .map(|(_, kw)| kw)
                 .fold(0.5, f64::max);
             Panel {
                 kind: Kind::Source(source),
-                title: format!(
-                    "{}, {}",
-                    plan.house.source_name(source),
-                    if electric { "electricity" } else { "heat" }
-                ),
+                title: title(plan, source),
                 unit: "kW, mean of each slot".to_owned(),
                 scale: Scale::around(0.0, most, 3.0, (0.0, 0.06)),
                 height: 58.0,
@@ -87,6 +82,22 @@ pub(super) fn sources(plan: &Plan<'_>) -> Vec<Panel> {
             }
         })
         .collect()
+}
+
+/// What the panel of a source shows, with the heat that its electricity made.
+fn title(plan: &Plan<'_>, source: Source) -> String {
+    let sum = jobs::Sum::of(plan.slots().iter().flat_map(|slot| of(slot, source)));
+    match source {
+        Source::HeatPump(_) => {
+            let made = sum.cop().map(|cop| format!("; heat {:.1} kWh, COP {cop:.1}", sum.heat));
+            let name = plan.house.source_name(source);
+            format!("Heat pump {name}, electricity{}", made.unwrap_or_default())
+        }
+        Source::Boiler => "Boiler, heat".to_owned(),
+        Source::Collectors => "Collectors, heat".to_owned(),
+        Source::Immersion => "Element of the buffer, electricity".to_owned(),
+        Source::Buffer => "Buffer, heat".to_owned(),
+    }
 }
 
 fn is_electric(source: Source) -> bool {
@@ -111,11 +122,6 @@ pub(super) fn source(
     let sum = jobs::Sum::of(plan.slots().iter().flat_map(|slot| of(slot, source)));
     if is_electric(source) {
         fed(plan, |slot| jobs::Sum::of(of(slot, source)).electricity, svg, frame, labels);
-        if let (Some(cop), Source::HeatPump(_)) = (sum.cop(), source) {
-            let text = format!("heat {:.1} kWh, COP {cop:.1}", sum.heat);
-            let place = (frame.time.right + 12.0, frame.bottom());
-            svg.text("label", Anchor::Start, place, &text);
-        }
         return;
     }
     frame.grid(svg, plain_number);
