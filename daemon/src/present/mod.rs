@@ -12,7 +12,8 @@ pub mod table;
 pub(crate) mod digits;
 pub(crate) mod local;
 mod reasons;
-mod svg;
+pub(crate) mod scale;
+pub(crate) mod svg;
 mod totals;
 
 #[cfg(test)]
