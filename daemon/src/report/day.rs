@@ -10,8 +10,10 @@ use crate::size::case::{SlotRow, TypicalDay};
 
 /// Ends of the plots [px].
 const PLOT: (f64, f64) = (56.0, 650.0);
-/// Height of the picture [px].
-const HEIGHT: f64 = 520.0;
+/// Height of the picture [px]; two of them with their words fit a sheet.
+const HEIGHT: f64 = 446.0;
+/// Height of a line of text [px].
+const LINE: f64 = 14.0;
 
 /// What flows into and out of the house, by hatch and name.
 type Flow = (&'static str, &'static str, fn(&SlotRow) -> f64);
@@ -67,17 +69,18 @@ fn finding(day: &TypicalDay, money: &Currency) -> String {
 fn prices(svg: &mut Svg, day: &TypicalDay, money: &Currency) {
     let both = day.slots.iter().flat_map(|s| [s.import_price, s.export_price]).flatten();
     let (low, high) = with_zero(both);
-    let plot = plot((26.0, 136.0), Scale::around(low, high, 4.0, (0.05, 0.05)));
+    let plot = plot((24.0, 114.0), Scale::around(low, high, 4.0, (0.05, 0.05)));
     svg.text("panel", Anchor::Start, (0.0, 14.0), &format!("Price, {}", money.rate_unit()));
     frame(svg, &plot, day, false);
-    for (class, name, of) in [
+    let ends = [
         ("buy", "to import", (|s| s.import_price) as fn(&SlotRow) -> Option<f64>),
         ("sell", "for export", |s| s.export_price),
-    ] {
+    ]
+    .map(|(class, name, of)| {
         steps(svg, &plot, day, class, of);
-        let last = day.slots.iter().rev().find_map(of).unwrap_or(0.0);
-        svg.text("label", Anchor::Start, (PLOT.1 + 8.0, plot.y(last) + 4.0), name);
-    }
+        (plot.y(day.slots.iter().rev().find_map(of).unwrap_or(0.0)), name)
+    });
+    names(svg, ends);
 }
 
 fn flows(svg: &mut Svg, day: &TypicalDay) {
@@ -87,7 +90,7 @@ fn flows(svg: &mut Svg, day: &TypicalDay) {
     svg.text(
         "panel",
         Anchor::Start,
-        (0.0, 162.0),
+        (0.0, 138.0),
         "Energy of each half-hour, kWh: where from (up), where to (down)",
     );
     // The battery's hatch stands on both sides and is named once.
@@ -97,8 +100,8 @@ fn flows(svg: &mut Svg, day: &TypicalDay) {
             names.push(((*hatch).to_owned(), (*name).to_owned()));
         }
     }
-    legend(svg, &names, (0.0, 170.0));
-    let plot = plot((196.0, 366.0), Scale::around(-low, high, 5.0, (0.02, 0.02)));
+    legend(svg, &names, (0.0, 145.0));
+    let plot = plot((170.0, 310.0), Scale::around(-low, high, 5.0, (0.02, 0.02)));
     frame(svg, &plot, day, false);
     let step = (plot.right - plot.left) / day.slots.len().max(1) as f64;
     for (index, slot) in day.slots.iter().enumerate() {
@@ -122,14 +125,15 @@ fn flows(svg: &mut Svg, day: &TypicalDay) {
 }
 
 fn temperatures(svg: &mut Svg, day: &TypicalDay) {
-    svg.text("panel", Anchor::Start, (0.0, 392.0), "Water at the end of each half-hour, °C");
+    svg.text("panel", Anchor::Start, (0.0, 334.0), "Water at the end of each half-hour, °C");
     let hottest = day.slots.iter().map(|slot| slot.top_c).fold(60.0, f64::max);
-    let plot = plot((402.0, 490.0), Scale::around(0.0, hottest, 4.0, (0.0, 0.04)));
+    let plot = plot((344.0, 424.0), Scale::around(0.0, hottest, 4.0, (0.0, 0.04)));
     frame(svg, &plot, day, true);
-    for (class, name, of) in [
+    let ends = [
         ("top", "at the top", (|s| s.top_c) as fn(&SlotRow) -> f64),
         ("base", "at the foot", |s| s.bottom_c),
-    ] {
+    ]
+    .map(|(class, name, of)| {
         let count = day.slots.len().max(1) as f64;
         let points: Vec<(f64, f64)> = day
             .slots
@@ -138,9 +142,17 @@ fn temperatures(svg: &mut Svg, day: &TypicalDay) {
             .map(|(index, slot)| (plot.across((index as f64 + 1.0) / count), plot.y(of(slot))))
             .collect();
         svg.path(class, &points, false);
-        if let Some(&(_, y)) = points.last() {
-            svg.text("label", Anchor::Start, (PLOT.1 + 8.0, y + 4.0), name);
-        }
+        (points.last().map_or(plot.bottom, |point| point.1), name)
+    });
+    names(svg, ends);
+}
+
+/// Names at the right ends of two lines, apart from each other.
+fn names(svg: &mut Svg, mut ends: [(f64, &str); 2]) {
+    ends.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let apart = (LINE - (ends[1].0 - ends[0].0)).max(0.0) / 2.0;
+    for ((y, name), by) in ends.into_iter().zip([-apart, apart]) {
+        svg.text("label", Anchor::Start, (PLOT.1 + 8.0, y + by + 4.0), name);
     }
 }
 

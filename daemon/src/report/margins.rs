@@ -1,7 +1,7 @@
 //! What a little more of everything is worth.
 
 use super::markup::{Figure, Table};
-use super::plot::{Plot, WIDTH, area, hatch, legend, with_zero};
+use super::plot::{Plot, WIDTH, area, hatch, legend, money_marks, with_zero};
 use crate::present::Currency;
 use crate::present::scale::Scale;
 use crate::present::svg::{Anchor, Svg};
@@ -25,7 +25,7 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
         || "There are no marginal values.".to_owned(),
         |(up, value)| {
             format!(
-                "The most valuable next step is one more {} of {}, worth up to {} a year to somebody who knew every price and draw beforehand. A bar is the value of a unit more, a short line the value of the last unit there is. These hold near the present sizes only and are no saving of a whole option.",
+                "The most valuable next step is one more {} of {}, worth up to {} a year to somebody who knew every price and draw beforehand. A bar is the value of a unit more, a short line the value of the last unit there is. These hold near the present sizes only and are no saving of a whole option; a larger store is counted with the loss that it has now.",
                 value.unit,
                 value.capacity,
                 money.amount(up)
@@ -49,7 +49,7 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
     );
     let scale = Scale::around(low, high, 5.0, (0.02, 0.14));
     let plot = Plot { left: NAMES, right: WIDTH - 10.0, top, bottom, scale };
-    plot.columns(&mut svg, |value| money.whole(value));
+    plot.columns(&mut svg, money_marks(&plot.scale, money));
     for (row, of) in values.iter().enumerate() {
         let Some(first) = of.iter().flatten().next() else { continue };
         let y = top + group * row as f64 + 6.0;

@@ -2,7 +2,15 @@
 
 use std::fmt::Write as _;
 
-pub(super) use crate::present::svg::escaped;
+use crate::present::svg;
+
+/// Text as HTML takes it; a number keeps its unit on its line.
+pub(super) fn escaped(text: &str) -> String {
+    let units = [" %", " kWh", " kW", " °C", " half-hours"];
+    units.into_iter().fold(svg::escaped(text), |text, unit| {
+        text.replace(unit, &format!("\u{a0}{}", unit.trim_start()))
+    })
+}
 
 /// A table with one head row; the first cell of each row names it.
 #[derive(Debug, Clone, Default)]
@@ -48,9 +56,8 @@ impl Table {
         let mut out = String::from("<div class=\"wide\" tabindex=\"0\" role=\"group\"");
         put(&mut out, format_args!(" aria-label=\"{}\">\n<table>", escaped(&self.caption)));
         put(&mut out, format_args!("<caption>{}</caption>\n<thead><tr>", escaped(&self.caption)));
-        let class = |column: usize| {
-            if column == 0 || self.words.contains(&column) { " class=\"words\"" } else { "" }
-        };
+        let of_words = |column: usize| column == 0 || self.words.contains(&column);
+        let class = |column: usize| if of_words(column) { " class=\"words\"" } else { "" };
         for (column, head) in self.heads.iter().enumerate() {
             let (class, head) = (class(column), escaped(head));
             put(&mut out, format_args!("<th scope=\"col\"{class}>{head}</th>"));
@@ -60,12 +67,14 @@ impl Table {
             let marked = if self.marked.contains(&index) { " class=\"marked\"" } else { "" };
             put(&mut out, format_args!("<tr{marked}>"));
             for (column, cell) in row.iter().enumerate() {
-                let (class, cell) = (class(column), escaped(cell));
-                if column == 0 {
-                    put(&mut out, format_args!("<th scope=\"row\"{class}>{cell}</th>"));
-                } else {
-                    put(&mut out, format_args!("<td{class}>{cell}</td>"));
-                }
+                // A number and its unit stay on one line.
+                let class = match class(column) {
+                    "" if cell.matches(' ').count() < 2 => " class=\"n\"",
+                    class => class,
+                };
+                let tag = if column == 0 { "th scope=\"row\"" } else { "td" };
+                let end = &tag[..2];
+                put(&mut out, format_args!("<{tag}{class}>{}</{end}>", escaped(cell)));
             }
             out.push_str("</tr>\n");
         }
@@ -168,6 +177,7 @@ pub(super) fn page(title: &str, under: &str, sections: &[Section]) -> String {
     out
 }
 
-fn put(out: &mut String, text: std::fmt::Arguments<'_>) {
+/// Writes to the end of a text.
+pub(super) fn put(out: &mut String, text: std::fmt::Arguments<'_>) {
     out.write_fmt(text).expect("a string takes everything");
 }

@@ -28,7 +28,8 @@ use markup::Table;
 /// A day and the past it is of.
 type Dated<'a> = (&'a str, &'a TypicalDay);
 
-/// Of each kind of day the first; of plunges the one with the cheapest price.
+/// Of each kind of day the first; of plunges the one with the cheapest price. A
+/// day that stands for two kinds is shown once.
 fn chosen<'a>(days: impl Iterator<Item = Dated<'a>>) -> Vec<Dated<'a>> {
     let cheapest = |day: &TypicalDay| {
         let prices = day.slots.iter().filter_map(|slot| slot.import_price);
@@ -44,7 +45,19 @@ fn chosen<'a>(days: impl Iterator<Item = Dated<'a>>) -> Vec<Dated<'a>> {
             None => chosen.push((past, day)),
         }
     }
+    let twice = |a: &Dated<'_>, b: &Dated<'_>| a.0 == b.0 && a.1.date == b.1.date;
+    let all = chosen.clone();
+    let mut index = 0;
+    chosen.retain(|day| {
+        index += 1;
+        !all[index..].iter().any(|later| twice(day, later))
+    });
     chosen
+}
+
+/// Days in words.
+fn days(count: usize) -> String {
+    if count == 1 { "1 day".to_owned() } else { format!("{count} days") }
 }
 
 /// What part of some pasts the data cover.

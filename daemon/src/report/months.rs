@@ -1,7 +1,7 @@
 //! What was saved month by month.
 
 use super::markup::{Figure, Table};
-use super::plot::{Plot, WIDTH, area, hatch, legend, with_zero};
+use super::plot::{Plot, WIDTH, area, hatch, legend, money_marks, with_zero};
 use crate::present::Currency;
 use crate::present::scale::Scale;
 use crate::present::svg::{Anchor, Svg};
@@ -31,6 +31,9 @@ pub(super) fn figure(pasts: &[Past<'_>], of: &str, money: &Currency) -> Figure {
     let finding = most.zip(least).map_or_else(
         || "No month was looked at.".to_owned(),
         |(most, least)| {
+            if months.len() == 1 {
+                return format!("{} saved {}.", most.name, money.amount(most.saving));
+            }
             format!(
                 "The best month saved {} ({}, {}), the worst {} ({}, {}). A month that the data cover in part shows what was saved on those days only.",
                 money.amount(most.saving),
@@ -51,7 +54,7 @@ pub(super) fn figure(pasts: &[Past<'_>], of: &str, money: &Currency) -> Figure {
     let (low, high) = with_zero(months.iter().map(|month| month.saving));
     let scale = Scale::around(low, high, 5.0, (0.05, 0.12));
     let plot = Plot { left: 56.0, right: WIDTH - 6.0, top, bottom: top + 180.0, scale };
-    plot.rules(&mut svg, |value| money.whole(value));
+    plot.rules(&mut svg, money_marks(&plot.scale, money));
     let step = (plot.right - plot.left) / months.len().max(1) as f64;
     for (index, month) in months.iter().enumerate() {
         let middle = plot.left + step * (index as f64 + 0.5);

@@ -54,23 +54,23 @@ pub fn of_replay(house: &House, case: &Case, files: &[Source]) -> String {
 
 fn summary(case: &Case, money: &Currency) -> String {
     let replay = &case.replay;
-    let days = case.stowheat.days;
+    let days = super::days(case.stowheat.days);
     let finding = replay.saving.map_or_else(
         || "There was no simple control to compare with.".to_owned(),
         |saving| {
             let rule = replay.controllers.iter().find(|c| Some(&c.name) == replay.best_rule.as_ref());
             let rule = rule.map_or("", |rule| rule.settings.as_ref().unwrap_or(&rule.name));
             format!(
-                "Over {days} days stowheat cost {} {} than the best simple control in hindsight ({rule}).",
+                "Over {days} stowheat cost {} {} than the best simple control in hindsight ({rule}).",
                 money.amount(saving.abs()),
                 if saving < 0.0 { "more" } else { "less" }
             )
         },
     );
     let mut doubts = Vec::new();
-    if !(364..=367).contains(&days) {
+    if !(364..=367).contains(&case.stowheat.days) {
         doubts.push(format!(
-            "NOT A WHOLE YEAR: only {days} days, with their season in them; nothing here is scaled to a year."
+            "NOT A WHOLE YEAR: only {days}, with the season in the figures; nothing here is scaled to a year."
         ));
     }
     doubts.push(

@@ -1,6 +1,6 @@
 //! The page of a study.
 
-use super::markup::{Section, escaped, list, page, paragraph};
+use super::markup::{Section, escaped, list, page, paragraph, put};
 use super::months::Past;
 use super::options::Served;
 use super::{chosen, coverage, currents, day, margins, months, options, plant, savings, words};
@@ -105,12 +105,10 @@ fn summary(study: &Study, row: &Row, money: &Currency) -> String {
     ];
     out += "<dl class=\"facts\">\n";
     for (name, value, small) in facts {
-        out += &format!(
-            "<div><dt>{}</dt><dd>{}<small>{}</small></dd></div>\n",
-            escaped(name),
-            escaped(&value),
-            escaped(&small)
-        );
+        let [name, value, small] = [name, &value, &small].map(escaped);
+        let text =
+            format_args!("<div><dt>{name}</dt><dd>{value}<small>{small}</small></dd></div>\n");
+        put(&mut out, text);
     }
     out += "</dl>\n<div class=\"doubt\"><h3>How far this can be wrong</h3>\n";
     let doubts: Vec<String> = said.cloned().collect();

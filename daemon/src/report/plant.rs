@@ -7,7 +7,7 @@ use crate::present::digits::text;
 use crate::present::svg::{Anchor, Svg};
 
 /// Height of the picture [px].
-const HEIGHT: f64 = 300.0;
+const HEIGHT: f64 = 302.0;
 
 /// The plant of a house.
 pub(super) fn figure(house: &House) -> Figure {
@@ -139,7 +139,7 @@ fn draw(svg: &mut Svg, house: &House) {
         svg.text(
             "panel",
             Anchor::Middle,
-            (middle, foot + 16.0),
+            (middle, foot + 17.0),
             &format!("{}, {} L", store.name, store.volume.litres()),
         );
         svg.text("unit", Anchor::Start, (middle + 42.0, top + 10.0), "hot water out");

@@ -1,5 +1,6 @@
 //! What the pictures of a page share.
 
+use crate::present::Currency;
 use crate::present::scale::Scale;
 use crate::present::svg::{Anchor, Svg};
 
@@ -52,6 +53,13 @@ impl Plot {
             svg.text("tick", Anchor::Middle, (x, self.bottom + 14.0), &number(mark));
         }
     }
+}
+
+/// Marks of a scale as money: whole amounts where they differ.
+pub(super) fn money_marks(scale: &Scale, money: &Currency) -> impl Fn(f64) -> String {
+    let money = money.clone();
+    let whole = scale.marks().windows(2).all(|pair| money.whole(pair[0]) != money.whole(pair[1]));
+    move |value| if whole { money.whole(value) } else { money.amount(value) }
 }
 
 fn rule(mark: f64) -> &'static str {

@@ -1,7 +1,7 @@
 //! What each option saves, and what is left of it over the years.
 
 use super::markup::{Figure, Table};
-use super::plot::{Plot, WIDTH, with_zero};
+use super::plot::{Plot, WIDTH, money_marks, with_zero};
 use crate::present::Currency;
 use crate::present::scale::Scale;
 use crate::present::svg::{Anchor, Svg};
@@ -52,7 +52,7 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
     for (index, (name, left, right, scale)) in plots.into_iter().enumerate() {
         let plot = Plot { left, right, top: TOP - 8.0, bottom, scale };
         svg.text("panel", Anchor::Start, (left, 18.0), name);
-        plot.columns(&mut svg, |value| money.whole(value));
+        plot.columns(&mut svg, money_marks(&plot.scale, money));
         for (place, row) in rows.iter().enumerate() {
             let y = TOP + ROW * (place as f64 + 0.5) - 6.0;
             if index == 0 {

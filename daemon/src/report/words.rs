@@ -1,6 +1,6 @@
 //! What a page says beside its figures.
 
-use super::markup::{Table, escaped, list, paragraph};
+use super::markup::{Table, escaped, list, paragraph, put};
 use crate::present::Currency;
 use crate::present::digits::text;
 use crate::size::Source;
@@ -39,13 +39,10 @@ pub(super) fn origin(coverage: &Table, files: &[&Source], program: &str) -> Stri
         }
         seen.push(&file.sha256);
         let line = file.attribution.as_deref().unwrap_or("no attribution line was found beside it");
-        out += &format!(
-            "<dt>{}: {}</dt>\n<dd>{}</dd>\n<dd class=\"hash\">SHA-256 {}</dd>\n",
-            escaped(&file.role),
-            escaped(&file.file),
-            escaped(line),
-            escaped(&file.sha256)
-        );
+        let [role, name, line, hash] =
+            [file.role.as_str(), &file.file, line, &file.sha256].map(escaped);
+        put(&mut out, format_args!("<dt>{role}: {name}</dt>\n<dd>{line}</dd>\n"));
+        put(&mut out, format_args!("<dd class=\"hash\">SHA-256 {hash}</dd>\n"));
     }
     out + "</dl>\n"
 }
