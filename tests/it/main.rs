@@ -6,6 +6,7 @@ mod check;
 mod dispatch;
 mod every_day;
 mod habits;
+mod plant_room;
 mod practice;
 mod properties;
 mod replay;

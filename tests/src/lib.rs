@@ -9,6 +9,7 @@ pub mod family;
 pub mod houses;
 pub mod invention;
 pub mod parsers;
+pub mod plant_rooms;
 pub mod real;
 pub mod record;
 pub mod worlds;

@@ -1,10 +1,10 @@
 //! A plan as the search sees it: energies, commands, and what they lead to.
 
-use crate::plan::{Stage, arrange};
+use crate::plan::{Stage, arrange, peak_kw};
 use crate::plant::{Commands, HeaterCommand, Outcome, PvUse};
 use crate::problem::Problem;
 use crate::schedule::BatteryMode;
-use crate::site::Control;
+use crate::site::{Control, Source};
 use crate::units::Power;
 
 /// A plan with its simulated outcome and score.
@@ -35,7 +35,10 @@ pub(super) fn command_slot(
         BatteryMode::Discharge => -battery.power.kw(),
         BatteryMode::Hold | BatteryMode::Follow => 0.0,
     };
-    let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours + battery_kw;
+    let jobs = commands.jobs[slot].iter().map(|job| job.route.source);
+    let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours
+        + battery_kw
+        + peak_kw(problem, slot, jobs);
     let wishes: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
     let Some(runs) = arrange(problem, slot, &wishes, steady, Stage::Lowest) else { return false };
     for (row, run) in commands.heaters.iter_mut().zip(&runs) {
@@ -47,7 +50,12 @@ pub(super) fn command_slot(
     }
     // A battery that follows while an element switches would charge and
     // discharge in one slot; it gives the planned power instead, or rests.
-    if battery.mode == BatteryMode::Follow && switches_in_the_sun(problem, slot, &runs) {
+    let jobs = commands.jobs[slot].iter();
+    let machines =
+        jobs.filter(|job| !matches!(job.route.source, Source::Collectors | Source::Buffer));
+    let switches = machines.count() > 0 && has_surplus(problem, slot)
+        || switches_in_the_sun(problem, slot, &runs);
+    if battery.mode == BatteryMode::Follow && switches {
         let gives = battery.power.kw() > 0.0;
         commands.battery[slot].mode =
             if gives { BatteryMode::Discharge } else { BatteryMode::Hold };
@@ -61,10 +69,13 @@ pub(super) fn command_slot(
 /// Whether an element that switches is on in a slot with a surplus. Even one that
 /// is on throughout may be cut short by its thermostat.
 fn switches_in_the_sun(problem: &Problem, slot: usize, runs: &[crate::plan::Run]) -> bool {
-    let surplus = problem.pv[slot].kwh() > problem.base_load[slot].kwh();
     let elements = problem.site.stores.iter().flat_map(|store| &store.elements);
-    surplus
+    has_surplus(problem, slot)
         && elements
             .zip(runs)
             .any(|(element, run)| element.control != Control::Modulating && run.minutes > 0.0)
+}
+
+fn has_surplus(problem: &Problem, slot: usize) -> bool {
+    problem.pv[slot].kwh() > problem.base_load[slot].kwh()
 }

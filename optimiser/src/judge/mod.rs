@@ -9,6 +9,7 @@
 //! candidate as judged there is the plan.
 
 mod candidate;
+mod comfort;
 mod cuts;
 mod keep;
 mod polish;

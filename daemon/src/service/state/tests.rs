@@ -71,6 +71,7 @@ fn schedule(on: &[usize]) -> Current {
             why: Reason::NotNeeded,
         }],
         stores: vec![],
+        circulation: none,
         jobs: vec![],
         plant_room: optimiser::schedule::PlantRoomPlan::default(),
     };
