@@ -9,6 +9,8 @@ use crate::size::Study;
 
 /// Height of a bar with its gap [px].
 const BAR: f64 = 15.0;
+/// Least height of a capacity with its name and size [px].
+const NAMED: f64 = 36.0;
 /// Width of the names [px].
 const NAMES: f64 = 190.0;
 
@@ -32,7 +34,7 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
             )
         },
     );
-    let group = BAR * study.worlds.len() as f64 + 12.0;
+    let group = (BAR * study.worlds.len() as f64 + 12.0).max(NAMED);
     let legend_names: Vec<(String, String)> =
         study.worlds.iter().enumerate().map(|(w, lived)| (hatch(w), lived.name.clone())).collect();
     let top = 18.0 + 18.0 * (legend_names.len() as f64 / 2.0).ceil();

@@ -56,7 +56,7 @@ fn chosen<'a>(days: impl Iterator<Item = Dated<'a>>) -> Vec<Dated<'a>> {
 }
 
 /// Days in words.
-fn days(count: usize) -> String {
+fn days(count: i64) -> String {
     if count == 1 { "1 day".to_owned() } else { format!("{count} days") }
 }
 

@@ -54,7 +54,7 @@ pub fn of_replay(house: &House, case: &Case, files: &[Source]) -> String {
 
 fn summary(case: &Case, money: &Currency) -> String {
     let replay = &case.replay;
-    let days = super::days(case.stowheat.days);
+    let days = super::days(case.stowheat.days as i64);
     let finding = replay.saving.map_or_else(
         || "There was no simple control to compare with.".to_owned(),
         |saving| {

@@ -3,7 +3,9 @@
 use super::markup::{Section, escaped, list, page, paragraph, put};
 use super::months::Past;
 use super::options::Served;
-use super::{chosen, coverage, currents, day, margins, months, options, plant, savings, words};
+use super::{
+    chosen, coverage, currents, day, days, margins, months, options, plant, savings, words,
+};
 use crate::house::House;
 use crate::present::Currency;
 use crate::present::digits::text;
@@ -31,10 +33,10 @@ pub fn of_study(study: &Study, houses: &[&House], cases: &[Vec<Case>]) -> String
         Section::new("savings", "Savings", saved(study, cases, shown, &money)),
         Section::new("periods", "Period by period", options::by_world(study, &money)),
     ];
-    let days = chosen(
+    let shown_days = chosen(
         own.iter().flat_map(|(past, case)| case.typical_days.iter().map(move |day| (*past, day))),
     );
-    let pictures: Vec<String> = days
+    let pictures: Vec<String> = shown_days
         .iter()
         .enumerate()
         .map(|(index, (past, of))| day::figure(&format!("day{index}"), past, of, &money).html())
@@ -54,13 +56,13 @@ pub fn of_study(study: &Study, houses: &[&House], cases: &[Vec<Case>]) -> String
     ));
     sections.push(Section::new("origin", "Where the figures come from", origin(study)));
     sections.push(Section::new("safety", "Safety", words::safety()));
-    if let Some((past, of)) = days.last() {
+    if let Some((past, of)) = shown_days.last() {
         let table = day::table(of, &money);
         let body = words::hand(past, of, &table, &money);
         sections.push(Section::new("hand", "Check one day by hand", body));
     }
     let periods: Vec<String> =
-        study.worlds.iter().map(|world| format!("{} ({} days)", world.name, world.days)).collect();
+        study.worlds.iter().map(|world| format!("{} ({})", world.name, days(world.days))).collect();
     let under = format!(
         "{} candidate houses replayed over {}. Money in {}.",
         study.candidates.len(),
@@ -150,9 +152,9 @@ fn comfort(study: &Study) -> String {
         out += &options::comfort(&format!("{}: under stowheat", world.name), &runs);
     }
     let peaks = study.candidates.iter().map(|row| {
-        let days = row.worlds.iter().map(|own| own.detail.peak_day_import_kwh);
+        let peaks = row.worlds.iter().map(|own| own.detail.peak_day_import_kwh);
         let (low, high) =
-            days.fold((f64::INFINITY, 0.0), |(l, h), d| (f64::min(l, d), f64::max(h, d)));
+            peaks.fold((f64::INFINITY, 0.0), |(l, h), d| (f64::min(l, d), f64::max(h, d)));
         format!("{}: {} to {} kWh", row.name, text(low, 1), text(high, 1))
     });
     let peaks: Vec<String> = peaks.collect();
@@ -171,8 +173,8 @@ fn terms(study: &Study) -> String {
 
 fn origin(study: &Study) -> String {
     let covered = coverage(study.worlds.iter().map(|world| {
-        let days = format!("{} to {} ({})", world.first_day, world.last_day, world.days);
-        (world.name.as_str(), days, &world.coverage)
+        let period = format!("{} to {}, {}", world.first_day, world.last_day, days(world.days));
+        (world.name.as_str(), period, &world.coverage)
     }));
     let exchanged: Vec<String> = study
         .worlds

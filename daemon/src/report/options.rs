@@ -86,7 +86,7 @@ pub(super) fn by_world(study: &Study, money: &Currency) -> String {
             if world.whole_year {
                 "a whole year".to_owned()
             } else {
-                format!("{} days scaled to a year, which is no forecast of one", world.days)
+                format!("{} scaled to a year, which is no forecast of one", super::days(world.days))
             }
         );
         let mut table = Table::new(

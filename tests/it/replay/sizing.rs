@@ -62,7 +62,6 @@ fn a_grid_edge_is_the_integral_of_its_multipliers() {
                     found.expect("a multiplier") * step
                 })
                 .sum();
-            println!("{capacity:?}: edge {edge:.3}, integral {sum:.3}");
             near(sum, edge, 0.02 * edge.abs().max(0.5));
             checked += usize::from(edge > 0.5);
         }
