@@ -4,10 +4,12 @@ use std::env;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use optimiser::plan::Planner;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 use tracing_subscriber::EnvFilter;
 
+use crate::assemble::refuse_plant_room;
 use crate::service::app::{self, Setup};
 use crate::service::clock::{Clock, InventedClock, SystemClock};
 use crate::service::settings::LogFormat;
@@ -54,6 +56,8 @@ fn prepare(arguments: &Run) -> Result<Setup, Problem> {
     for warning in &checked.warnings {
         say(&warning.rendered(colour()));
     }
+    refuse_plant_room(&checked.house, "plans of the service")
+        .map_err(|error| Problem::new(Failure::Site, error))?;
     let Some(settings) = checked.service else {
         let text = format!(
             "{name}: there is no `[service]` table; add one with at least an `[[service.input]]` \
@@ -66,7 +70,15 @@ fn prepare(arguments: &Run) -> Result<Setup, Problem> {
         let text = "no folder to remember in: set `state_folder` in `[service]`, or HOME";
         Problem::new(Failure::Site, text)
     })?;
-    let setup = Setup { house: checked.house, settings, folder, credentials, tls, shadow: false };
+    let setup = Setup {
+        house: checked.house,
+        settings,
+        folder,
+        credentials,
+        tls,
+        shadow: false,
+        program: Planner::plan,
+    };
     Ok(if arguments.shadow { setup.in_shadow() } else { setup })
 }
 
