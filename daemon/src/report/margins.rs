@@ -27,7 +27,7 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
         || "There are no marginal values.".to_owned(),
         |(up, value)| {
             format!(
-                "The most valuable next step is one more {} of {}, worth up to {} a year to somebody who knew every price and draw beforehand. A bar is the value of a unit more, a short line the value of the last unit there is. These hold near the present sizes only and are no saving of a whole option; a larger store is counted with the loss that it has now.",
+                "The most valuable next step is one more {} of {}, worth up to {} a year to somebody who knew every price and draw beforehand. A bar is the value of a unit more, a short line the value of the last unit there is. These hold near the present sizes only and are no saving of a whole option; a larger store is counted with the loss that it has now. An element that switches can be worth less than nothing where it is larger: while on it draws more from the grid, and while off more sun is sold.",
                 value.unit,
                 value.capacity,
                 money.amount(up)

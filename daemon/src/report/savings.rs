@@ -13,7 +13,7 @@ const ROW: f64 = 26.0;
 /// Where the plots begin [px].
 const TOP: f64 = 46.0;
 /// Width of the names [px].
-const NAMES: f64 = 210.0;
+const NAMES: f64 = 270.0;
 
 /// Savings a year and net worth of the candidates, with their ranges.
 pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
@@ -46,8 +46,8 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
     let by_rule: Vec<f64> = rows.iter().map(|row| row.by_hardware_under_rule.mean).collect();
     let nets: Vec<Spread> = rows.iter().filter_map(|row| row.discounted_net).collect();
     let plots = [
-        ("saved a year by the hardware", NAMES, 474.0, range(&savings, &by_rule)),
-        ("net present value", 500.0, WIDTH - 14.0, range(&nets, &[])),
+        ("saved a year by the hardware", NAMES, 506.0, range(&savings, &by_rule)),
+        ("net present value", 530.0, WIDTH - 14.0, range(&nets, &[])),
     ];
     for (index, (name, left, right, scale)) in plots.into_iter().enumerate() {
         let plot = Plot { left, right, top: TOP - 8.0, bottom, scale };
@@ -56,7 +56,7 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
         for (place, row) in rows.iter().enumerate() {
             let y = TOP + ROW * (place as f64 + 0.5) - 6.0;
             if index == 0 {
-                svg.text("label", Anchor::End, (NAMES - 12.0, y + 4.0), &row.name);
+                svg.text("tick", Anchor::End, (NAMES - 12.0, y + 4.0), &row.name);
                 spread(&mut svg, &plot, y, row.by_hardware);
                 diamond(&mut svg, plot.x(row.by_hardware_under_rule.mean), y);
             } else if let Some(net) = row.discounted_net {
