@@ -5,9 +5,11 @@ use std::io::{IsTerminal, Write};
 use chrono::NaiveDate;
 use optimiser::replay::Settings;
 
-use crate::assemble::{PeriodError, period};
+use crate::assemble::{PeriodError, period, refuse_plant_room};
 use crate::replay::{Progress, day, document, replay, table};
+use crate::report;
 use crate::site_file;
+use crate::size::{Case, sha256};
 
 use super::arguments::Replay;
 use super::{Failure, Problem, colour, files, print, say};
@@ -17,6 +19,7 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
     let checked = site_file::read(&text, &name)
         .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
     let house = checked.house;
+    refuse_plant_room(&house, "replays").map_err(|error| Problem::new(Failure::Site, error))?;
     let known = files::known(&arguments.inputs, &house)?;
     let days = (date(arguments.from.as_deref())?, date(arguments.to.as_deref())?);
     let period = period(&house, &known, arguments.draws_column.as_deref(), days)
@@ -33,6 +36,13 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
         replayed.stage.horizon().len(),
         replayed.planning_seconds
     ));
+    if let Some(path) = &arguments.report {
+        let mut sources = vec![files::source("site", &arguments.site, text.as_bytes())];
+        sources.extend(files::sources(&arguments.inputs)?);
+        let hashes: Vec<&str> = sources.iter().map(|source| source.sha256.as_str()).collect();
+        let case = Case::of(&house, &replayed, sha256(hashes.join(" ").as_bytes()));
+        files::write(path, &report::of_replay(&house, &case, &sources))?;
+    }
     if arguments.json {
         print(&document::Document::new(&replayed).to_json());
     } else if let Some(date) = date(arguments.day.as_deref())? {

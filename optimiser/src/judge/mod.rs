@@ -12,6 +12,7 @@ mod candidate;
 mod comfort;
 mod cuts;
 mod dispatch;
+mod jobs;
 mod keep;
 mod polish;
 mod repack;
@@ -20,6 +21,7 @@ mod verdict;
 
 pub use candidate::Candidate;
 pub(crate) use cuts::next_cuts;
+pub(crate) use jobs::polish_jobs;
 pub(crate) use keep::keep;
 pub(crate) use polish::{Search, polish};
 pub use score::Judge;

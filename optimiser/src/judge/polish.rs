@@ -305,7 +305,7 @@ fn additions(judge: &Judge<'_>, best: &Candidate, values: &[f64], quantum: f64) 
 
 /// Slots before whose beginning a store wants more heat: for the first draws and
 /// promises that are short, and the first and last slots whose reserve is.
-fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> Vec<usize> {
+pub(super) fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> Vec<usize> {
     let problem = judge.problem;
     let trace = best.outcome.stores[store].slots();
     let slots = 0..trace.len();

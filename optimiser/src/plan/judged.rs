@@ -1,6 +1,8 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
-use crate::judge::{Candidate, Judge, Search, judged_solution, keep, next_cuts, polish};
+use crate::judge::{
+    Candidate, Judge, Search, judged_solution, keep, next_cuts, polish, polish_jobs,
+};
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
 use crate::schedule::{Evidence, Schedule};
@@ -69,6 +71,7 @@ impl Planner {
             }
             None => polish(&mut judge, candidate, search),
         };
+        let candidate = polish_jobs(&mut judge, candidate, &answer.solution, search);
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
         let candidate = keep(&mut judge, candidate);
         let planned = told(problem, &judge, &answer, &candidate, evidence);
