@@ -4,6 +4,7 @@ mod random;
 mod sinks;
 
 use optimiser::judge::Effort;
+use optimiser::model::{Formulation, Refinement};
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::problem::{Ambient, Problem, Ready};
 use optimiser::schedule::{Job, Reason, Schedule};
@@ -11,6 +12,7 @@ use optimiser::site::{PlantRoom, Sink, Source};
 use optimiser::time::Series;
 use optimiser::units::Volume;
 use optimiser::worth::{Ahead, end_value};
+use stowheat_tests::family::family;
 use stowheat_tests::houses::{MONDAY, celsius, day, kwh, price, store};
 use stowheat_tests::plant_rooms::{COIL, boiler, coil, constant_unit};
 
@@ -172,4 +174,11 @@ fn heat_left_is_worth_what_the_heat_pump_would_take() {
     near(steps[0].1, problem.weights.unmet_per_kwh, 1e-9);
     near(steps[1].0, 2.25, 1e-9);
     near(steps[1].1, 8.0, 1e-9);
+}
+
+// The size that the program had before it knew plant rooms.
+#[test]
+fn a_house_of_elements_has_the_program_that_it_had() {
+    let formulation = Formulation::new(&family(96, 1), &Refinement::default());
+    assert_eq!(formulation.program.size(), (2_705, 2_018));
 }
