@@ -7,6 +7,7 @@ mod dispatch;
 mod every_day;
 mod habits;
 mod plant_room;
+mod plant_room_site;
 mod practice;
 mod properties;
 mod replay;
