@@ -2,7 +2,7 @@
 
 use crate::problem::Problem;
 use crate::schedule::{BatteryMode, Schedule, SlotPlan};
-use crate::site::Control;
+use crate::site::{Control, Metering, Source};
 
 use super::{Report, TOLERANCE_KWH};
 
@@ -14,6 +14,7 @@ pub(super) fn check(problem: &Problem, schedule: &Schedule, report: &mut Report)
         meter(problem, plan, report);
         level = battery(problem, plan, level, report);
         instants(problem, plan, report);
+        phases(problem, plan, report);
     }
 }
 
@@ -94,6 +95,10 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     let constant = both_ways(plan, surplus).max(both_ways(plan, surplus + battery));
     let most_swing = by_share.max(constant).max(stopped_battery(problem, plan, surplus));
     let most_swing = most_swing.max(moved_by_sources(plan));
+    let per_phase = problem.site.plant_room.phases.as_ref();
+    let per_phase = per_phase.is_some_and(|phases| phases.metering == Metering::PerPhase);
+    // Phases counted by themselves pass on no more than all that flows.
+    let most_swing = if per_phase { most_swing.max(through(plan)) } else { most_swing };
     report.within(
         slot,
         "meter",
@@ -131,6 +136,38 @@ fn stopped_battery(problem: &Problem, plan: &SlotPlan, surplus: f64) -> f64 {
             taken.min(given + plan.discharge.kwh())
         }
         _ => 0.0,
+    }
+}
+
+/// Everything that is used in a slot [kWh].
+fn through(plan: &SlotPlan) -> f64 {
+    let heat: f64 = plan.heaters.iter().map(|h| h.energy.kwh()).sum();
+    let jobs: f64 = plan.jobs.iter().map(|job| job.electricity.kwh()).sum();
+    plan.base_load.kwh() + plan.circulation.kwh() + heat + jobs + plan.charge.kwh()
+}
+
+/// No phase carries more than its fuse in the mean of a slot.
+fn phases(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
+    let Some(phases) = &problem.site.plant_room.phases else { return };
+    let mut devices = vec![
+        (plan.base_load.kwh() + plan.circulation.kwh(), phases.base_load),
+        (-plan.pv.kwh(), phases.pv),
+        (plan.charge.kwh() - plan.discharge.kwh(), phases.battery),
+    ];
+    let elements = plan.heaters.iter().zip(&phases.heaters);
+    devices.extend(elements.map(|(heater, &connection)| (heater.energy.kwh(), connection)));
+    devices.extend(plan.jobs.iter().map(|job| {
+        let connection = match job.route.source {
+            Source::HeatPump(index) => phases.heat_pumps.get(index).copied(),
+            Source::Immersion => Some(phases.immersion),
+            Source::Boiler | Source::Collectors | Source::Buffer => None,
+        };
+        (job.electricity.kwh(), connection.unwrap_or(phases.base_load))
+    }));
+    for phase in 0..3 {
+        let shares = devices.iter().map(|(kwh, connection)| kwh * connection.shares()[phase]);
+        let excess = shares.sum::<f64>().abs() - phases.fuse.kw() * plan.slot.hours();
+        report.within(plan.slot, "phases", "each is within its fuse", excess, TOLERANCE_KWH);
     }
 }
 

@@ -222,9 +222,9 @@ impl Plant {
         let room = outcome.plant_room.as_ref().map(|room| &room.slots[slot]);
         let immersion = room.map(|room| room.immersion.as_slice());
         let sources = room.map_or(&[] as &[Span], |room| room.spans.as_slice());
-        let spans = stores.chain(immersion);
+        let spans: Vec<&[Span]> = stores.chain(immersion).collect();
         let facts = &scene.slots[slot];
-        house::balance(&self.site, facts, pv, spans, sources, &mut self.instants)
+        house::balance(&self.site, facts, pv, &spans, sources, &mut self.instants)
     }
 
     /// Runs all slots of one store, without electricity and without the sources
