@@ -5,7 +5,9 @@
     reason = "a builder of a test panics on a mistake in the test"
 )]
 
+pub mod days;
 pub mod family;
+pub mod fine;
 pub mod houses;
 pub mod invention;
 pub mod parsers;

@@ -69,7 +69,7 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
         export + swing - most_export,
         TOLERANCE_KWH,
     );
-    // Only what is switched on and off inside the slot can pass both ways.
+    // Only what goes on or off inside the slot can pass both ways.
     let surplus = (plan.pv.kwh() + plan.curtailed.kwh() - plan.base_load.kwh()) / hours;
     let switching = plan.heaters.iter().filter(|h| {
         let store = problem.site.stores.get(h.id.store);
@@ -90,9 +90,22 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
         slot,
         "meter",
         "only a switched element passes both ways",
-        swing - most_swing,
+        swing - most_swing - by_stopping(problem, plan, surplus),
         TOLERANCE_KWH,
     );
+}
+
+/// Energy that may pass both ways because a battery that is full or empty at the
+/// end stopped inside the slot, beside a steady surplus [kW]: one way with it and
+/// the other way without [kWh].
+fn by_stopping(problem: &Problem, plan: &SlotPlan, surplus: f64) -> f64 {
+    let Some(battery) = &problem.site.battery else { return 0.0 };
+    let full = plan.battery.kwh() >= battery.capacity.kwh() - TOLERANCE_KWH;
+    let empty = plan.battery.kwh() <= battery.reserve.kwh() + TOLERANCE_KWH;
+    let hours = plan.slot.hours();
+    let charged = if full { plan.charge.kwh().min(surplus.max(0.0) * hours) } else { 0.0 };
+    let given = if empty { plan.discharge.kwh().min((-surplus).max(0.0) * hours) } else { 0.0 };
+    charged.max(given)
 }
 
 /// Energy that passes the meter both ways when the runs of a slot meet a steady

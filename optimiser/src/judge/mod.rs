@@ -20,7 +20,7 @@ pub use candidate::Candidate;
 pub(crate) use cuts::next_cuts;
 pub(crate) use keep::keep;
 pub(crate) use polish::{Search, polish};
-pub use score::Judge;
+pub use score::{Judge, end_worth};
 pub(crate) use verdict::judged_solution;
 
 /// How much work judging may be.

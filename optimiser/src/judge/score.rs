@@ -161,7 +161,7 @@ impl<'a> Judge<'a> {
 }
 
 /// Worth of what an outcome leaves [minor].
-pub(super) fn end_worth(problem: &Problem, outcome: &Outcome) -> f64 {
+pub fn end_worth(problem: &Problem, outcome: &Outcome) -> f64 {
     let mut worth = 0.0;
     for (trace, steps) in outcome.stores.iter().zip(&problem.end_value.stores) {
         worth += steps_worth(steps, trace.slots().last().map_or(0.0, |slot| slot.stored_kwh));

@@ -58,13 +58,15 @@ pub struct Physics {
     /// The pump station of the collectors does not run while they are colder
     /// than their sink; `false` simulates one with a fault.
     pub solar_guard: bool,
+    /// Steps of the stores are this share of their usual length.
+    pub step_share: f64,
 }
 
 impl Default for Physics {
     /// Still water at 50 °C (IAPWS), and a rod thermostat's differential
     /// (common practice, no published source).
     fn default() -> Self {
-        Self { conductivity: 0.64, hysteresis_k: 4.0, solar_guard: true }
+        Self { conductivity: 0.64, hysteresis_k: 4.0, solar_guard: true, step_share: 1.0 }
     }
 }
 
