@@ -1,7 +1,7 @@
 //! A plan as the search sees it: energies, commands, and what they lead to.
 
 use crate::plan::{Stage, arrange};
-use crate::plant::{Commands, HeaterCommand, Outcome, PvUse};
+use crate::plant::{BatteryCommand, Commands, HeaterCommand, Outcome, PvUse};
 use crate::problem::Problem;
 use crate::schedule::BatteryMode;
 use crate::site::Control;
@@ -20,6 +20,14 @@ pub struct Candidate {
     pub score: f64,
 }
 
+/// What the devices of the electrical node are told in one slot.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct SlotOrders {
+    pub(super) heaters: Vec<HeaterCommand>,
+    pub(super) battery: BatteryCommand,
+    pub(super) pv: PvUse,
+}
+
 /// Sets the commands of one slot to what the energies ask for. False if the
 /// elements cannot be put beside each other within the import limit.
 pub(super) fn command_slot(
@@ -28,34 +36,50 @@ pub(super) fn command_slot(
     energies: &[Vec<f64>],
     commands: &mut Commands,
 ) -> bool {
+    let wishes: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
+    let told = (commands.battery[slot], commands.pv[slot]);
+    let Some(orders) = slot_orders(problem, slot, &wishes, told) else { return false };
+    for (row, command) in commands.heaters.iter_mut().zip(&orders.heaters) {
+        row[slot] = *command;
+    }
+    commands.battery[slot] = orders.battery;
+    commands.pv[slot] = orders.pv;
+    true
+}
+
+/// The commands of one slot for energies [kWh], with the battery and PV told so far.
+pub(super) fn slot_orders(
+    problem: &Problem,
+    slot: usize,
+    wishes: &[f64],
+    (mut battery, mut pv): (BatteryCommand, PvUse),
+) -> Option<SlotOrders> {
     let hours = problem.horizon.slots()[slot].hours();
-    let battery = commands.battery[slot];
     let battery_kw = match battery.mode {
         BatteryMode::Charge => battery.power.kw(),
         BatteryMode::Discharge => -battery.power.kw(),
         BatteryMode::Hold | BatteryMode::Follow => 0.0,
     };
     let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours + battery_kw;
-    let wishes: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
-    let Some(runs) = arrange(problem, slot, &wishes, steady, Stage::Lowest) else { return false };
-    for (row, run) in commands.heaters.iter_mut().zip(&runs) {
-        row[slot] = HeaterCommand {
-            power: Power::clamped(run.kw),
-            minutes: run.minutes,
-            delay_minutes: run.delay,
-        };
-    }
+    let runs = arrange(problem, slot, wishes, steady, Stage::Lowest)?;
     // A battery that follows while an element switches would charge and
     // discharge in one slot; it gives the planned power instead, or rests.
     if battery.mode == BatteryMode::Follow && switches_in_the_sun(problem, slot, &runs) {
         let gives = battery.power.kw() > 0.0;
-        commands.battery[slot].mode =
-            if gives { BatteryMode::Discharge } else { BatteryMode::Hold };
+        battery.mode = if gives { BatteryMode::Discharge } else { BatteryMode::Hold };
     }
-    if commands.pv[slot] == PvUse::LastResort && problem.import_price[slot].per_kwh() >= 0.0 {
-        commands.pv[slot] = PvUse::Free;
+    if pv == PvUse::LastResort && problem.import_price[slot].per_kwh() >= 0.0 {
+        pv = PvUse::Free;
     }
-    true
+    let heaters = runs
+        .iter()
+        .map(|run| HeaterCommand {
+            power: Power::clamped(run.kw),
+            minutes: run.minutes,
+            delay_minutes: run.delay,
+        })
+        .collect();
+    Some(SlotOrders { heaters, battery, pv })
 }
 
 /// Whether an element that switches is on in a slot with a surplus. Even one that

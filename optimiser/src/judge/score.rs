@@ -1,6 +1,6 @@
 //! What a simulated outcome is worth.
 
-use crate::plant::{Commands, Outcome, Plant, Scene};
+use crate::plant::{Commands, HeaterCommand, Outcome, Plant, Scene};
 use crate::problem::{Problem, ProblemError, ValueStep};
 use crate::schedule::Cost;
 use crate::time::Instant;
@@ -12,8 +12,10 @@ use super::candidate::{Candidate, command_slot};
 #[derive(Debug, Clone)]
 pub struct Judge<'a> {
     pub(super) problem: &'a Problem,
-    plant: Plant,
-    scene: Scene,
+    pub(super) plant: Plant,
+    pub(super) scene: Scene,
+    /// Least and most energy, `[heater][slot]` [kWh].
+    ranges: Vec<Vec<(f64, f64)>>,
     /// For each promise, the slot at whose end it must stand, if in the plan.
     ready_slots: Vec<Option<usize>>,
     /// For each pasteurisation, whether the plan holds it and is to keep it.
@@ -39,12 +41,24 @@ impl<'a> Judge<'a> {
             })
             .collect();
         let holds = holds.iter().map(Option::is_some).collect();
-        Ok(Self { problem, plant, scene, ready_slots, holds })
+        let all = 0..slots.len();
+        let range = |id| all.clone().map(|slot| problem.range_kwh(id, slot)).collect();
+        let ranges = problem.heaters().map(range).collect();
+        Ok(Self { problem, plant, scene, ranges, ready_slots, holds })
     }
 
     /// The problem whose plans are judged.
     pub(crate) fn problem(&self) -> &'a Problem {
         self.problem
+    }
+
+    /// The least and the most energy of a heater in a slot [kWh].
+    pub(super) fn range_kwh(&self, heater: usize, slot: usize) -> (f64, f64) {
+        self.ranges[heater][slot]
+    }
+
+    pub(super) fn most_kwh(&self, heater: usize, slot: usize) -> f64 {
+        self.ranges[heater][slot].1
     }
 
     /// Runs commands from the start.
@@ -72,16 +86,25 @@ impl<'a> Judge<'a> {
         Candidate { energies, commands, outcome, score }
     }
 
-    /// Runs a candidate again after its energies changed in some slots; false
-    /// if they cannot be commanded.
-    pub fn rerun(&mut self, candidate: &mut Candidate, changed: &[usize]) -> bool {
-        let Some(&first) = changed.iter().min() else { return true };
+    /// Runs commands from the start as they are.
+    pub fn exactly(&mut self, commands: Commands) -> Candidate {
+        let row = |row: &Vec<HeaterCommand>| row.iter().map(|c| c.energy().kwh()).collect();
+        let energies = commands.heaters.iter().map(row).collect();
+        let outcome = self.plant.simulate(&self.scene, &commands);
+        let score = self.score(&outcome);
+        Candidate { energies, commands, outcome, score }
+    }
+
+    /// Runs a candidate again that is a copy of another but for its energies, or
+    /// what its battery is told, in some slots; false if they cannot be commanded.
+    pub fn rerun(&mut self, base: &Candidate, candidate: &mut Candidate, changed: &[usize]) -> bool {
         let commanded = changed.iter().all(|&slot| {
             command_slot(self.problem, slot, &candidate.energies, &mut candidate.commands)
         });
         if commanded {
-            let all = first..self.problem.horizon.len();
-            self.plant.resume(&self.scene, &candidate.commands, &mut candidate.outcome, all);
+            let commands = (&base.commands, &candidate.commands);
+            let outcome = &mut candidate.outcome;
+            self.plant.vary(&self.scene, commands, &base.outcome, outcome, changed);
             candidate.score = self.score(&candidate.outcome);
         }
         commanded

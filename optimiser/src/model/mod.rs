@@ -39,6 +39,8 @@ pub struct Formulation {
     pub(crate) demand: Demand,
     /// Balance of the electrical node in each slot.
     pub(crate) node_rows: Vec<Row>,
+    /// Level of the battery in each slot, if there is one.
+    pub(crate) battery_rows: Vec<Option<Row>>,
     /// Balances of the ladders, `[slot][store][z][k − 1]`.
     pub(crate) store_rows: Vec<Vec<Vec<Vec<Row>>>>,
     /// Rows that settle directions.
@@ -53,11 +55,12 @@ impl Formulation {
         let mut program = Program::default();
         let layout = Layout::new(&mut program, problem, &ladders, &demand, refinement.softened);
         let mut node_rows = Vec::with_capacity(problem.horizon.len());
+        let mut battery_rows = Vec::with_capacity(problem.horizon.len());
         let mut store_rows = Vec::with_capacity(problem.horizon.len());
         for slot in 0..problem.horizon.len() {
             let first = program.bounds().len();
             node_rows.push(node::rows(&mut program, problem, &layout, slot));
-            battery::rows(&mut program, problem, &layout, slot);
+            battery_rows.push(battery::rows(&mut program, problem, &layout, slot));
             element::rows(&mut program, problem, &ladders, &layout, slot);
             store_rows.push(store::rows(&mut program, problem, &ladders, &layout, slot));
             delivery::rows(&mut program, &ladders, &layout, &demand, slot);
@@ -72,6 +75,15 @@ impl Formulation {
         directions::rows(&mut program, problem, &layout, refinement);
         let direction_rows = first..program.bounds().len();
         cuts::rows(&mut program, problem, &ladders, &layout, refinement);
-        Self { program, layout, ladders, demand, node_rows, store_rows, direction_rows }
+        Self {
+            program,
+            layout,
+            ladders,
+            demand,
+            node_rows,
+            battery_rows,
+            store_rows,
+            direction_rows,
+        }
     }
 }

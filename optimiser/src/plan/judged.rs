@@ -1,6 +1,6 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
-use crate::judge::{Candidate, Judge, Search, judged_solution, keep, next_cuts, polish};
+use crate::judge::{Candidate, Duals, Judge, Search, judged_solution, keep, next_cuts, polish, settled};
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
 use crate::schedule::{Evidence, Schedule};
@@ -58,8 +58,11 @@ impl Planner {
         }
         let (candidate, answer) = best;
         let before = candidate.score;
-        let values: Vec<f64> = answer.solution.slots.iter().map(|s| s.electricity_value).collect();
-        let search = Search { values: &values, simulations: effort.simulations, turn: steps };
+        let slots = &answer.solution.slots;
+        let heat: Vec<Vec<f64>> = slots.iter().map(|s| s.heat_value.clone()).collect();
+        let battery: Vec<f64> = slots.iter().map(|s| s.battery_value).collect();
+        let duals = Duals { heat: &heat, battery: &battery };
+        let search = Search { duals, simulations: effort.simulations, turn: steps };
         let candidate = match carried {
             Some(carried) if stays => polish(&mut judge, carried, search),
             Some(carried) => {
@@ -71,6 +74,7 @@ impl Planner {
         };
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
         let candidate = keep(&mut judge, candidate);
+        let candidate = settled(&mut judge, candidate);
         let planned = told(problem, &judge, &answer, &candidate, evidence);
         let holds = &planned.schedule.hygiene;
         self.memory = Some(Memory::new(problem, &candidate, wished, holds, steps));

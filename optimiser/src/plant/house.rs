@@ -55,22 +55,24 @@ impl HouseSlot {
 
 /// Runs one slot with the battery at a level [kWh]. `spans` are the elements'
 /// stretches inside the slot; `instants` is room to sort their ends in.
-pub(super) fn run_slot(
+pub(super) fn run_slot<'a>(
     site: &Site,
     facts: &SlotFacts,
     (battery, pv): (&BatteryCommand, PvUse),
     level: f64,
-    spans: &[&[Span]],
+    spans: impl Iterator<Item = &'a [Span]> + Clone,
     sources: &[Span],
     instants: &mut Vec<f64>,
 ) -> HouseSlot {
     let mut record = HouseSlot { battery_kwh: level, ..HouseSlot::default() };
     instants.clear();
-    instants.push(facts.end);
-    let all = || spans.iter().copied().flatten();
+    let all = || spans.clone().flatten();
     instants.extend(all().flat_map(|span| [span.start, span.end]));
     instants.extend(sources.iter().flat_map(|span| [span.start, span.end]));
-    instants.sort_unstable_by(f64::total_cmp);
+    instants.push(facts.end);
+    if instants.len() > 1 {
+        instants.sort_unstable_by(f64::total_cmp);
+    }
     let mut now = facts.start;
     for until in instants.iter().copied().filter(|instant| *instant <= facts.end) {
         if until > now {

@@ -78,6 +78,7 @@ pub struct Plant {
     benches: Vec<Bench>,
     works: Option<Works>,
     instants: Vec<f64>,
+    spans: Vec<Span>,
 }
 
 /// What happened in every store and at the meter.
@@ -112,7 +113,7 @@ impl Plant {
             .collect();
         let benches = stores.iter().map(StorePlant::bench).collect();
         let works = Works::of(site, &stores, physics.solar_guard);
-        Self { site: site.clone(), stores, benches, works, instants: Vec::new() }
+        Self { site: site.clone(), stores, benches, works, instants: Vec::new(), spans: Vec::new() }
     }
 
     /// The tank of a store.
@@ -170,23 +171,90 @@ impl Plant {
                 self.reheat(scene, commands, store, trace, slots.clone());
             }
         }
-        let mut spans: Vec<&[Span]> = Vec::with_capacity(outcome.stores.len());
         for slot in slots {
-            let level = outcome.battery_before(slot);
-            spans.clear();
-            spans.extend(outcome.stores.iter().map(|trace| trace.spans(slot)));
-            let room = outcome.plant_room.as_ref().map(|room| &room.slots[slot]);
-            spans.extend(room.map(|room| room.immersion.as_slice()));
-            outcome.house[slot] = house::run_slot(
-                &self.site,
-                &scene.slots[slot],
-                (&commands.battery[slot], commands.pv[slot]),
-                level,
-                &spans,
-                room.map_or(&[], |room| room.spans.as_slice()),
-                &mut self.instants,
-            );
+            self.meter(scene, commands, outcome, slot);
         }
+    }
+
+    /// Runs again what a change of commands reaches, in an outcome that is a copy of
+    /// the one before. The same as [`Plant::resume`] from the first changed slot on,
+    /// without what stays as it was: stores that are told nothing else, and the
+    /// meter where neither spans nor the battery's level have changed.
+    pub fn vary(
+        &mut self,
+        scene: &Scene,
+        (before, commands): (&Commands, &Commands),
+        base: &Outcome,
+        outcome: &mut Outcome,
+        changed: &[usize],
+    ) {
+        let Some(&first) = changed.iter().min() else { return };
+        let slots = first..scene.len();
+        if self.works.is_some() {
+            return self.resume(scene, commands, outcome, slots);
+        }
+        let mut reheated = vec![false; self.stores.len()];
+        for (store, reheated) in reheated.iter_mut().enumerate() {
+            let plant = &self.stores[store];
+            let rows = plant.first_heater..plant.first_heater + plant.elements.len();
+            *reheated = changed.iter().any(|&slot| {
+                commands.pumps[store][slot] != before.pumps[store][slot]
+                    || rows.clone().any(|h| commands.heaters[h][slot] != before.heaters[h][slot])
+            });
+            if *reheated {
+                self.reheat(scene, commands, store, &mut outcome.stores[store], slots.clone());
+            }
+        }
+        for slot in slots {
+            let told = |commands: &Commands| (commands.battery[slot], commands.pv[slot]);
+            let same_spans = reheated.iter().enumerate().all(|(store, reheated)| {
+                !reheated || outcome.stores[store].spans(slot) == base.stores[store].spans(slot)
+            });
+            let same_level =
+                outcome.battery_before(slot).to_bits() == base.battery_before(slot).to_bits();
+            if same_spans && same_level && told(before) == told(commands) {
+                // What a slot before changed may have been changed back.
+                outcome.house[slot] = base.house[slot];
+            } else {
+                self.meter(scene, commands, outcome, slot);
+            }
+        }
+    }
+
+    /// Runs the meter and the battery through a slot whose heat is known.
+    fn meter(&mut self, scene: &Scene, commands: &Commands, outcome: &mut Outcome, slot: usize) {
+        let level = outcome.battery_before(slot);
+        let room = outcome.plant_room.as_ref().map(|room| &room.slots[slot]);
+        let spans = outcome.stores.iter().map(|trace| trace.spans(slot));
+        outcome.house[slot] = house::run_slot(
+            &self.site,
+            &scene.slots[slot],
+            (&commands.battery[slot], commands.pv[slot]),
+            level,
+            spans.chain(room.map(|room| room.immersion.as_slice())),
+            room.map_or(&[], |room| room.spans.as_slice()),
+            &mut self.instants,
+        );
+    }
+
+    /// The meter and the battery over one slot alone, from a level [kWh], if no
+    /// thermostat stops what the elements are told.
+    pub fn meter_slot(
+        &mut self,
+        scene: &Scene,
+        slot: usize,
+        heaters: &[HeaterCommand],
+        told: (&BatteryCommand, PvUse),
+        level: f64,
+    ) -> HouseSlot {
+        let facts = &scene.slots[slot];
+        self.spans.clear();
+        self.spans.extend(heaters.iter().enumerate().filter_map(|(element, command)| {
+            let (start, end) = facts.stretch(command);
+            (end > start).then(|| Span { element, start, end, kw: command.power.kw() })
+        }));
+        let spans = std::iter::once(self.spans.as_slice());
+        house::run_slot(&self.site, facts, told, level, spans, &[], &mut self.instants)
     }
 
     /// Runs all slots of one store, without electricity and without the sources
@@ -225,7 +293,7 @@ impl Plant {
 
 impl Outcome {
     /// Battery level before a slot [kWh].
-    fn battery_before(&self, slot: usize) -> f64 {
+    pub fn battery_before(&self, slot: usize) -> f64 {
         slot.checked_sub(1).map_or(self.battery_start, |last| self.house[last].battery_kwh)
     }
 

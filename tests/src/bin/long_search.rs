@@ -67,7 +67,7 @@ fn search(
     random: &mut Random,
 ) -> (f64, f64, f64) {
     let mut judge = Judge::new(problem, &planned.schedule.hygiene).expect("a valid problem");
-    let start = judge.candidate(Commands::of(problem, &planned.schedule));
+    let start = judge.exactly(Commands::of(problem, &planned.schedule));
     let from = start.score;
     let mut here = start.clone();
     let mut best = start;
@@ -84,7 +84,7 @@ fn search(
             } else {
                 stir(problem, &heaters, &mut trial, slots, random)
             };
-            if !judge.rerun(&mut trial, &changed) {
+            if !judge.rerun(&here, &mut trial, &changed) {
                 continue;
             }
             let worse = trial.score - here.score;
