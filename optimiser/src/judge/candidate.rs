@@ -18,6 +18,8 @@ pub struct Candidate {
     pub outcome: Outcome,
     /// Cost with everything that counts, less what is left [minor].
     pub score: f64,
+    /// Part of it for what is left undone [minor].
+    pub shortfall: f64,
 }
 
 /// What the devices of the electrical node are told in one slot.

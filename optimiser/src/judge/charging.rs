@@ -38,7 +38,8 @@ pub(super) fn changes(judge: &mut Judge<'_>, best: &Candidate, duals: Duals<'_>)
             }
             let Some(cost) = judge.slot_cost(best, slot, &wishes, command, worth) else { continue };
             let promise = before - cost;
-            if promise > HOPELESS && (promise.abs() > 1e-9 || command.mode != told.mode) {
+            // What comes to the same changes nothing.
+            if promise > HOPELESS && promise.abs() > 1e-6 {
                 moves.push(Move { battery: vec![(slot, command)], promise, ..Move::default() });
             }
         }

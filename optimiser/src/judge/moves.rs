@@ -68,12 +68,7 @@ pub(super) fn moves(
 }
 
 /// Heat to add where something is short: in the cheapest slots before it.
-fn additions(
-    judge: &Judge<'_>,
-    best: &Candidate,
-    worths: &Worths,
-    quantum: f64,
-) -> Vec<Move> {
+fn additions(judge: &Judge<'_>, best: &Candidate, worths: &Worths, quantum: f64) -> Vec<Move> {
     let problem = judge.problem();
     let mut moves = Vec::new();
     for (heater, id) in problem.heaters().enumerate() {
@@ -102,7 +97,7 @@ fn additions(
 
 /// Slots before whose beginning a store wants more heat: for the first draws and
 /// promises that are short, and the first and last slots whose reserve is.
-fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> Vec<usize> {
+pub(super) fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> Vec<usize> {
     let problem = judge.problem();
     let trace = best.outcome.stores[store].slots();
     let slots = 0..trace.len();

@@ -5,18 +5,22 @@
 //! and the program's duals are tried first; whatever the plant scores better is
 //! kept.
 
+use std::collections::BTreeMap;
+
 use super::candidate::Candidate;
 use super::charging;
 use super::moves::{Move, moves};
+use super::rebuild::rebuild;
 use super::repack::{joins, repacks};
 use super::score::Judge;
+use super::settle::settled;
 use super::worths::{Duals, Worths};
 
 /// Quanta of the search, as shares of what an element can use in half an hour.
-const QUANTA: [f64; 4] = [1.0, 0.4, 0.15, 0.05];
+const QUANTA: [f64; 3] = [1.0, 0.4, 0.12];
 
 /// A better score than this is worth a change [minor].
-const GAIN: f64 = 1e-3;
+pub(super) const GAIN: f64 = 1e-3;
 
 /// How a candidate is searched around.
 #[derive(Debug, Clone, Copy)]
@@ -29,11 +33,20 @@ pub(crate) struct Search<'a> {
     pub(crate) turn: usize,
 }
 
+/// A plan that is dearer by no more is worth a finer search [minor].
+const NEARLY: f64 = 3.0;
+
+/// A move that cost so much is not tried again soon [minor].
+const DEAR: f64 = 1.0;
+
+/// What a move must save, without what is short then, to be worth a repair [minor];
+/// additions tried [kWh], and slots that they reach back.
+const WORTH_A_REPAIR: f64 = 1.0;
+const REPAIRS_KWH: [f64; 2] = [0.08, 0.3];
+const REPAIR_REACHES: [usize; 1] = [24];
+
 /// Fewer simulations than this are not enough to try every move.
 const WHOLE_SEARCH: usize = 200;
-
-/// Fewer simulations than this are not worth a shake.
-const SHAKE_WORTH: usize = 60;
 
 /// Most rounds of touching up, and what one must gain for another [minor].
 const MOST_ROUNDS: usize = 12;
@@ -41,38 +54,49 @@ const WORTH_A_ROUND: f64 = 1.0;
 
 /// Improves a candidate.
 pub(crate) fn polish(judge: &mut Judge<'_>, best: Candidate, search: Search<'_>) -> Candidate {
-    let mut hunt = Hunt { trial: best.clone(), best, duals: search.duals, left: 0 };
+    let best = settled(judge, best);
+    let mut hunt =
+        Hunt { trial: best.clone(), best, duals: search.duals, left: 0, failures: BTreeMap::new() };
     if search.simulations < WHOLE_SEARCH {
         hunt.touch_up(judge, search);
         return hunt.best;
     }
     hunt.left = search.simulations;
-    hunt.descend(judge);
-    // What is left of the simulations goes into shaking the plan out of a
-    // hollow and descending again.
-    let mut turn = 0;
-    while hunt.left > SHAKE_WORTH {
-        let before = hunt.best.clone();
-        if !hunt.shake(judge, &mut turn) {
+    hunt.descend(judge, &QUANTA[..2]);
+    loop {
+        let before = hunt.best.score;
+        rebuild(&mut hunt, judge);
+        hunt.descend(judge, &QUANTA);
+        if hunt.left == 0 || hunt.best.score > before - GAIN {
             break;
         }
-        hunt.descend(judge);
-        if hunt.best.score < before.score - GAIN {
-            turn = 0;
-        } else {
-            hunt.best = before;
-        }
     }
+    hunt.shaken(judge);
     hunt.best
 }
 
 /// A search on its way.
-struct Hunt<'a> {
-    best: Candidate,
-    trial: Candidate,
-    duals: Duals<'a>,
+pub(super) struct Hunt<'a> {
+    pub(super) best: Candidate,
+    pub(super) trial: Candidate,
+    pub(super) duals: Duals<'a>,
     /// Simulations left.
-    left: usize,
+    pub(super) left: usize,
+    /// What moves have cost that did not pay [minor].
+    failures: BTreeMap<Key, f64>,
+}
+
+/// A move as it is remembered: heat in watt-hours, and the battery's orders.
+type Key = (Vec<(usize, usize, i64)>, Vec<(usize, u8, i64)>);
+
+fn key(change: &Move) -> Key {
+    let thousand = |value: f64| (value * 1e3).round() as i64;
+    let heat = change.changes.iter().map(|&(heater, slot, kwh)| (heater, slot, thousand(kwh)));
+    let battery = change
+        .battery
+        .iter()
+        .map(|&(slot, told)| (slot, told.mode as u8, thousand(told.power.kw())));
+    (heat.collect(), battery.collect())
 }
 
 impl Hunt<'_> {
@@ -82,7 +106,10 @@ impl Hunt<'_> {
         let worths = Worths::new(judge, best, self.duals, quantum);
         let mut found = moves(judge, best, &worths, quantum);
         found.extend(repacks(judge, best, &worths, quantum));
-        found.extend(charging::changes(judge, best, self.duals));
+        if quantum >= QUANTA[0] {
+            found.extend(charging::changes(judge, best, self.duals));
+        }
+        found.retain(|change| self.failures.get(&key(change)).is_none_or(|cost| *cost < DEAR));
         found.sort_by(|a, b| b.promise.total_cmp(&a.promise));
         found
     }
@@ -112,8 +139,8 @@ impl Hunt<'_> {
     }
 
     /// Improves until no move does, or the simulations are used up.
-    fn descend(&mut self, judge: &mut Judge<'_>) {
-        for quantum in QUANTA {
+    fn descend(&mut self, judge: &mut Judge<'_>, quanta: &[f64]) {
+        for &quantum in quanta {
             loop {
                 let before = self.best.score;
                 for change in self.found(judge, quantum) {
@@ -129,33 +156,85 @@ impl Hunt<'_> {
         }
     }
 
-    /// Moves the heat of the next stretch elsewhere, whatever the score; false when
-    /// every stretch had its turn.
-    fn shake(&mut self, judge: &mut Judge<'_>, turn: &mut usize) -> bool {
-        let worths = Worths::new(judge, &self.best, self.duals, QUANTA[0]);
-        let jumps = joins(judge, &self.best, &worths);
-        while let Some(change) = jumps.get(*turn) {
-            *turn += 1;
-            if self.run(judge, change) {
-                std::mem::swap(&mut self.best, &mut self.trial);
-                return true;
+    /// Spends what is left on shaking the plan out of a hollow and descending again.
+    fn shaken(&mut self, judge: &mut Judge<'_>) {
+        let mut turn = 0;
+        while self.left > 0 {
+            let worths = Worths::new(judge, &self.best, self.duals, QUANTA[0]);
+            let Some(change) = joins(judge, &self.best, &worths).into_iter().nth(turn) else {
+                return;
+            };
+            turn += 1;
+            self.left -= 1;
+            let before = self.best.clone();
+            if !self.run(judge, &change) {
+                continue;
+            }
+            self.best = settled(judge, self.trial.clone());
+            self.failures.clear();
+            self.descend(judge, &QUANTA[..2]);
+            if self.best.score < before.score + NEARLY {
+                self.descend(judge, &QUANTA[2..]);
+            }
+            if self.best.score < before.score - GAIN {
+                turn = 0;
+            } else {
+                self.best = before;
             }
         }
-        false
     }
 
-    /// Tries a change and keeps it if the plant scores it better.
+    /// Tries a change and keeps it if the plant scores it better. One that would pay
+    /// if nothing were short is tried with heat to make up for it.
     fn attempt(&mut self, judge: &mut Judge<'_>, change: &Move) {
-        if applies(judge, &self.best, change) {
-            self.left -= 1;
-            if self.run(judge, change) && self.trial.score < self.best.score - GAIN {
-                std::mem::swap(&mut self.best, &mut self.trial);
+        if !applies(judge, &self.best, change) {
+            return;
+        }
+        // The battery alone costs next to nothing.
+        self.left -= usize::from(!change.changes.is_empty());
+        if !self.run(judge, change) {
+            return;
+        }
+        let cost = self.trial.score - self.best.score;
+        if self.take(judge) {
+            return;
+        }
+        self.failures.insert(key(change), cost);
+        let short = self.trial.shortfall - self.best.shortfall;
+        let saved = self.best.score + short - self.trial.score;
+        if short < GAIN || saved < WORTH_A_REPAIR {
+            return;
+        }
+        for more in repairs(judge, &self.best, &self.trial, saved) {
+            let mut whole = change.clone();
+            whole.changes.push(more);
+            if self.left == 0 {
+                return;
+            }
+            if applies(judge, &self.best, &whole) {
+                self.left -= 1;
+                if self.run(judge, &whole) && self.take(judge) {
+                    return;
+                }
             }
         }
+    }
+
+    /// Takes the trial over if it is better, as it can be published.
+    fn take(&mut self, judge: &mut Judge<'_>) -> bool {
+        if self.trial.score >= self.best.score - GAIN {
+            return false;
+        }
+        let settled = settled(judge, self.trial.clone());
+        let better = settled.score < self.best.score - GAIN;
+        if better {
+            self.best = settled;
+        }
+        better
     }
 
     /// Makes the trial of a change; false if it cannot be commanded.
-    fn run(&mut self, judge: &mut Judge<'_>, change: &Move) -> bool {
+    pub(super) fn run(&mut self, judge: &mut Judge<'_>, change: &Move) -> bool {
         self.trial.clone_from(&self.best);
         let mut changed = Vec::with_capacity(change.changes.len() + change.battery.len());
         for &(heater, slot, kwh) in &change.changes {
@@ -170,6 +249,40 @@ impl Hunt<'_> {
         }
         judge.rerun(&self.best, &mut self.trial, &changed)
     }
+}
+
+/// Heat that might make up for what has become short in a trial and costs less than
+/// was saved: a little to much, in the cheapest slots before it.
+fn repairs(
+    judge: &Judge<'_>,
+    best: &Candidate,
+    trial: &Candidate,
+    saved: f64,
+) -> Vec<(usize, usize, f64)> {
+    let problem = judge.problem();
+    let mut found = Vec::new();
+    for (heater, id) in problem.heaters().enumerate() {
+        let (now, then) = (&trial.outcome.stores[id.store], &best.outcome.stores[id.store]);
+        let mut slots = now.slots().iter().zip(then.slots());
+        let until = slots.position(|(now, then)| now.unmet_kwh > then.unmet_kwh + 1e-6);
+        let Some(until) = until else { continue };
+        let price = |slot: usize| problem.import_price[slot].per_kwh();
+        for kwh in REPAIRS_KWH {
+            let fits = |slot: &usize| {
+                judge.most_kwh(heater, *slot) - trial.energies[heater][*slot] >= kwh - 1e-9
+                    && price(*slot) * kwh < saved
+            };
+            let mut places: Vec<usize> = Vec::new();
+            for reach in REPAIR_REACHES {
+                let before = (until.saturating_sub(reach)..until).filter(fits);
+                places
+                    .extend(before.min_by(|&a, &b| price(a).total_cmp(&price(b)).then(b.cmp(&a))));
+            }
+            places.dedup();
+            found.extend(places.into_iter().map(|slot| (heater, slot, kwh)));
+        }
+    }
+    found
 }
 
 /// Whether a change still fits the candidate, after others were kept.

@@ -131,7 +131,7 @@ fn pack(
 
 /// Slots in which a store has a draw or promise worth the name, with the first
 /// and the end of the plan.
-fn deadlines(judge: &Judge<'_>, store: usize) -> Vec<usize> {
+pub(super) fn deadlines(judge: &Judge<'_>, store: usize) -> Vec<usize> {
     let problem = judge.problem();
     let mut heat = vec![0.0; problem.horizon.len()];
     for draw in problem.draws.iter().filter(|draw| draw.store == store) {

@@ -82,8 +82,9 @@ impl<'a> Judge<'a> {
             }
         }
         let outcome = self.plant.simulate(&self.scene, &commands);
-        let score = self.score(&outcome);
-        Candidate { energies, commands, outcome, score }
+        let shortfall = self.shortfall(&outcome);
+        let score = self.score(&outcome, shortfall);
+        Candidate { energies, commands, outcome, score, shortfall }
     }
 
     /// Runs commands from the start as they are.
@@ -91,13 +92,19 @@ impl<'a> Judge<'a> {
         let row = |row: &Vec<HeaterCommand>| row.iter().map(|c| c.energy().kwh()).collect();
         let energies = commands.heaters.iter().map(row).collect();
         let outcome = self.plant.simulate(&self.scene, &commands);
-        let score = self.score(&outcome);
-        Candidate { energies, commands, outcome, score }
+        let shortfall = self.shortfall(&outcome);
+        let score = self.score(&outcome, shortfall);
+        Candidate { energies, commands, outcome, score, shortfall }
     }
 
     /// Runs a candidate again that is a copy of another but for its energies, or
     /// what its battery is told, in some slots; false if they cannot be commanded.
-    pub fn rerun(&mut self, base: &Candidate, candidate: &mut Candidate, changed: &[usize]) -> bool {
+    pub fn rerun(
+        &mut self,
+        base: &Candidate,
+        candidate: &mut Candidate,
+        changed: &[usize],
+    ) -> bool {
         let commanded = changed.iter().all(|&slot| {
             command_slot(self.problem, slot, &candidate.energies, &mut candidate.commands)
         });
@@ -105,14 +112,15 @@ impl<'a> Judge<'a> {
             let commands = (&base.commands, &candidate.commands);
             let outcome = &mut candidate.outcome;
             self.plant.vary(&self.scene, commands, &base.outcome, outcome, changed);
-            candidate.score = self.score(&candidate.outcome);
+            candidate.shortfall = self.shortfall(&candidate.outcome);
+            candidate.score = self.score(&candidate.outcome, candidate.shortfall);
         }
         commanded
     }
 
     /// Cost of an outcome with everything that counts [minor].
-    fn score(&self, outcome: &Outcome) -> f64 {
-        self.money(outcome).net() - end_worth(self.problem, outcome) + self.shortfall(outcome)
+    fn score(&self, outcome: &Outcome, shortfall: f64) -> f64 {
+        self.money(outcome).net() - end_worth(self.problem, outcome) + shortfall
     }
 
     /// Money of an outcome [minor].

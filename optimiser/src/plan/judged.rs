@@ -1,6 +1,8 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
-use crate::judge::{Candidate, Duals, Judge, Search, judged_solution, keep, next_cuts, polish, settled};
+use crate::judge::{
+    Candidate, Duals, Judge, Search, judged_solution, keep, next_cuts, polish, settled,
+};
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
 use crate::schedule::{Evidence, Schedule};
