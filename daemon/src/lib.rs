@@ -9,5 +9,6 @@ pub mod replay;
 pub mod series;
 pub mod service;
 pub mod site_file;
+pub mod size;
 pub mod tariff;
 pub mod weather;

@@ -5,6 +5,7 @@
 
 mod electricity;
 mod heat;
+mod jobs;
 
 use crate::problem::Problem;
 use crate::schedule::Schedule;
@@ -42,6 +43,7 @@ pub fn violations(
     }
     electricity::check(problem, schedule, &mut report);
     heat::check_heaters(problem, schedule, &mut report);
+    jobs::check(problem, schedule, &mut report);
     if let Some(solution) = solution {
         heat::check_ladder(problem, schedule, solution, &mut report);
     }
@@ -73,17 +75,21 @@ impl Report {
 
 fn check_money(problem: &Problem, schedule: &Schedule, report: &mut Report) {
     let wear = problem.site.battery.map_or(0.0, |b| b.wear.per_kwh());
-    let (mut import, mut income, mut worn) = (0.0, 0.0, 0.0);
+    let fuel_price =
+        problem.site.plant_room.boiler.as_ref().map_or(0.0, |b| b.fuel_price.per_kwh());
+    let (mut import, mut income, mut worn, mut burnt) = (0.0, 0.0, 0.0, 0.0);
     for plan in &schedule.slots {
         import += (plan.import.kwh() + plan.swing.kwh()) * plan.import_price.per_kwh();
         income += (plan.export.kwh() + plan.swing.kwh()) * plan.export_price.per_kwh();
         worn += plan.discharge.kwh() * wear;
+        burnt += plan.jobs.iter().map(|job| job.fuel.kwh()).sum::<f64>() * fuel_price;
     }
     let cost = &schedule.cost;
     for (rule, counted, stated) in [
         ("import costs what the slots add up to", import, cost.import),
         ("export earns what the slots add up to", income, cost.export_income),
         ("wear costs what the slots add up to", worn, cost.wear),
+        ("fuel costs what the slots add up to", burnt, cost.fuel),
     ] {
         let off = (counted - stated).abs();
         if off.is_nan() || off > 1e-3 * (1.0 + counted.abs()) {

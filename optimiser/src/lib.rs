@@ -16,6 +16,7 @@ pub mod replay;
 pub mod rule;
 pub mod schedule;
 pub mod site;
+pub mod sizing;
 pub mod solar;
 pub mod solution;
 pub mod solve;

@@ -1,9 +1,11 @@
 //! Everything that one solve needs, validated once.
 
 mod ambient;
+mod ending;
 mod state;
 
 pub use ambient::{Ambient, Band, Comfort, LoopRun};
+pub use ending::{EndValue, ValueStep};
 pub use state::{PlantRoomState, RoomsState, RunState, State};
 
 use crate::published::Published;
@@ -84,30 +86,6 @@ impl ByHand {
     pub fn seconds_in(&self, slot: Slot) -> i64 {
         Slot::new(self.from, self.until).map_or(0, |span| span.overlap_seconds(slot))
     }
-}
-
-/// A step of a concave value function: `width` of energy worth `value` each.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ValueStep {
-    /// Energy that this step covers.
-    pub width: Energy,
-    /// Worth of each kWh in it.
-    pub value: Price,
-}
-
-/// What energy left at the end of the horizon is worth, in falling steps.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct EndValue {
-    /// For each store, worth of heat above mains temperature.
-    pub stores: Vec<Vec<ValueStep>>,
-    /// Worth of energy stored in the battery above its reserve.
-    pub battery: Vec<ValueStep>,
-    /// Worth of heat in the buffer above the temperature around it.
-    pub buffer: Vec<ValueStep>,
-    /// Worth of heat in the rooms above the lowest comfort of the last slot.
-    pub rooms: Vec<ValueStep>,
-    /// Worth of heat in the pool above the lowest comfort of the last slot.
-    pub pool: Vec<ValueStep>,
 }
 
 /// Prices of what cannot be bought, in minor units.

@@ -218,6 +218,7 @@ fn flows(problem: &Problem, heat: &[Vec<f64>]) -> Solution {
     Solution {
         objective: paid.sum(),
         heaters,
+        routes: Vec::new(),
         rungs: ladders.iter().map(|l| l.temperatures.clone()).collect(),
         zones: ladders.iter().map(|l| l.volumes.clone()).collect(),
         slots,

@@ -131,6 +131,8 @@ pub struct SlotPlan {
     pub heaters: Vec<HeaterPlan>,
     /// Every store, at the end of the slot.
     pub stores: Vec<StorePlan>,
+    /// Electricity of the pumps of secondary circulations.
+    pub circulation: Energy,
     /// What the sources of the plant room do, in the order in which they do it.
     pub jobs: Vec<Job>,
     /// Buffer, rooms and pool at the end of the slot.
@@ -261,6 +263,12 @@ pub enum Reason {
     ByHand(Instant),
     /// On, because the heat is worth more after the end of the plan.
     Stock,
+    /// On: rooms or pool would leave their comfort, or it is cheaper now than later.
+    Comfort,
+    /// On: the sun heats the collectors.
+    Sunlight,
+    /// On as back-up: nothing else can keep what was promised.
+    BackUp,
 }
 
 /// A whole schedule.

@@ -1,7 +1,11 @@
 //! The linear program's answer in physical terms.
 
-use crate::model::{Col, Formulation, Row, SlotColumns};
+use crate::model::{
+    Col, Formulation, LevelEnd, Response, RoomsColumns, Row, SlotColumns, circulation_kwh,
+    start_mass,
+};
 use crate::problem::{HeaterId, Problem};
+use crate::site::{Route, Sink};
 use crate::solve::Answer;
 
 /// Flows of one slot, in kWh unless said otherwise. Import and export are what
@@ -32,6 +36,44 @@ pub struct SlotFlows {
     pub battery_value: f64,
     /// Each store.
     pub stores: Vec<StoreFlows>,
+    /// Each route of the plant room, in the order of [`Solution::routes`].
+    pub routes: Vec<RouteFlow>,
+    /// Electricity of the pumps of return loops.
+    pub circulation: f64,
+    /// Buffer, rooms and pool at the end of the slot.
+    pub plant_room: PlantRoomFlows,
+}
+
+/// A source that serves a sink in a slot.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct RouteFlow {
+    /// Heat that reaches the sink.
+    pub heat: f64,
+    /// Electricity that it takes.
+    pub electricity: f64,
+    /// Fuel that it takes.
+    pub fuel: f64,
+    /// Time at full capacity [h].
+    pub hours: f64,
+    /// Worth of one more kWh of heat in the sink [minor/kWh].
+    pub value: f64,
+}
+
+/// Buffer, rooms and pool at the end of a slot; `None` where there is none.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct PlantRoomFlows {
+    /// Water in the buffer [°C].
+    pub buffer: Option<f64>,
+    /// Air in the rooms, a mean over the slot, and their mass [°C].
+    pub rooms: Option<(f64, f64)>,
+    /// Water in the pool [°C].
+    pub pool: Option<f64>,
+    /// Worth of one more kWh of heat in each of them [minor/kWh].
+    pub buffer_value: f64,
+    /// The same for the rooms.
+    pub rooms_value: f64,
+    /// The same for the pool.
+    pub pool_value: f64,
 }
 
 /// One store in one slot.
@@ -52,6 +94,8 @@ pub struct Solution {
     pub objective: f64,
     /// Heaters in the order of the flows.
     pub heaters: Vec<HeaterId>,
+    /// Routes of the plant room in the order of the flows.
+    pub routes: Vec<Route>,
     /// Temperatures of the rungs of each store, mains first [°C].
     pub rungs: Vec<Vec<f64>>,
     /// Volumes of the zones of each store [L].
@@ -80,8 +124,14 @@ impl Solution {
                 flows.heat_value = layout
                     .heaters
                     .iter()
-                    .map(|id| heat_value(formulation, answer, &flows, slot, *id))
+                    .map(|id| {
+                        let ladder = &formulation.ladders[id.store];
+                        let (zone, reach) =
+                            (ladder.element_zone[id.element], ladder.element_rung[id.element]);
+                        heat_value(formulation, answer, &flows, slot, (id.store, zone, reach))
+                    })
                     .collect();
+                plant_room_flows(problem, formulation, answer, slot, &mut flows);
                 for (store, own) in flows.stores.iter_mut().enumerate() {
                     own.unmet += formulation.demand.beyond[store][slot];
                 }
@@ -91,25 +141,106 @@ impl Solution {
         let step_worth =
             |(col, step): (&Col, &crate::problem::ValueStep)| flow(col) * step.value.per_kwh();
         let store_ends = layout.store_ends.iter().zip(&problem.end_value.stores);
-        let end_value = store_ends
+        let end_value: f64 = store_ends
             .flat_map(|(cols, steps)| cols.iter().zip(steps))
             .chain(layout.battery_ends.iter().zip(&problem.end_value.battery))
             .map(step_worth)
             .sum();
+        let level_worth = |end: &Option<LevelEnd>, steps: &[crate::problem::ValueStep]| {
+            let Some(end) = end else { return 0.0 };
+            let held: f64 = end.steps.iter().zip(steps).map(step_worth).sum();
+            held - flow(&end.missing) * steps.first().map_or(0.0, |step| step.value.per_kwh())
+        };
+        let (ends, values) = (&layout.room_ends, &problem.end_value);
+        let rooms_worth = level_worth(&ends.buffer, &values.buffer)
+            + level_worth(&ends.rooms, &values.rooms)
+            + level_worth(&ends.pool, &values.pool);
         Self {
             objective: answer.objective,
             heaters: layout.heaters.clone(),
+            routes: formulation.duties.routes.clone(),
             rungs: formulation.ladders.iter().map(|l| l.temperatures.clone()).collect(),
             zones: formulation.ladders.iter().map(|l| l.volumes.clone()).collect(),
             slots,
             ready_short: layout.ready_short.iter().map(flow).collect(),
-            end_value,
+            end_value: end_value + rooms_worth,
         }
     }
 }
 
 fn dual(answer: &Answer, row: Row) -> f64 {
     answer.duals[row.0 as usize]
+}
+
+/// Fills in what the plant room does in a slot.
+fn plant_room_flows(
+    problem: &Problem,
+    formulation: &Formulation,
+    answer: &Answer,
+    slot: usize,
+    flows: &mut SlotFlows,
+) {
+    flows.circulation = circulation_kwh(problem, slot);
+    let columns = &formulation.layout.slots[slot];
+    let value = |col: &Col| answer.values[col.0 as usize];
+    let rows = &formulation.room_rows[slot];
+    // A balance counts kWh for the buffer and the pool, kelvin of mass for the rooms.
+    let worth = |row: Option<Row>| row.map_or(0.0, |row| -dual(answer, row));
+    let room = &mut flows.plant_room;
+    room.buffer = columns.buffer.map(|own| value(&own.level));
+    room.buffer_value = worth(rows.buffer);
+    room.pool = columns.pool.map(|own| value(&own.level));
+    room.pool_value = worth(rows.pool);
+    let duties = &formulation.duties;
+    flows.routes = duties
+        .routes
+        .iter()
+        .zip(&columns.routes)
+        .zip(&duties.steps[slot])
+        .map(|((_, parts), steps)| {
+            let mut flow = RouteFlow::default();
+            for (part, step) in parts.iter().zip(steps).filter(|(_, step)| step.kw > 0.0) {
+                let heat = value(part).max(0.0);
+                flow.heat += heat;
+                flow.electricity += heat * step.electricity;
+                flow.fuel += heat * step.fuel;
+                flow.hours += heat / step.kw;
+            }
+            flow
+        })
+        .collect();
+    if let (Some(own), Some(rooms)) = (columns.rooms, &problem.site.plant_room.rooms) {
+        let before = slot.checked_sub(1).and_then(|s| formulation.layout.slots[s].rooms);
+        let before = before.map_or(start_mass(problem), |b: RoomsColumns| value(&b.mass));
+        let Response { mass, air } = Response::new(problem, rooms, slot);
+        let into = heat_into(flows, &duties.routes, Sink::Rooms);
+        let now = air[0] * before + air[1] * into + air[2];
+        flows.plant_room.rooms = Some((now, value(&own.mass)));
+        // What a kWh into the rooms does now, by the mass and by the air.
+        flows.plant_room.rooms_value = formulation.room_rows[slot].rooms.map_or(0.0, |rows| {
+            let by_air = dual(answer, rows.cold) + dual(answer, rows.warm);
+            by_air * air[1] - dual(answer, rows.mass) * mass[1]
+        });
+    }
+    for (index, route) in duties.routes.iter().enumerate() {
+        flows.routes[index].value = match route.sink {
+            Sink::Coil { store, coil } => {
+                let zone = formulation.ladders[store].coil_zone[coil];
+                let steps = duties.steps[slot][index].iter();
+                let reach = steps.take_while(|step| step.kw > 0.0).count();
+                heat_value(formulation, answer, flows, slot, (store, zone, reach))
+            }
+            Sink::Buffer => flows.plant_room.buffer_value,
+            Sink::Rooms => flows.plant_room.rooms_value,
+            Sink::Pool => flows.plant_room.pool_value,
+        };
+    }
+}
+
+/// Heat that reaches a sink in a slot.
+fn heat_into(flows: &SlotFlows, routes: &[Route], sink: Sink) -> f64 {
+    let own = routes.iter().zip(&flows.routes).filter(|(route, _)| route.sink == sink);
+    own.map(|(_, flow)| flow.heat).sum()
 }
 
 /// Worth of one more kWh through a heater in a slot: the best of all ways to
@@ -123,23 +254,23 @@ fn heat_value(
     answer: &Answer,
     flows: &SlotFlows,
     slot: usize,
-    id: HeaterId,
+    (store, lowest, reach): (usize, usize, usize),
 ) -> f64 {
-    let ladder = &formulation.ladders[id.store];
+    let ladder = &formulation.ladders[store];
     let mut best = 0.0_f64;
-    for zone in ladder.element_zone[id.element]..ladder.zones() {
-        let litres = &flows.stores[id.store].litres[zone];
-        let rows = &formulation.store_rows[slot][id.store][zone];
+    for zone in lowest..ladder.zones() {
+        let litres = &flows.stores[store].litres[zone];
+        let rows = &formulation.store_rows[slot][store][zone];
         let at_or_above = |rung: usize| match rung {
             0 => ladder.volumes[zone],
             _ => litres.get(rung - 1).copied().unwrap_or(0.0),
         };
-        for from in 0..ladder.element_rung[id.element] {
+        for from in 0..reach {
             if at_or_above(from) - at_or_above(from + 1) < 1e-3 {
                 continue;
             }
             let (mut worth, mut heat) = (0.0, 0.0);
-            for to in from + 1..=ladder.element_rung[id.element] {
+            for to in from + 1..=reach {
                 worth -= dual(answer, rows[to - 1]);
                 heat += ladder.step_kwh(to);
                 best = best.max(worth / heat);
@@ -162,6 +293,9 @@ fn slot_flows(columns: &SlotColumns, flow: &impl Fn(&Col) -> f64) -> SlotFlows {
         heat_value: Vec::new(),
         electricity_value: 0.0,
         battery_value: 0.0,
+        routes: Vec::new(),
+        circulation: 0.0,
+        plant_room: PlantRoomFlows::default(),
         stores: columns
             .stores
             .iter()

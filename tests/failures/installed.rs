@@ -37,9 +37,15 @@ fn printed(arguments: &[&str]) -> String {
 
 #[test]
 fn pages_and_completions_know_every_command() {
-    let commands = ["plan", "replay", "run", "check", "schema", "health"];
+    let package = std::fs::read_to_string(format!("{DEPLOY}/package")).expect("the script");
+    let (_, list) = package.split_once("for command in ").expect("the list of pages");
+    let (list, _) = list.split_once(';').expect("its end");
+    let commands: Vec<&str> = list.split(' ').collect();
     let page = printed(&["manual"]);
     assert!(page.contains(".TH stowheat 1"), "{page}");
+    let named = page.matches("stowheat\\-").count();
+    // Beside them only the commands that print pages, completions and help.
+    assert!((commands.len()..=commands.len() + 3).contains(&named), "{named} of {commands:?}");
     for shell in ["bash", "zsh", "fish"] {
         let text = printed(&["completions", shell]);
         assert!(commands.iter().all(|command| text.contains(command)), "{shell}");

@@ -7,6 +7,7 @@ mod dispatch;
 mod every_day;
 mod finer;
 mod habits;
+mod plant_room;
 mod practice;
 mod properties;
 mod replay;

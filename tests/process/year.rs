@@ -5,6 +5,7 @@ use std::path::Path;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
+use optimiser::plan::Planner;
 use optimiser::time::Instant;
 use serde_json::Value;
 use stowheat::service::app::{Setup, run};
@@ -135,6 +136,7 @@ async fn every_half_hour_has_its_plan_and_nothing_grows() {
         credentials: None,
         tls: None,
         shadow: false,
+        program: Planner::plan,
     };
     // 2026-01-01T00:00:00Z.
     let start = Instant::from_unix(1_767_225_600);

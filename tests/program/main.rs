@@ -6,6 +6,7 @@ mod data;
 mod plan;
 mod refusals;
 mod schema;
+mod size;
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};

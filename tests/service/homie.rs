@@ -1,5 +1,7 @@
 //! The Homie tree of a running service. Source: Homie convention 5.0.
 
+use std::path::Path;
+
 use serde_json::Value;
 
 use crate::broker::Broker;
@@ -97,4 +99,17 @@ fn the_tree_comes_up_in_order_obeys_and_is_taken_down() {
     }
     assert!(left.is_empty(), "{left:?}");
     drop(service);
+}
+
+/// For `tests/peers/homie_reference.py`: a controller of another make, with a client
+/// from another language.
+#[test]
+fn writes_homie_cases() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/peers");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let text = site(0, Path::new("{folder}"), "homie_4_mirror = true", "");
+    let text = text.replace("\nport = 0\n", "\nport = {port}\n");
+    assert!(text.contains("port = {port}") && text.contains("state_folder = \"{folder}\""));
+    let cases = serde_json::json!({"program": crate::party::PROGRAM, "site": text});
+    std::fs::write(folder.join("homie.json"), cases.to_string()).expect("the folder is writable");
 }

@@ -1,10 +1,12 @@
 //! The program as a whole: the real binary, Debian's mosquitto, and mosquitto's
 //! own clients as everybody else. Every wait is for a condition, with a limit.
 
+mod chain;
 mod days;
 mod figures;
 mod homie;
 mod life;
+mod meters;
 #[expect(dead_code, reason = "other tests use more of it")]
 mod party;
 mod restart;

@@ -11,6 +11,7 @@ pub mod fine;
 pub mod houses;
 pub mod invention;
 pub mod parsers;
+pub mod plant_rooms;
 pub mod real;
 pub mod record;
 pub mod worlds;

@@ -3,6 +3,8 @@
 use std::sync::Arc;
 
 use optimiser::forecast::{Caution, Diary};
+use optimiser::time::Slot;
+use optimiser::units::Power;
 
 use crate::series::SeriesFile;
 use crate::tariff::Wholesale;
@@ -25,6 +27,19 @@ pub struct Known {
     pub draws: Option<SeriesFile>,
     /// What the house's own meters taught.
     pub learned: Option<Arc<Learned>>,
+    /// What the network allows at the meter, where that is less than the fuse.
+    pub allowances: Vec<Allowance>,
+}
+
+/// Most power at the meter for a time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Allowance {
+    /// When.
+    pub slot: Slot,
+    /// How much.
+    pub power: Power,
+    /// Of import; of export otherwise.
+    pub is_import: bool,
 }
 
 /// What the house's own meters taught.

@@ -10,7 +10,7 @@ mod period;
 mod slots;
 mod supply;
 
-pub use known::{Known, Learned};
+pub use known::{Allowance, Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
 
 use optimiser::problem::{Ambient, Comfort, PlantRoomState, Problem, ProblemError, State, Weights};

@@ -19,6 +19,8 @@ const EXAMPLES: &str = "Examples:
   stowheat plan house.toml --prices prices.csv --at 2023-07-02T06:00:00+01:00
   stowheat plan house.toml --prices prices.csv --chart plan.svg --explain bottom@13:00
   stowheat replay house.toml --prices prices.csv --weather weather.csv --from 2023-01-01 --to 2023-01-31
+  stowheat size house.toml --prices prices.csv --weather weather.csv \
+      --vary store.cylinder.element.bottom.power_kw=3,6,9
   stowheat run house.toml                         the background service, over MQTT
 
 Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 70 panic, 78 bad site file.";
@@ -29,6 +31,8 @@ pub(super) enum Command {
     Plan(Box<Plan>),
     /// Live through past data in a closed loop, beside the rules people have today
     Replay(Box<Replay>),
+    /// Find out over past data what hardware would have been worth
+    Size(Box<Size>),
     /// Run the background service of a site until it is told to stop
     Run(Run),
     /// Say what a site file means and everything that is wrong with it
@@ -114,6 +118,87 @@ pub(super) struct Replay {
     pub(super) no_bound: bool,
 }
 
+/// Arguments of `size`.
+#[derive(Debug, Args)]
+#[command(after_help = SIZE_EXAMPLES)]
+pub(super) struct Size {
+    /// Site file of the house
+    pub(super) site: PathBuf,
+    /// Numbers of the site file to try; several make a grid. KEY+KEY=V+W,V+W
+    /// varies keys in step; a battery or element of size 0 is left out
+    #[arg(long, value_name = "KEY=V1,V2,…")]
+    pub(super) vary: Vec<String>,
+    /// Try the values of each --vary by themselves, not every combination
+    #[arg(long)]
+    pub(super) one_at_a_time: bool,
+    /// A number in which the house as it stands differs from the site file
+    #[arg(long, value_name = "KEY=V")]
+    pub(super) present: Vec<String>,
+    /// Things to buy and their prices, a TOML file
+    #[arg(long, value_name = "FILE")]
+    pub(super) options: Option<PathBuf>,
+    /// Prices that the tariff follows, a CSV series; each file is a world of its
+    /// own, and may have a name on the page
+    #[arg(long, value_name = "[NAME=]FILE")]
+    pub(super) prices: Vec<PathBuf>,
+    /// Hours by which the prices of each file come later, so that the day of a
+    /// far market falls on the house's
+    #[arg(long, value_name = "HOURS", allow_negative_numbers = true,
+        value_parser = clap::value_parser!(i64).range(-24..=24))]
+    pub(super) prices_later: Vec<i64>,
+    /// Column of the price files, instead of the one the site names
+    #[arg(long, value_name = "HEADER")]
+    pub(super) price_column: Option<String>,
+    /// Weather for all prices, or one for each price file in order
+    #[arg(long, value_name = "FILE")]
+    pub(super) weather: Vec<PathBuf>,
+    /// PV energy or power, a CSV series
+    #[arg(long, value_name = "FILE")]
+    pub(super) pv: Option<PathBuf>,
+    /// Base load, a CSV series
+    #[arg(long, value_name = "FILE")]
+    pub(super) load: Option<PathBuf>,
+    /// Hot-water draws, a CSV series of litres
+    #[arg(long, value_name = "FILE")]
+    pub(super) draws: Option<PathBuf>,
+    /// Column of the draws file
+    #[arg(long, value_name = "HEADER")]
+    pub(super) draws_column: Option<String>,
+    /// What one of another currency is in the site's, for prices in it
+    #[arg(long, value_name = "AUD=0.52")]
+    pub(super) exchange: Vec<String>,
+    /// First local day, as 2023-07-02, or 07-02 of each price file's year; several
+    /// with as many --to make several periods
+    #[arg(long, value_name = "DAY")]
+    pub(super) from: Vec<String>,
+    /// Last local day, likewise
+    #[arg(long, value_name = "DAY")]
+    pub(super) to: Vec<String>,
+    /// Print the study as JSON (see `stowheat schema study`)
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Do only a part of the work, as 2/8
+    #[arg(long, value_name = "I/N", conflicts_with_all = ["merge", "json"])]
+    pub(super) shard: Option<String>,
+    /// Join what was kept, and compute nothing
+    #[arg(long)]
+    pub(super) merge: bool,
+    /// Folder of kept results; the site file's name with `.study` if left out.
+    /// More folders are only read
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) state: Vec<PathBuf>,
+    /// Threads to work on; as many as there are cores if left out
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1_024))]
+    pub(super) threads: Option<u16>,
+}
+
+const SIZE_EXAMPLES: &str = "Examples:
+  stowheat size house.toml --prices 2023.csv --prices 2024.csv --weather weather.csv \\
+      --vary store.cylinder.element.bottom.power_kw=3,6,9 --vary battery.capacity_kwh=0,8 \\
+      --options options.toml
+  stowheat size house.toml … --shard 3/8          one part of eight, on one machine of many
+  stowheat size house.toml … --merge --json       the whole, from kept parts";
+
 /// Arguments of `run`.
 #[derive(Debug, Clone, Args)]
 pub(super) struct Run {
@@ -160,6 +245,8 @@ pub(super) enum SchemaOf {
     Plan,
     /// What `replay --json` prints
     Replay,
+    /// What `size --json` prints
+    Study,
 }
 
 /// Arguments of `health`.

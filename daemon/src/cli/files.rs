@@ -60,7 +60,8 @@ pub(super) fn known(arguments: &Inputs, house: &House) -> Result<Known, Problem>
     Ok(known)
 }
 
-fn bytes(path: &Path) -> Result<Vec<u8>, Problem> {
+/// The bytes of a data file.
+pub(super) fn bytes(path: &Path) -> Result<Vec<u8>, Problem> {
     std::fs::read(path).map_err(|error| {
         Problem::new(Failure::Data, format!("{}: cannot be read: {error}", path.display()))
     })

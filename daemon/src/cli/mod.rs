@@ -10,6 +10,7 @@ mod replay;
 mod run;
 mod schema;
 mod secrets;
+mod size;
 
 use std::ffi::OsString;
 use std::io::{IsTerminal, Write};
@@ -56,6 +57,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
+        Command::Size(arguments) => size::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
         Command::Health(arguments) => health::health(&arguments),
         Command::Completions(arguments) => pages::completions(&arguments),

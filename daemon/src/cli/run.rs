@@ -4,6 +4,7 @@ use std::env;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use optimiser::plan::Planner;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 use tracing_subscriber::EnvFilter;
@@ -66,7 +67,15 @@ fn prepare(arguments: &Run) -> Result<Setup, Problem> {
         let text = "no folder to remember in: set `state_folder` in `[service]`, or HOME";
         Problem::new(Failure::Site, text)
     })?;
-    let setup = Setup { house: checked.house, settings, folder, credentials, tls, shadow: false };
+    let setup = Setup {
+        house: checked.house,
+        settings,
+        folder,
+        credentials,
+        tls,
+        shadow: false,
+        program: Planner::plan,
+    };
     Ok(if arguments.shadow { setup.in_shadow() } else { setup })
 }
 

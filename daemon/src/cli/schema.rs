@@ -10,6 +10,7 @@ pub(super) fn run(arguments: &Schema) -> Result<(), Problem> {
     let schema = match arguments.of {
         SchemaOf::Site => site_file::schema(),
         SchemaOf::Plan => document::schema().to_value(),
+        SchemaOf::Study => crate::size::study::schema().to_value(),
         SchemaOf::Replay => crate::replay::document::schema().to_value(),
     };
     let text = serde_json::to_string_pretty(&schema)

@@ -30,10 +30,19 @@ impl Currency {
 
     /// An amount in the major unit, as `£1.23`; takes the minor unit.
     pub fn amount(&self, minor: f64) -> String {
-        let decimals = self.decimals();
-        let major = digits::rounded(minor / 10_f64.powi(decimals), decimals);
+        self.written(minor, self.decimals())
+    }
+
+    /// An amount in whole major units, as `£123`; takes the minor unit. For
+    /// figures that are not known to the penny.
+    pub fn whole(&self, minor: f64) -> String {
+        self.written(minor, 0)
+    }
+
+    fn written(&self, minor: f64, shown: i32) -> String {
+        let major = digits::rounded(minor / 10_f64.powi(self.decimals()), shown);
         let sign = if major < 0.0 { "−" } else { "" };
-        let number = digits::text(major.abs(), decimals);
+        let number = digits::text(major.abs(), shown);
         match self.style() {
             Some(Style { major, leads: true, .. }) => format!("{sign}{major}{number}"),
             Some(Style { major, .. }) => format!("{sign}{number} {major}"),
@@ -125,6 +134,13 @@ mod tests {
         check("DKK", -250.0, "−2.50 kr", "−250.0 øre/kWh");
         check("CHF", -100.0, "−CHF 1.00", "−1.000 CHF/kWh");
         check("GBP", -0.04, "£0.00", "0.0 p/kWh");
+    }
+
+    #[test]
+    fn amounts_that_are_not_known_well_are_whole() {
+        assert_eq!(Currency::new("GBP").whole(-123_456.0), "−£1235");
+        assert_eq!(Currency::new("JPY").whole(12.4), "JPY 12");
+        assert_eq!(Currency::new("DKK").whole(49.0), "0 kr");
     }
 
     #[test]

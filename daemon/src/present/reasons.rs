@@ -22,6 +22,9 @@ pub(super) fn short(plan: &Plan<'_>, why: Reason, seen_from: Instant) -> String 
         Reason::Hygiene(due) => format!("pasteurisation due {}", when(due)),
         Reason::ByHand(until) => format!("by hand until {}", when(until)),
         Reason::Stock => "worth more after this plan".to_owned(),
+        Reason::Comfort => "keeps it warm at the least cost".to_owned(),
+        Reason::Sunlight => "the sun heats the collectors".to_owned(),
+        Reason::BackUp => "nothing else can keep what is promised".to_owned(),
     }
 }
 
@@ -84,6 +87,16 @@ pub(super) fn full(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan) -> Str
             "On: electricity costs {}, and the heat is worth more after the end of this plan.",
             money.rate(plan.price_at_house(slot))
         ),
+        Reason::Comfort => format!(
+            "On: it keeps rooms or pool as warm as they are wanted, with electricity at {}.",
+            money.rate(plan.price_at_house(slot))
+        ),
+        Reason::Sunlight => {
+            "On: the sun heats the collectors, which costs next to nothing.".to_owned()
+        }
+        Reason::BackUp => {
+            "On: as back-up, because nothing else can keep what is promised.".to_owned()
+        }
     }
 }
 
@@ -114,6 +127,9 @@ mod tests {
             (Reason::NeededBy(then), true),
             (Reason::Hygiene(then), true),
             (Reason::Stock, true),
+            (Reason::Comfort, true),
+            (Reason::Sunlight, true),
+            (Reason::BackUp, true),
             (Reason::ByHand(then), slot.heaters[0].minutes > 0.0),
         ] {
             let text = full(&plan, slot, &HeaterPlan { why, ..slot.heaters[0].clone() });

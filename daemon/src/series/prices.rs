@@ -62,6 +62,13 @@ impl Prices {
         points.windows(2).all(|pair| pair[0].0.end() <= pair[1].0.start()).then_some(Self(points))
     }
 
+    /// The same prices so many seconds later.
+    #[must_use]
+    pub fn later(&self, seconds: i64) -> Self {
+        let moved = |slot: Slot| Slot::new(slot.start() + seconds, slot.end() + seconds);
+        Self(self.0.iter().filter_map(|&(slot, price)| Some((moved(slot)?, price))).collect())
+    }
+
     /// The slots with their prices.
     pub fn points(&self) -> &[(Slot, Option<Price>)] {
         &self.0

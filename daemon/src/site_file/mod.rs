@@ -12,7 +12,9 @@ mod fault;
 mod habits;
 mod keys;
 mod money;
+mod options;
 mod patterns;
+mod place;
 mod pv;
 mod scalar;
 mod schema;
@@ -29,6 +31,8 @@ use optimiser::units::{Current, HeatLoss};
 
 use self::fault::Faults;
 pub use self::fault::{Fault, Report, Severity};
+pub use self::options::{Offer, Options, options};
+pub use self::place::{Place, place, with_numbers};
 pub use self::schema::schema;
 pub use self::summary::summary;
 use crate::house::House;

@@ -24,7 +24,13 @@ fn node(problem: &Problem, index: usize, plan: &SlotPlan, report: &mut Report) {
     }
     let heat: f64 = plan.heaters.iter().map(|h| h.energy.kwh()).sum();
     let into = plan.import.kwh() + plan.pv.kwh() + plan.discharge.kwh();
-    let out = plan.base_load.kwh() + heat + plan.charge.kwh() + plan.export.kwh();
+    let jobs: f64 = plan.jobs.iter().map(|job| job.electricity.kwh()).sum();
+    let out = plan.base_load.kwh()
+        + plan.circulation.kwh()
+        + heat
+        + jobs
+        + plan.charge.kwh()
+        + plan.export.kwh();
     report.equal(slot, "node", "what flows in flows out", into, out);
     let forecast = problem.pv[index].kwh();
     report.equal(
@@ -86,6 +92,14 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     // A battery at constant power moves the surplus that the elements meet.
     let battery = (plan.discharge.kwh() - plan.charge.kwh()) / hours;
     let most_swing = by_share.max(both_ways(plan, surplus)).max(both_ways(plan, surplus + battery));
+    // Sources change their power inside a slot: no more than all that switches.
+    let jobs: f64 = plan.jobs.iter().map(|job| job.electricity.kwh()).sum();
+    let most_swing = if plan.jobs.is_empty() && plan.circulation.kwh() <= 0.0 {
+        most_swing
+    } else {
+        let heat: f64 = plan.heaters.iter().map(|h| h.energy.kwh()).sum();
+        most_swing.max(jobs + plan.circulation.kwh() + heat)
+    };
     report.within(
         slot,
         "meter",
@@ -208,15 +222,18 @@ fn instants(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     let hours = plan.slot.hours();
     let steady =
         (plan.base_load.kwh() + plan.charge.kwh() - plan.pv.kwh() - plan.discharge.kwh()) / hours;
-    let peak = plan
-        .heaters
+    let heaters = plan.heaters.iter().map(|h| (h.delay_minutes, h.minutes, h.power.kw()));
+    let jobs =
+        plan.jobs.iter().filter(|job| job.minutes > 0.0).map(|job| {
+            (job.delay_minutes, job.minutes, job.electricity.kwh() / job.minutes * 60.0)
+        });
+    let runs: Vec<(f64, f64, f64)> = heaters.chain(jobs).collect();
+    let peak = runs
         .iter()
-        .map(|start| {
-            let at = start.delay_minutes + 1e-6;
-            let on = |h: &&crate::schedule::HeaterPlan| {
-                h.delay_minutes <= at && at < h.delay_minutes + h.minutes
-            };
-            plan.heaters.iter().filter(on).map(|h| h.power.kw()).sum::<f64>()
+        .map(|(start, ..)| {
+            let at = start + 1e-6;
+            let on = runs.iter().filter(|(delay, minutes, _)| *delay <= at && at < delay + minutes);
+            on.map(|(.., kw)| kw).sum::<f64>()
         })
         .fold(0.0, f64::max);
     let excess = steady + peak - problem.site.grid.import_limit.kw();

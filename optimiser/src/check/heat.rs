@@ -2,7 +2,7 @@
 
 use crate::problem::Problem;
 use crate::schedule::{HeaterPlan, Schedule, SlotPlan};
-use crate::site::{Control, HARD_CEILING};
+use crate::site::{Control, HARD_CEILING, Sink};
 use crate::solution::Solution;
 use crate::time::Slot;
 use crate::water::KWH_PER_LITRE_KELVIN;
@@ -113,6 +113,11 @@ pub(super) fn check_ladder(
             }
             let heat: f64 =
                 plan.heaters.iter().filter(|h| h.id.store == index).map(|h| h.energy.kwh()).sum();
+            let coils = plan
+                .jobs
+                .iter()
+                .filter(|job| matches!(job.route.sink, Sink::Coil { store, .. } if store == index));
+            let heat = heat + coils.map(|job| job.heat.kwh()).sum::<f64>();
             let delivered = asked(problem, index, plan.slot) - flows.stores[index].unmet;
             let now = ladder_heat(rungs, litres);
             let lost = held + heat - delivered - now;
@@ -128,16 +133,29 @@ pub(super) fn check_ladder(
                 * (hottest - store.surroundings.celsius())
                 * plan.slot.hours()
                 / 1_000.0;
+            let most = most + most_circulated(problem, index, hottest, plan.slot);
             report.within(
                 plan.slot,
                 &store.name,
-                "it loses no more than its standing loss",
+                "it loses no more than it can stand and circulate",
                 lost - most,
                 TOLERANCE_KWH,
             );
             held = now;
         }
     }
+}
+
+/// The most that the pipe of a return loop takes from its store in a slot [kWh].
+fn most_circulated(problem: &Problem, store: usize, hottest: f64, slot: Slot) -> f64 {
+    let Some(pipe) = problem.site.stores[store].return_loop else { return 0.0 };
+    let runs = problem.ambient.loop_runs.iter().filter(|run| run.store == store);
+    let on = runs.filter_map(|run| Slot::new(run.start, run.start + run.seconds));
+    let on: Vec<i64> = on.map(|on| on.overlap_seconds(slot)).filter(|s| *s > 0).collect();
+    let hours = on.iter().sum::<i64>() as f64 / 3_600.0;
+    let warmer = (hottest - pipe.surroundings.celsius()).max(0.0);
+    let content = pipe.content.litres() * KWH_PER_LITRE_KELVIN * on.len() as f64;
+    (pipe.heat_loss() * hours / 1_000.0 + content) * warmer
 }
 
 fn start_heat(problem: &Problem, store: usize, rungs: &[f64]) -> f64 {

@@ -1,10 +1,10 @@
 //! A plan as the search sees it: energies, commands, and what they lead to.
 
-use crate::plan::{Stage, arrange};
-use crate::plant::{BatteryCommand, Commands, HeaterCommand, Outcome, PvUse};
+use crate::plan::{Stage, arrange, peak_kw};
+use crate::plant::{BatteryCommand, Commands, HeaterCommand, JobCommand, Outcome, PvUse};
 use crate::problem::Problem;
 use crate::schedule::BatteryMode;
-use crate::site::Control;
+use crate::site::{Control, Source};
 use crate::units::Power;
 
 /// A plan with its simulated outcome and score.
@@ -40,7 +40,9 @@ pub(super) fn command_slot(
 ) -> bool {
     let wishes: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
     let told = (commands.battery[slot], commands.pv[slot]);
-    let Some(orders) = slot_orders(problem, slot, &wishes, told) else { return false };
+    let Some(orders) = slot_orders(problem, slot, &wishes, &commands.jobs[slot], told) else {
+        return false;
+    };
     for (row, command) in commands.heaters.iter_mut().zip(&orders.heaters) {
         row[slot] = *command;
     }
@@ -54,6 +56,7 @@ pub(super) fn slot_orders(
     problem: &Problem,
     slot: usize,
     wishes: &[f64],
+    jobs: &[JobCommand],
     (mut battery, mut pv): (BatteryCommand, PvUse),
 ) -> Option<SlotOrders> {
     let hours = problem.horizon.slots()[slot].hours();
@@ -62,11 +65,18 @@ pub(super) fn slot_orders(
         BatteryMode::Discharge => -battery.power.kw(),
         BatteryMode::Hold | BatteryMode::Follow => 0.0,
     };
-    let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours + battery_kw;
+    let sources = jobs.iter().map(|job| job.route.source);
+    let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours
+        + battery_kw
+        + peak_kw(problem, slot, sources);
     let runs = arrange(problem, slot, wishes, steady, Stage::Lowest)?;
     // A battery that follows while an element switches would charge and
     // discharge in one slot; it gives the planned power instead, or rests.
-    if battery.mode == BatteryMode::Follow && switches_in_the_sun(problem, slot, &runs) {
+    let machines =
+        jobs.iter().filter(|job| !matches!(job.route.source, Source::Collectors | Source::Buffer));
+    let switches = machines.count() > 0 && has_surplus(problem, slot)
+        || switches_in_the_sun(problem, slot, &runs);
+    if battery.mode == BatteryMode::Follow && switches {
         let gives = battery.power.kw() > 0.0;
         battery.mode = if gives { BatteryMode::Discharge } else { BatteryMode::Hold };
     }
@@ -87,10 +97,13 @@ pub(super) fn slot_orders(
 /// Whether an element that switches is on in a slot with a surplus. Even one that
 /// is on throughout may be cut short by its thermostat.
 fn switches_in_the_sun(problem: &Problem, slot: usize, runs: &[crate::plan::Run]) -> bool {
-    let surplus = problem.pv[slot].kwh() > problem.base_load[slot].kwh();
     let elements = problem.site.stores.iter().flat_map(|store| &store.elements);
-    surplus
+    has_surplus(problem, slot)
         && elements
             .zip(runs)
             .any(|(element, run)| element.control != Control::Modulating && run.minutes > 0.0)
+}
+
+fn has_surplus(problem: &Problem, slot: usize) -> bool {
+    problem.pv[slot].kwh() > problem.base_load[slot].kwh()
 }

@@ -21,7 +21,8 @@ pub(crate) fn next_cuts(
     let mut cuts: Vec<Completion> = Vec::new();
     for (store, trace) in outcome.stores.iter().enumerate() {
         let ladder = Ladder::new(&problem.site.stores[store]);
-        let Some(&highest) = ladder.element_zone.iter().max() else { continue };
+        let heated = ladder.element_zone.iter().chain(&ladder.coil_zone);
+        let Some(&highest) = heated.max() else { continue };
         let above: f64 = ladder.volumes[highest..].iter().sum();
         for record in trace.draws() {
             let draw = &problem.draws[record.draw];

@@ -10,6 +10,7 @@
 
 mod candidate;
 mod charging;
+mod comfort;
 mod cuts;
 mod keep;
 mod moves;

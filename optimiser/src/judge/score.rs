@@ -7,6 +7,7 @@ use crate::time::Instant;
 use crate::water::heat_kwh;
 
 use super::candidate::{Candidate, command_slot};
+use super::comfort::{discomfort, room_worth};
 
 /// Judges plans of one problem on its simulated plant.
 #[derive(Debug, Clone)]
@@ -133,7 +134,8 @@ impl<'a> Judge<'a> {
         let problem = self.problem;
         let weights = &problem.weights;
         let overload: f64 = outcome.house.iter().map(|slot| slot.overload_kwh).sum();
-        weights.unmet_per_kwh * (outcome.unmet_kwh() + overload)
+        discomfort(problem, outcome)
+            + weights.unmet_per_kwh * (outcome.unmet_kwh() + overload)
             + weights.short_per_kwh
                 * (self.ready_short(outcome).iter().sum::<f64>() + self.hygiene_short(outcome))
             + weights.short_per_kwh
@@ -201,10 +203,10 @@ pub fn end_worth(problem: &Problem, outcome: &Outcome) -> f64 {
         let floor = battery.reserve.kwh().min(problem.state.battery.kwh());
         worth += steps_worth(&problem.end_value.battery, last.battery_kwh - floor);
     }
-    worth
+    worth + outcome.plant_room.as_ref().map_or(0.0, |trace| room_worth(problem, trace))
 }
 
-fn steps_worth(steps: &[ValueStep], kwh: f64) -> f64 {
+pub(super) fn steps_worth(steps: &[ValueStep], kwh: f64) -> f64 {
     let mut left = kwh.max(0.0);
     let mut worth = 0.0;
     for step in steps {

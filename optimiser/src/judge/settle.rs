@@ -42,6 +42,10 @@ fn told(judge: &Judge<'_>, candidate: &Candidate) -> Candidate {
     for (slot, span) in problem.horizon.slots().iter().enumerate() {
         let begin = (span.start() - problem.horizon.start()) as f64;
         for (heater, id) in problem.heaters().enumerate() {
+            // What is held by hand is told so, whatever comes of it.
+            if judge.range_kwh(heater, slot).0 > 0.0 {
+                continue;
+            }
             let trace = &candidate.outcome.stores[id.store];
             let used = trace.used(slot)[id.element];
             let command = &mut told.commands.heaters[heater][slot];

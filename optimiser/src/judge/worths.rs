@@ -107,7 +107,7 @@ impl Judge<'_> {
         stored_value: f64,
     ) -> Option<f64> {
         let told = (battery, best.commands.pv[slot]);
-        let orders = slot_orders(self.problem, slot, wishes, told)?;
+        let orders = slot_orders(self.problem, slot, wishes, &best.commands.jobs[slot], told)?;
         let level = best.outcome.battery_before(slot);
         let told = (&orders.battery, orders.pv);
         let house = self.plant.meter_slot(&self.scene, slot, &orders.heaters, told, level);

@@ -23,6 +23,10 @@ pub(crate) struct Ladder {
     pub(crate) element_zone: Vec<usize>,
     /// Highest rung that each element reaches.
     pub(crate) element_rung: Vec<usize>,
+    /// Lowest zone that each coil heats.
+    pub(crate) coil_zone: Vec<usize>,
+    /// Zone that the water of the return loop comes back to.
+    pub(crate) return_zone: usize,
     /// Rung of the use temperature.
     pub(crate) use_rung: usize,
 }
@@ -30,7 +34,9 @@ pub(crate) struct Ladder {
 impl Ladder {
     pub(crate) fn new(store: &Store) -> Self {
         let mut cuts = vec![0.0];
-        let mut heights: Vec<f64> = store.elements.iter().map(|e| e.height.value()).collect();
+        let elements = store.elements.iter().map(|e| e.height.value());
+        let coils = store.coils.iter().map(|coil| coil.bottom.value());
+        let mut heights: Vec<f64> = elements.chain(coils).collect();
         heights.sort_by(f64::total_cmp);
         let lowest_layer = 1.0 / store.layers as f64;
         for height in heights {
@@ -59,6 +65,8 @@ impl Ladder {
                 .iter()
                 .map(|e| rung_below(store.reach(e).celsius()))
                 .collect(),
+            coil_zone: store.coils.iter().map(|coil| zone_of(coil.bottom.value())).collect(),
+            return_zone: store.return_loop.map_or(0, |own| zone_of(own.return_height.value())),
             use_rung: rung_below(store.use_temperature.celsius()),
             temperatures,
         }

@@ -1,11 +1,17 @@
 //! Where each variable of the program stands.
 
-use crate::problem::{HeaterId, Problem};
+use crate::problem::{HeaterId, Problem, ValueStep};
 use crate::site::Control;
 
+use super::buffer::{self, BufferColumns};
 use super::delivery::Demand;
+use super::duty::Duties;
 use super::ladder::Ladder;
+use super::pool::{self, PoolColumns};
 use super::program::{Col, Program};
+use super::refinement::Refinement;
+use super::rooms::{self, RoomsColumns};
+use super::sources;
 
 /// Columns of one heater in one slot.
 #[derive(Debug, Clone)]
@@ -68,6 +74,11 @@ pub(crate) struct SlotColumns {
     pub(crate) battery: Option<BatteryColumns>,
     pub(crate) heaters: Vec<HeaterColumns>,
     pub(crate) stores: Vec<StoreColumns>,
+    /// Heat of the plant room's routes [kWh], `[route][step]`.
+    pub(crate) routes: Vec<Vec<Col>>,
+    pub(crate) buffer: Option<BufferColumns>,
+    pub(crate) rooms: Option<RoomsColumns>,
+    pub(crate) pool: Option<PoolColumns>,
 }
 
 /// Columns of the whole horizon.
@@ -78,10 +89,50 @@ pub(crate) struct Layout {
     pub(crate) store_ends: Vec<Vec<Col>>,
     /// Steps of the end value of the battery.
     pub(crate) battery_ends: Vec<Col>,
+    /// Steps of the end values of buffer, rooms and pool.
+    pub(crate) room_ends: RoomEnds,
     /// Heat missing from each promise [kWh].
     pub(crate) ready_short: Vec<Col>,
     /// Heaters in the order of the columns.
     pub(crate) heaters: Vec<HeaterId>,
+    /// Temperature that the pool is expected to have in each slot [°C].
+    pub(crate) pool: Vec<f64>,
+}
+
+/// Steps of an end value, and heat that is missing from its zero, which costs
+/// what the first step is worth.
+#[derive(Debug, Clone)]
+pub(crate) struct LevelEnd {
+    pub(crate) steps: Vec<Col>,
+    pub(crate) missing: Col,
+}
+
+/// End values of buffer, rooms and pool, where there is one.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct RoomEnds {
+    pub(crate) buffer: Option<LevelEnd>,
+    pub(crate) rooms: Option<LevelEnd>,
+    pub(crate) pool: Option<LevelEnd>,
+}
+
+impl RoomEnds {
+    fn new(program: &mut Program, problem: &Problem) -> Self {
+        let room = &problem.site.plant_room;
+        let mut end = |exists: bool, steps: &[ValueStep]| {
+            let first = steps.first().filter(|_| exists)?;
+            let missing = program.column(first.value.per_kwh(), 0.0, f64::INFINITY);
+            let columns = steps
+                .iter()
+                .map(|s| program.column(-s.value.per_kwh(), 0.0, s.width.kwh()))
+                .collect();
+            Some(LevelEnd { steps: columns, missing })
+        };
+        Self {
+            buffer: end(room.buffer.is_some(), &problem.end_value.buffer),
+            rooms: end(room.rooms.is_some(), &problem.end_value.rooms),
+            pool: end(room.pool.is_some(), &problem.end_value.pool),
+        }
+    }
 }
 
 /// A pump that mixes the store helps a pasteurisation for so long before it [h].
@@ -93,14 +144,30 @@ impl Layout {
         problem: &Problem,
         ladders: &[Ladder],
         demand: &Demand,
-        softened: bool,
+        duties: &Duties,
+        refinement: &Refinement,
     ) -> Self {
         let heaters: Vec<HeaterId> = problem.heaters().collect();
+        let pool = pool::expected(problem);
+        let warmest_buffer = buffer::highest(problem, &pool);
         let slots = (0..problem.horizon.len())
             .map(|slot| {
                 program.open_columns(problem.horizon.slots()[slot].start());
-                let columns =
-                    slot_columns(program, problem, ladders, demand, &heaters, slot, softened);
+                let mut columns = slot_columns(
+                    program,
+                    problem,
+                    ladders,
+                    demand,
+                    &heaters,
+                    slot,
+                    refinement.softened,
+                );
+                let resting = refinement.resting(problem, slot);
+                columns.routes = sources::columns(program, problem, duties, &resting, slot);
+                columns.buffer =
+                    buffer::columns(program, problem, duties, (warmest_buffer, &pool), slot);
+                columns.rooms = rooms::columns(program, problem, slot);
+                columns.pool = pool::columns(program, problem, slot);
                 program.close_columns();
                 columns
             })
@@ -130,7 +197,8 @@ impl Layout {
             .iter()
             .map(|_| program.column(problem.weights.short_per_kwh, 0.0, f64::INFINITY))
             .collect();
-        Self { slots, store_ends, battery_ends, ready_short, heaters }
+        let room_ends = RoomEnds::new(program, problem);
+        Self { slots, store_ends, battery_ends, room_ends, ready_short, heaters, pool }
     }
 }
 
@@ -183,7 +251,19 @@ fn slot_columns(
             store_columns(program, problem, ladder, &asked, hours)
         })
         .collect();
-    SlotColumns { import, export, pv, missing, battery, heaters, stores }
+    SlotColumns {
+        import,
+        export,
+        pv,
+        missing,
+        battery,
+        heaters,
+        stores,
+        routes: Vec::new(),
+        buffer: None,
+        rooms: None,
+        pool: None,
+    }
 }
 
 fn heater_columns(

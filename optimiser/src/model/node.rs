@@ -1,6 +1,8 @@
 //! The electrical node of the house.
 //!
-//! `import + pv + discharge = base load + Σ p + charge + export`, for each slot,
+//! `import + pv + discharge = base load + Σ p + Σ q/COP + charge + export`, for
+//! each slot, with `q` the heat of the plant room's sources and the pumps of return
+//! loops in the base load,
 //! where export earns more than import costs
 //! `export ≤ max(0, pv − base load) + discharge`, so that nothing is bought to be
 //! sold, and for elements that are not modulating the flow that the half-hour
@@ -13,11 +15,19 @@
 
 use crate::problem::Problem;
 use crate::site::Control;
+use crate::time::Slot;
 
+use super::duty::Duties;
 use super::layout::Layout;
 use super::program::{Program, Row};
 
-pub(super) fn rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) -> Row {
+pub(super) fn rows(
+    program: &mut Program,
+    problem: &Problem,
+    duties: &Duties,
+    layout: &Layout,
+    slot: usize,
+) -> Row {
     let columns = &layout.slots[slot];
     let base = problem.base_load[slot].kwh();
     let mut terms = vec![(columns.import, 1.0), (columns.pv, 1.0), (columns.export, -1.0)];
@@ -27,6 +37,9 @@ pub(super) fn rows(program: &mut Program, problem: &Problem, layout: &Layout, sl
     }
     terms.extend(columns.missing.map(|missing| (missing, 1.0)));
     terms.extend(columns.heaters.iter().map(|h| (h.energy, -1.0)));
+    let sources = duties.electricity(columns, slot);
+    terms.extend(sources.map(|(part, share)| (part, -share)));
+    let base = base + circulation_kwh(problem, slot);
     let node = program.row(base, base, terms);
     export_row(program, problem, layout, slot);
     coincidence_rows(program, problem, layout, slot);
@@ -79,6 +92,18 @@ fn coincidence_rows(program: &mut Program, problem: &Problem, layout: &Layout, s
         let lower = if surplus > 0.0 { 0.0 } else { f64::NEG_INFINITY };
         program.row(lower, f64::INFINITY, from_meter);
     }
+}
+
+/// Electricity of the pumps of return loops in a slot, should their thermostats
+/// let them run [kWh].
+pub(crate) fn circulation_kwh(problem: &Problem, slot: usize) -> f64 {
+    let span = problem.horizon.slots()[slot];
+    let runs = problem.ambient.loop_runs.iter().filter_map(|run| {
+        let pump = problem.site.stores[run.store].return_loop?.pump;
+        let on = Slot::new(run.start, run.start + run.seconds)?;
+        Some(pump.kw() * on.overlap_seconds(span) as f64 / 3_600.0)
+    });
+    runs.sum()
 }
 
 /// PV beyond the base load in a slot, as power [kW].

@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::problem::Problem;
+
 /// Water that must be at least so warm at the end of a slot, because a draw
 /// failed in the simulated plant without it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,6 +51,17 @@ pub struct Refinement {
     pub(crate) hygiene: Vec<Option<HygieneStart>>,
     /// Whether load may be left unserved at a price, to find what is missing.
     pub(crate) softened: bool,
+    /// Slots in which a heat pump, named by its index, rests because a run there
+    /// would be too short.
+    pub(crate) rests: BTreeSet<(usize, usize)>,
     /// Completion cuts.
     pub(crate) completions: Vec<Completion>,
+}
+
+impl Refinement {
+    /// Whether each heat pump rests in a slot.
+    pub(super) fn resting(&self, problem: &Problem, slot: usize) -> Vec<bool> {
+        let pumps = 0..problem.site.plant_room.heat_pumps.len();
+        pumps.map(|pump| self.rests.contains(&(pump, slot))).collect()
+    }
 }

@@ -47,6 +47,8 @@ fn outside_prices(formulation: &Formulation, answer: &Answer) -> Vec<f64> {
 #[derive(Clone, Copy)]
 struct Way {
     column: Col,
+    /// Energy at the node for each unit of the column [kWh].
+    share: f64,
     price: f64,
     most: f64,
 }
@@ -65,11 +67,15 @@ struct Node {
 impl Node {
     fn new(problem: &Problem, formulation: &Formulation, prices: &[f64], slot: usize) -> Self {
         let columns = &formulation.layout.slots[slot];
-        let way = |column: Col| Way {
+        let shared = |column: Col, share: f64| Way {
             column,
-            price: prices[column.0 as usize],
-            most: formulation.program.columns()[column.0 as usize].upper,
+            share,
+            price: prices[column.0 as usize] / share,
+            most: formulation.program.columns()[column.0 as usize].upper * share,
         };
+        let way = |column: Col| shared(column, 1.0);
+        let elements = columns.heaters.iter().map(|h| way(h.energy));
+        let sources = formulation.duties.electricity(columns, slot);
         Self {
             base: problem.base_load[slot].kwh(),
             pv: way(columns.pv),
@@ -77,14 +83,14 @@ impl Node {
             export: way(columns.export),
             charge: columns.battery.map(|b| way(b.charge)),
             discharge: columns.battery.map(|b| way(b.discharge)),
-            heaters: columns.heaters.iter().map(|h| way(h.energy)).collect(),
+            heaters: elements.chain(sources.map(|(col, share)| shared(col, share))).collect(),
         }
     }
 
     fn cost_of(&self, answer: &Answer) -> f64 {
         let fixed = [self.pv, self.import, self.export];
         let ways = fixed.iter().chain(&self.charge).chain(&self.discharge).chain(&self.heaters);
-        ways.map(|way| way.price * answer.values[way.column.0 as usize]).sum()
+        ways.map(|way| way.price * way.share * answer.values[way.column.0 as usize]).sum()
     }
 
     /// The least cost over both directions of meter and battery.

@@ -1,7 +1,9 @@
 //! When to hold a pasteurisation: a few candidate starts, no binaries.
 
 use crate::model::{HygieneStart, Ladder};
-use crate::problem::Problem;
+use crate::physics::coil::SPREAD_K;
+use crate::problem::{Hygiene, Problem};
+use crate::site::{Sink, Source};
 use crate::solution::Solution;
 
 /// How many candidate starts are tried.
@@ -62,6 +64,23 @@ fn reaches_bottom(problem: &Problem, rule: usize) -> bool {
     ladder.rung_for(hygiene.temperature).is_some_and(|rung| {
         let mut elements = ladder.element_zone.iter().zip(&ladder.element_rung);
         elements.any(|(&zone, &reach)| reach >= rung && (zone == 0 || store.destratification_pump))
+    }) || coil_reaches_bottom(problem, hygiene, &ladder)
+}
+
+/// Whether a source reaches the temperature through a coil in the coldest water.
+fn coil_reaches_bottom(problem: &Problem, hygiene: &Hygiene, ladder: &Ladder) -> bool {
+    let room = &problem.site.plant_room;
+    room.routes().iter().any(|route| {
+        let Sink::Coil { store, coil } = route.sink else { return false };
+        let flow = match route.source {
+            Source::HeatPump(index) => room.heat_pumps[index].flow_limit.celsius(),
+            Source::Boiler => room.boiler.as_ref().map_or(0.0, |own| own.flow_limit.celsius()),
+            // The sun is not to be relied on.
+            Source::Collectors | Source::Immersion | Source::Buffer => 0.0,
+        };
+        store == hygiene.store
+            && ladder.coil_zone[coil] == 0
+            && flow - 0.5 * SPREAD_K > hygiene.temperature.celsius()
     })
 }
 

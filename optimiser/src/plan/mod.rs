@@ -7,6 +7,7 @@ mod bound;
 mod branch;
 mod cheats;
 mod holds;
+mod jobs;
 mod judged;
 mod memory;
 mod publish;
@@ -23,6 +24,7 @@ use crate::solve::{Answer, Live, SolveError, SolveLimits, Verdict};
 use crate::time::Slot;
 use memory::Memory;
 
+pub(crate) use jobs::peak_kw;
 pub(crate) use publish::Publisher;
 pub(crate) use sharing::{Run, Stage, arrange};
 
@@ -59,6 +61,9 @@ pub struct Missing {
 
 /// How often elements that do not fit beside each other may be put in turn.
 const MOST_ROUNDS: usize = 4;
+
+/// What it may cost to avoid short runs, round by round [minor].
+const SHORT_RUN_WORTH: f64 = 5.0;
 
 /// Plans, and keeps the last program in the solver and the last plan, so that the
 /// next plan of the same house starts from them. To be used from one thread.
@@ -139,7 +144,33 @@ impl Planner {
             }
             best = self.cheapest_hold(problem, &mut refinement, rule, best)?;
         }
+        let best = self.long_runs(problem, &mut refinement, best)?;
         self.one_way(problem, refinement, best, self.limits)
+    }
+
+    /// Lets heat pumps rest where a run would be too short, as long as an answer
+    /// is found that is little dearer.
+    fn long_runs(
+        &mut self,
+        problem: &Problem,
+        refinement: &mut Refinement,
+        mut best: Box<Solved>,
+    ) -> Result<Box<Solved>, SolveError> {
+        for _ in 0..MOST_ROUNDS {
+            let short = jobs::short_runs(problem, &best.solution);
+            if short.is_empty() {
+                break;
+            }
+            let mut other = refinement.clone();
+            other.rests.extend(short);
+            let Attempt::Solved(solved) = self.solved(problem, &other)? else { break };
+            let dearer = solved.solution.objective - best.solution.objective;
+            if dearer > SHORT_RUN_WORTH {
+                break;
+            }
+            (*refinement, best) = (other, solved);
+        }
+        Ok(best)
     }
 
     /// Settles directions and the order of elements of an answer.

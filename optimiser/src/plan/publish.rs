@@ -1,10 +1,12 @@
 //! From the program's answer to the published schedule.
 
+mod room;
+
 use crate::judge::Candidate;
 use crate::model::Refinement;
 use crate::problem::Problem;
 use crate::schedule::{
-    BatteryMode, Cost, Evidence, HeaterPlan, Origin, PlantRoomPlan, Schedule, SlotPlan, StorePlan,
+    BatteryMode, Cost, Evidence, HeaterPlan, Origin, Schedule, SlotPlan, StorePlan,
 };
 use crate::solution::{SlotFlows, Solution};
 use crate::time::Instant;
@@ -12,6 +14,7 @@ use crate::units::{Energy, Power, Price, Temperature};
 use crate::water::KWH_PER_LITRE_KELVIN;
 
 use super::cheats::most_swing;
+use super::jobs::Placed;
 use super::reasons::{Reasoner, Situation};
 use super::sharing::{Run, arrange_flows, minutes, sources};
 
@@ -55,8 +58,10 @@ impl<'a> Publisher<'a> {
     /// The schedule, with the program's own temperatures.
     pub(crate) fn schedule(&self, origin: Origin) -> Schedule {
         let reasoner = Reasoner::new(self.problem, self.solution, &self.holds);
-        let slots: Vec<SlotPlan> =
-            (0..self.problem.horizon.len()).map(|slot| self.slot(slot, &reasoner)).collect();
+        let placed = self.placed();
+        let slots: Vec<SlotPlan> = (0..self.problem.horizon.len())
+            .map(|slot| self.slot(slot, &placed[slot], &reasoner))
+            .collect();
         let flows = &self.solution.slots;
         let unmet_kwh: f64 = flows.iter().flat_map(|f| &f.stores).map(|s| s.unmet).sum();
         let reserve = flows.iter().flat_map(|f| &f.stores).map(|s| s.reserve_short);
@@ -75,11 +80,14 @@ impl<'a> Publisher<'a> {
 
     fn cost(&self) -> Cost {
         let wear = self.problem.site.battery.map_or(0.0, |b| b.wear.per_kwh());
+        let boiler = self.problem.site.plant_room.boiler.as_ref();
+        let fuel = boiler.map_or(0.0, |boiler| boiler.fuel_price.per_kwh());
         let mut cost = Cost { end_value: self.solution.end_value, ..Cost::default() };
         for (slot, flows) in self.solution.slots.iter().enumerate() {
             cost.import += flows.import * self.problem.import_price[slot].per_kwh();
             cost.export_income += flows.export * self.problem.export_price[slot].per_kwh();
             cost.wear += flows.discharge * wear;
+            cost.fuel += flows.routes.iter().map(|flow| flow.fuel).sum::<f64>() * fuel;
         }
         cost
     }
@@ -97,7 +105,7 @@ impl<'a> Publisher<'a> {
             .sum()
     }
 
-    fn slot(&self, slot: usize, reasoner: &Reasoner<'_>) -> SlotPlan {
+    fn slot(&self, slot: usize, placed: &[Placed], reasoner: &Reasoner<'_>) -> SlotPlan {
         let (problem, flows) = (self.problem, &self.solution.slots[slot]);
         let both = flows.import.min(flows.export);
         // The simulated meter counts; the program's registers may both hold rounding.
@@ -122,8 +130,9 @@ impl<'a> Publisher<'a> {
             discharge: Energy::clamped((flows.discharge - flows.charge).max(0.0)),
             battery: Energy::clamped(flows.battery),
             battery_mode: problem.site.battery.map(|_| self.battery_mode(slot)),
-            jobs: Vec::new(),
-            plant_room: PlantRoomPlan::default(),
+            circulation: Energy::clamped(flows.circulation),
+            jobs: self.jobs(slot, swing, placed, reasoner),
+            plant_room: self.plant_room(slot),
             electricity_value: Price::clamped(flows.electricity_value),
             heaters: self.heaters(slot, swing, reasoner),
             stores: self.stores(slot),
@@ -135,7 +144,7 @@ impl<'a> Publisher<'a> {
         let length = minutes(problem.horizon.slots()[slot]);
         let runs = self.runs(slot);
         let whole = sources(problem, slot, flows, swing);
-        let total: f64 = flows.heaters.iter().sum();
+        let total = whole.pv + whole.battery + whole.grid;
         problem
             .heaters()
             .zip(&flows.heaters)
@@ -200,6 +209,7 @@ impl<'a> Publisher<'a> {
                 let value = heat_value
                     .filter(|(id, _)| id.store == index)
                     .map(|(_, &v)| v)
+                    .chain(self.coil_values(slot, index))
                     .fold(f64::NEG_INFINITY, f64::max);
                 let modelled = StorePlan {
                     stored: Energy::clamped(stored_kwh(rungs, litres)),

@@ -2,6 +2,7 @@
 
 use crate::problem::{HeaterId, Problem};
 use crate::schedule::Reason;
+use crate::site::{Route, Sink, Source};
 use crate::solution::Solution;
 use crate::time::Instant;
 
@@ -20,6 +21,15 @@ pub(super) struct Situation {
     pub(super) index: usize,
     pub(super) id: HeaterId,
     pub(super) energy: f64,
+    pub(super) pv: f64,
+    pub(super) battery: f64,
+}
+
+/// A source that serves a sink in a slot, with the electricity that it uses.
+pub(super) struct RouteSituation {
+    pub(super) slot: usize,
+    pub(super) route: Route,
+    pub(super) electricity: f64,
     pub(super) pv: f64,
     pub(super) battery: f64,
 }
@@ -75,42 +85,71 @@ impl<'a> Reasoner<'a> {
     }
 
     fn why_on(&self, at: &Situation) -> Reason {
-        let slot = &self.problem.horizon.slots()[at.slot];
-        if let Some(due) = self.hold_after(at) {
+        if let Some(due) = self.hold_before(at.slot, at.id.store) {
             return Reason::Hygiene(due);
         }
-        let half = at.energy / 2.0;
-        if at.pv >= half {
-            let wasted = self.problem.pv[at.slot].kwh() - self.solution.slots[at.slot].pv > NOTHING;
-            let earns = self.problem.export_price[at.slot].per_kwh() > 0.0
+        let power = (at.energy, at.pv, at.battery);
+        self.whose(at.slot, power).unwrap_or_else(|| self.in_time(at.slot, at.id.store))
+    }
+
+    /// The reason that lies in whose energy is used, if it is not the grid's at a
+    /// price: energy used, and what of it comes from PV and battery.
+    fn whose(&self, slot: usize, (energy, pv, battery): (f64, f64, f64)) -> Option<Reason> {
+        let half = energy / 2.0;
+        if pv >= half {
+            let wasted = self.problem.pv[slot].kwh() - self.solution.slots[slot].pv > NOTHING;
+            let earns = self.problem.export_price[slot].per_kwh() > 0.0
                 && self.problem.site.grid.export_limit.kw() > 0.0;
-            return if wasted || !earns { Reason::FreeSun } else { Reason::Sun };
+            return Some(if wasted || !earns { Reason::FreeSun } else { Reason::Sun });
         }
-        if at.battery >= half {
-            return Reason::Battery;
+        if battery >= half {
+            return Some(Reason::Battery);
         }
-        let price = self.problem.import_price[at.slot].per_kwh();
-        if price < 0.0 {
-            return Reason::PaidToUse;
-        }
-        let deadlines = &self.deadlines[at.id.store];
-        match deadlines.get(deadlines.partition_point(|&d| d < slot.end())) {
+        (self.problem.import_price[slot].per_kwh() < 0.0).then_some(Reason::PaidToUse)
+    }
+
+    /// The reason that lies in the next draw or promise of a store.
+    fn in_time(&self, slot: usize, store: usize) -> Reason {
+        let price = self.problem.import_price[slot];
+        let span = &self.problem.horizon.slots()[slot];
+        let deadlines = &self.deadlines[store];
+        match deadlines.get(deadlines.partition_point(|&d| d < span.end())) {
             None => Reason::Stock,
             Some(&by) => {
-                let cheaper_left = (at.slot + 1..self.problem.horizon.len())
+                let cheaper_left = (slot + 1..self.problem.horizon.len())
                     .take_while(|&s| self.problem.horizon.slots()[s].end() <= by)
-                    .any(|s| self.problem.import_price[s].per_kwh() < price);
+                    .any(|s| self.problem.import_price[s] < price);
                 if cheaper_left { Reason::NeededBy(by) } else { Reason::CheapestBefore(by) }
             }
         }
     }
 
-    fn hold_after(&self, at: &Situation) -> Option<Instant> {
-        let slot = &self.problem.horizon.slots()[at.slot];
+    /// Why a source of the plant room works.
+    pub(super) fn why_job(&self, at: &RouteSituation) -> Reason {
+        let back_up = self.problem.site.plant_room.boiler.as_ref().is_some_and(|b| b.back_up_only);
+        match at.route.source {
+            Source::Collectors => return Reason::Sunlight,
+            Source::Boiler if back_up => return Reason::BackUp,
+            _ => {}
+        }
+        let power = (at.electricity, at.pv, at.battery);
+        let whose = self.whose(at.slot, power).filter(|_| at.electricity > NOTHING);
+        match at.route.sink {
+            Sink::Coil { store, .. } => {
+                let hold = self.hold_before(at.slot, store).map(Reason::Hygiene);
+                hold.or(whose).unwrap_or_else(|| self.in_time(at.slot, store))
+            }
+            Sink::Buffer | Sink::Rooms | Sink::Pool => whose.unwrap_or(Reason::Comfort),
+        }
+    }
+
+    /// When the pasteurisation is due that heating a store in a slot belongs to.
+    fn hold_before(&self, slot: usize, store: usize) -> Option<Instant> {
+        let slot = &self.problem.horizon.slots()[slot];
         self.problem.hygiene.iter().zip(self.holds).find_map(|(rule, hold)| {
             let start = (*hold)?;
             let lead = start.hours_since(slot.start());
-            let own = rule.store == at.id.store;
+            let own = rule.store == store;
             (own && lead <= HOLD_LEAD_HOURS && slot.start() < start + rule.hold_seconds)
                 .then_some(rule.due)
         })

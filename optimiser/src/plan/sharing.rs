@@ -8,6 +8,8 @@ use crate::site::Control;
 use crate::solution::{SlotFlows, Solution};
 use crate::time::Slot;
 
+use super::jobs::peak_kw;
+
 /// Less energy than this is rounding, not a flow [kWh].
 const NOTHING: f64 = 1e-7;
 
@@ -70,7 +72,11 @@ pub(super) fn crowded(problem: &Problem, solution: &Solution) -> BTreeSet<usize>
 /// Power beside the heaters, at its mean over the slot [kW].
 fn steady_kw(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
     let hours = problem.horizon.slots()[slot].hours();
-    (problem.base_load[slot].kwh() + flows.charge - flows.pv - flows.discharge) / hours
+    let base = problem.base_load[slot].kwh() + flows.circulation;
+    let jobs = problem.site.plant_room.routes();
+    let busy = jobs.iter().zip(&flows.routes).filter(|(_, flow)| flow.electricity > NOTHING);
+    (base + flows.charge - flows.pv - flows.discharge) / hours
+        + peak_kw(problem, slot, busy.map(|(route, _)| route.source))
 }
 
 fn runs_at(problem: &Problem, slot: usize, energies: &[f64], stage: Stage) -> Vec<Run> {
@@ -151,7 +157,7 @@ fn first_fit(placed: &[Run], run: Run, slot_minutes: f64, room_kw: f64) -> Optio
     })
 }
 
-/// Energy of the heaters in a slot by source [kWh].
+/// Energy of heaters and jobs in a slot by source [kWh].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Sources {
     pub(crate) pv: f64,
@@ -160,13 +166,14 @@ pub(crate) struct Sources {
 }
 
 /// Whose energy the heaters use, by this rule: PV serves the base load first,
-/// then a battery that may not charge from the grid, then the heaters, then
+/// then a battery that may not charge from the grid, then heaters and jobs, then
 /// the battery, then export. What an on/off element draws beyond the surplus
 /// while on does not come from PV. The battery serves the rest of the base
 /// load first, then heaters if it may. The grid gives the rest.
 pub(crate) fn sources(problem: &Problem, slot: usize, flows: &SlotFlows, swing: f64) -> Sources {
-    let total: f64 = flows.heaters.iter().sum();
-    let base = problem.base_load[slot].kwh();
+    let jobs: f64 = flows.routes.iter().map(|flow| flow.electricity).sum();
+    let total = flows.heaters.iter().sum::<f64>() + jobs;
+    let base = problem.base_load[slot].kwh() + flows.circulation;
     let mut sun = (flows.pv - base).max(0.0);
     let (feeds, from_grid) =
         problem.site.battery.map_or((false, false), |b| (b.feeds_heaters, b.charges_from_grid));

@@ -2,7 +2,7 @@
 
 use crate::problem::Problem;
 use crate::schedule::{BatteryMode, Job, Schedule, SlotPlan};
-use crate::site::{Control, Element, Route, Site};
+use crate::site::{Control, Element, Route, Sink, Site};
 use crate::time::{Horizon, Slot};
 use crate::units::{Energy, Power};
 
@@ -162,14 +162,19 @@ impl Commands {
     }
 }
 
+/// Into a coil a source may give so much more than the mean of its job, as it
+/// does while the water is still cold.
+const COLD_COIL: f64 = 1.25;
+
 /// A planned job at the power that gives its heat in its minutes.
 fn job_command(job: &Job) -> JobCommand {
     let hours = job.minutes / 60.0;
+    let headroom = if matches!(job.route.sink, Sink::Coil { .. }) { COLD_COIL } else { 1.0 };
     JobCommand {
         route: job.route,
         delay_minutes: job.delay_minutes,
         minutes: job.minutes,
-        heat: Power::clamped(if hours > 0.0 { job.heat.kwh() / hours } else { 0.0 }),
+        heat: Power::clamped(if hours > 0.0 { headroom * job.heat.kwh() / hours } else { 0.0 }),
     }
 }
 

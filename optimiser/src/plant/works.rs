@@ -148,7 +148,7 @@ impl Works {
                     self,
                     &scene.ambient[slot],
                     jobs,
-                    (facts.start, now, until),
+                    (facts.start, facts.end, now, until),
                     &mut inner,
                     &mut record,
                 );

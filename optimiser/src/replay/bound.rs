@@ -73,16 +73,26 @@ pub fn prescient(
         })
         .sum();
     let unmet = solution.slots.iter().flat_map(|flow| &flow.stores).map(|s| s.unmet).sum();
-    let start = stage.start();
-    let reserve = problem.site.battery.map_or(0.0, |b| b.reserve.kwh());
-    // The end value counts charge above the reserve, the ledger all of it.
-    let floor = reserve.min(start.battery.kwh());
-    let charge = if problem.site.battery.is_some() { start.battery.kwh() - floor } else { 0.0 };
-    let held = stage.stored_at_start() * worth.heat + charge * worth.battery;
-    Ok(Bound { cost: paid + held - solution.end_value, unmet_kwh: unmet })
+    Ok(Bound { cost: paid + held(stage, worth) - solution.end_value, unmet_kwh: unmet })
 }
 
-fn problem(stage: &Stage<'_>, worth: StoredWorth, comfort: Comfort) -> Result<Problem, String> {
+/// Worth of what is stored at the start, as the end value counts it [minor].
+pub(crate) fn held(stage: &Stage<'_>, worth: StoredWorth) -> f64 {
+    let start = stage.start();
+    let charge = stage.site().battery.map_or(0.0, |battery| {
+        // The end value counts charge above the reserve, the ledger all of it.
+        let floor = battery.reserve.kwh().min(start.battery.kwh());
+        start.battery.kwh() - floor
+    });
+    stage.stored_at_start() * worth.heat + charge * worth.battery
+}
+
+/// The program of the whole period.
+pub(crate) fn problem(
+    stage: &Stage<'_>,
+    worth: StoredWorth,
+    comfort: Comfort,
+) -> Result<Problem, String> {
     let record = stage.timeline().record();
     let judged = stage.timeline().judged();
     let horizon = stage.horizon().clone();

@@ -96,6 +96,14 @@ impl HeatPump {
 }
 
 impl Performance {
+    /// Rated capacity, the largest of several points [kW].
+    pub fn rated_kw(&self) -> f64 {
+        match self {
+            Self::Staffell2012(line) | Self::Ruhnau2019 { capacity: line, .. } => line.rated.kw(),
+            Self::Points(points) => points.iter().map(|p| p.capacity.kw()).fold(0.0, f64::max),
+        }
+    }
+
     /// The name of the model, for outputs.
     pub const fn name(&self) -> &'static str {
         match self {

@@ -120,18 +120,25 @@ impl Store {
         Temperature::clamped(limit)
     }
 
-    /// Highest temperature that any element can bring water to.
+    /// Highest temperature that any element can bring water to; the ceiling
+    /// where coils heat as well, since their sources know limits of their own.
     pub fn highest_reach(&self) -> Temperature {
+        if !self.coils.is_empty() {
+            return self.ceiling;
+        }
         self.elements
             .iter()
             .map(|element| self.reach(element))
             .fold(self.mains, |high, t| if t > high { t } else { high })
     }
 
-    /// Height below which no element heats, as a share of the height. An
-    /// element in the lowest layer of the simulated tank warms that layer too.
+    /// Height below which no element and no coil heats, as a share of the
+    /// height. What stands in the lowest layer of the simulated tank warms that
+    /// layer too.
     pub fn lowest_heated(&self) -> f64 {
-        let lowest = self.elements.iter().map(|e| e.height.value()).fold(1.0, f64::min);
+        let elements = self.elements.iter().map(|e| e.height.value());
+        let coils = self.coils.iter().map(|coil| coil.bottom.value());
+        let lowest = elements.chain(coils).fold(1.0, f64::min);
         if lowest <= 1.0 / self.layers as f64 { 0.0 } else { lowest }
     }
 
@@ -140,9 +147,15 @@ impl Store {
     /// element reaches; 60 °C is always a rung when in reach, for hygiene.
     /// No rung stands below the use temperature: resistance heat gains nothing
     /// by stopping there, and a ladder without one cannot cheat about it.
+    ///
+    /// A store with coils has more rungs, one halfway to the use temperature
+    /// among them: heat pump and sun give more the colder the water is.
     pub fn rungs(&self) -> Vec<Temperature> {
         let useful = self.use_temperature.celsius();
         let top = self.highest_reach().celsius();
+        if !self.coils.is_empty() {
+            return self.rungs_for_coils(useful, top);
+        }
         let mut rungs = vec![useful];
         let mut candidates = vec![60.0, top];
         if top < 60.0 {
@@ -154,6 +167,19 @@ impl Store {
             if rungs.last().is_some_and(|last| candidate - last >= RUNG_SPACING_K)
                 && candidate <= top
             {
+                rungs.push(candidate);
+            }
+        }
+        rungs.into_iter().map(Temperature::clamped).collect()
+    }
+
+    fn rungs_for_coils(&self, useful: f64, top: f64) -> Vec<Temperature> {
+        let halfway = 0.5 * (self.mains.celsius() + useful);
+        let mut rungs = vec![halfway, useful];
+        let between = if useful < 60.0 { 0.5 * (useful + top.min(60.0)) } else { useful };
+        for candidate in [between, 60.0, top] {
+            let last = rungs[rungs.len() - 1];
+            if candidate - last >= RUNG_SPACING_K && candidate <= top {
                 rungs.push(candidate);
             }
         }

@@ -119,14 +119,21 @@ impl Live {
 }
 
 /// Solves a large program once, by an interior point without crossover: the
-/// answer is no vertex and leaves no basis.
+/// answer is no vertex and leaves no basis. Where that ends without an answer,
+/// by the simplex method.
 ///
 /// # Errors
 /// As [`Live::new`] and [`Live::solve`].
 pub fn solve_once(program: &Program, limits: SolveLimits) -> Result<Answer, SolveError> {
     fit(program)?;
     let mut engine = Engine::new(build(program)?)?;
-    engine.run(Method::Interior, limits)
+    let answer = engine.run(Method::Interior, limits)?;
+    // It has been seen to stop short on prices that swing by a thousandfold.
+    if matches!(answer.verdict, Verdict::Failed(_)) {
+        engine.forget()?;
+        return engine.run(Method::Dual, limits);
+    }
+    Ok(answer)
 }
 
 fn fit(program: &Program) -> Result<(), SolveError> {

@@ -225,9 +225,9 @@ impl Engine {
         limits: SolveLimits,
     ) -> Result<Answer, SolveError> {
         let refused = |option: &str| SolveError::Refused(format!("option {option}"));
+        self.model.try_set_option("solver", method.solver()).map_err(|_| refused("solver"))?;
         if method == Method::Interior {
-            for (option, value) in [("solver", "ipm"), ("presolve", "on"), ("run_crossover", "off")]
-            {
+            for (option, value) in [("presolve", "on"), ("run_crossover", "off")] {
                 self.model.try_set_option(option, value).map_err(|_| refused(option))?;
             }
         }
@@ -307,6 +307,14 @@ pub(super) enum Method {
 }
 
 impl Method {
+    /// HiGHS's own name of the kind of method.
+    const fn solver(self) -> &'static str {
+        match self {
+            Self::Hot | Self::Dual | Self::Primal => "simplex",
+            Self::Interior => "ipm",
+        }
+    }
+
     /// HiGHS's own number of the method.
     const fn strategy(self) -> i32 {
         match self {

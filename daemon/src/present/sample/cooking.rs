@@ -214,6 +214,9 @@ impl Recipe<'_> {
         for draw in problem.draws.iter().filter(|draw| slot.contains(draw.start)) {
             unmet[draw.store] += tanks[draw.store].draw(draw.volume.litres());
         }
+        for tank in tanks.iter_mut() {
+            tank.cool(hours);
+        }
         let value = if self.origin == Origin::Rule { 0.0 } else { 9.0 + 0.1 * (index % 24) as f64 };
         SlotPlan {
             slot,
@@ -231,14 +234,8 @@ impl Recipe<'_> {
             battery_mode: self.battery.map(|_| mode(import_price)),
             electricity_value: if export > 0.0 { export_price } else { import_price },
             heaters,
-            stores: tanks
-                .iter_mut()
-                .zip(unmet)
-                .map(|(tank, unmet)| {
-                    tank.cool(hours);
-                    tank.plan(unmet, value)
-                })
-                .collect(),
+            stores: tanks.iter().zip(unmet).map(|(tank, unmet)| tank.plan(unmet, value)).collect(),
+            circulation: Energy::constant(0.0),
             jobs: Vec::new(),
             plant_room: PlantRoomPlan::default(),
         }

@@ -57,6 +57,7 @@ pub(super) fn health(view: &View<'_>, boot_id: &str) -> Health {
         schedule_age_s: view.state.current(now).map(|current| now - current.issued_at),
         clock_synchronised: view.state.clock_is_right(),
         persisted: view.state.is_persisted(),
+        estimates: view.made.map_or_else(Vec::new, |made| made.notes.clone()),
         inputs: inputs.collect(),
     }
 }

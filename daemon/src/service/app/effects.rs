@@ -302,8 +302,9 @@ impl App {
             valid_until = %made.valid_until,
             "new schedule"
         );
-        for note in &made.notes {
-            tracing::debug!(note, "estimate");
+        let said = self.made.as_ref().map_or(&[][..], |made| &made.notes);
+        for note in made.notes.iter().filter(|note| !said.contains(note)) {
+            tracing::info!(note, "estimate");
         }
         let (origin, until) = (made.schedule.origin.name(), made.valid_until);
         self.supervision

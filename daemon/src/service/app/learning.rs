@@ -10,7 +10,7 @@ use super::ledger::Told;
 use crate::service::archive::{Record, Run};
 use crate::service::learning::{Logged, Meter};
 use crate::service::readings::Freshness;
-use crate::service::state::Role;
+use crate::service::state::{Event, Role};
 
 /// A meter that shows more than it should by this is worth a word [kWh].
 const TOO_MUCH_KWH: f64 = 0.15;
@@ -35,7 +35,7 @@ impl App {
         let metered = self.meters.close(slot);
         let heaters: Vec<HeaterId> = self.state.told().keys().copied().collect();
         let mut heated = vec![0.0; self.house.site.stores.len()];
-        let mut records = Vec::new();
+        let (mut records, mut excesses) = (Vec::new(), Vec::new());
         for id in heaters {
             let told = told.get(&id).cloned().unwrap_or_default();
             let measured = metered.get(&Meter::Heater(id)).copied();
@@ -43,19 +43,15 @@ impl App {
             heated[id.store] += energy_kwh;
             let store = &self.house.site.stores[id.store];
             let (store, heater) = (store.name.clone(), store.elements[id.element].name.clone());
-            if energy_kwh > told.kwh + TOO_MUCH_KWH {
-                tracing::warn!(
-                    store,
-                    heater,
-                    energy_kwh,
-                    told_kwh = told.kwh,
-                    "the heater used more than it was told; look at its switch"
-                );
-            }
+            let excess_kwh = energy_kwh - told.kwh;
+            excesses.push((id, (excess_kwh > TOO_MUCH_KWH).then_some(excess_kwh)));
             if energy_kwh > 0.0 {
                 let (why, measured) = (told.why, measured.is_some());
                 records.push(Record::Run(Run { store, heater, slot, energy_kwh, measured, why }));
             }
+        }
+        for (heater, kwh) in excesses {
+            self.handle(Event::Excess { heater, kwh });
         }
         if self.logged_until.replace(slot.end()) != Some(slot.start()) {
             self.draws.forget();

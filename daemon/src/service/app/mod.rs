@@ -42,7 +42,7 @@ use crate::service::http::Status;
 use crate::service::learning::{DrawWatch, Logbook, Meters};
 use crate::service::link::{BrokerLink, LinkEvent, Topic};
 use crate::service::planning::estimate::{self, Estimate, Profile, Sight};
-use crate::service::planning::{Answer, Made, Snapshot, Solver, Taste};
+use crate::service::planning::{Answer, Made, Program, Snapshot, Solver, Taste};
 use crate::service::readings::Freshness;
 use crate::service::settings::ServiceSettings;
 use crate::service::sources::{Delivery, Forecasts, PriceDesk};
@@ -77,6 +77,7 @@ struct App {
     link: BrokerLink,
     topics: Topics,
     tree: Option<Tree>,
+    program: Program,
     solver: Solver,
     memory: Memory,
     desk: Option<PriceDesk>,
@@ -94,6 +95,8 @@ struct App {
     reasons: BTreeMap<HeaterId, String>,
     alerts: BTreeMap<Alert, String>,
     faults: Vec<Fault>,
+    /// Stores and battery as the schedule under way begins.
+    underway: Option<(Vec<Profile>, f64)>,
     /// Asked for while the solver was busy.
     again: Option<Why>,
     /// When a schedule was made in a hurry that was not polished since.
@@ -216,6 +219,8 @@ impl App {
         self.estimate();
         let wishes = self.state.overrides().wishes().to_vec();
         let ids = || wishes.iter().map(|wish| &wish.id);
+        let profiles = self.stores.iter().map(|store| store.profile).collect();
+        self.underway = Some((profiles, self.battery_kwh));
         self.priced.retain(|id| ids().any(|other| other == id));
         let unpriced = ids().filter(|id| !self.priced.contains(*id)).cloned().collect();
         Snapshot {
@@ -230,6 +235,7 @@ impl App {
             published: self.made.clone(),
             change_share: self.settings.change_share,
             taste,
+            program: self.program,
         }
     }
 
@@ -272,22 +278,29 @@ impl App {
         }
     }
 
-    /// Plans anew if the stores are not as the schedule says.
+    /// Plans anew if the stores are not as the schedule says, or as the one that is
+    /// being made will say.
     fn look_at_stores(&mut self) {
         self.estimate();
-        let now = self.now();
-        let Some(made) = self.made.as_deref() else { return };
-        let Some(expected) = estimate::expected(made, now) else { return };
+        let Some((expected, battery)) = self.expected(self.now()) else { return };
         let stores = self.house.site.stores.iter().zip(&self.stores).zip(expected);
         let drifted = stores.into_iter().any(|((store, seen), profile)| {
             let expected = Estimate { profile, measured: false };
             let apart = seen.stored_kwh(store) - expected.stored_kwh(store);
             seen.measured && apart.abs() > DRIFT_KWH
         });
-        let battery = estimate::expected_battery(made, now).unwrap_or(self.battery_kwh);
         if drifted || (battery - self.battery_kwh).abs() > DRIFT_KWH {
             self.handle(Event::Drift);
         }
+    }
+
+    fn expected(&self, now: Instant) -> Option<(Vec<Profile>, f64)> {
+        if let Some(underway) = self.underway.as_ref().filter(|_| self.solver.is_busy()) {
+            return Some(underway.clone());
+        }
+        let made = self.made.as_deref()?;
+        let battery = estimate::expected_battery(made, now).unwrap_or(self.battery_kwh);
+        Some((estimate::expected(made, now)?, battery))
     }
 
     fn write_ledger(&mut self, now: Instant) {

@@ -22,7 +22,7 @@ use crate::service::homie::{Mirror, Status, Tree, TreeError};
 use crate::service::http;
 use crate::service::learning::{DrawWatch, Logbook, Meters};
 use crate::service::link::{BrokerLink, ConfigError, Credentials, Link, Rank, Tls, TopicError};
-use crate::service::planning::Solver;
+use crate::service::planning::{Program, Solver};
 use crate::service::readings::Gate;
 use crate::service::settings::{Place, ServiceSettings};
 use crate::service::sources::{Delivery, Forecasts, PriceDesk, Subject, watch_file, watch_url};
@@ -52,6 +52,9 @@ pub struct Setup {
     pub tls: Option<Tls>,
     /// It only shows what it would do; see [`Setup::in_shadow`].
     pub shadow: bool,
+    /// What answers its planning problems; [`optimiser::plan::Planner::plan`] unless
+    /// a test tries what happens when that fails.
+    pub program: Program,
 }
 
 /// Why the service does not start.
@@ -85,7 +88,7 @@ impl App {
         clock: Arc<dyn Clock>,
         supervision: Supervision,
     ) -> Result<(Self, Inlets), StartError> {
-        let Setup { house, settings, folder, credentials, tls, shadow } = setup;
+        let Setup { house, settings, folder, credentials, tls, shadow, program } = setup;
         let now = clock.now();
         let boot_id = boot_id();
         let sync = clock.synchronised();
@@ -140,6 +143,7 @@ impl App {
             link: BrokerLink::start(config),
             topics,
             tree: None,
+            program,
             solver: Solver::new(answers_in, supervision.solver.clone()),
             memory: Memory::start(archive, persisted_in.clone()),
             desk,
@@ -150,6 +154,7 @@ impl App {
             reasons: BTreeMap::new(),
             alerts: BTreeMap::new(),
             faults: Vec::new(),
+            underway: None,
             again: None,
             hurried: None,
             runs: RunLedger::default(),

@@ -1,7 +1,7 @@
 //! What is to be sent: one latest value for each retained topic, and a few
 //! momentary messages that are forgotten when the connection goes.
 
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::collections::{BTreeMap, VecDeque};
 
 use super::config::MAX_PAYLOAD;
 use super::message::{Message, Rank, SendError};
@@ -22,7 +22,8 @@ struct Latest {
 #[derive(Debug, Default)]
 pub(super) struct Outbox {
     latest: BTreeMap<Topic, Latest>,
-    cleared: BTreeSet<Topic>,
+    /// In the order in which they were cleared: a device is undiscovered first.
+    cleared: Vec<Topic>,
     changed: VecDeque<Topic>,
     momentary: VecDeque<Message>,
     next_position: u64,
@@ -47,7 +48,7 @@ impl Outbox {
         }
         let position = self.latest.get(&topic).map_or(self.next_position, |held| held.position);
         self.next_position += 1;
-        self.cleared.remove(&topic);
+        self.cleared.retain(|cleared| *cleared != topic);
         self.latest.insert(topic.clone(), Latest { rank, position, payload });
         self.mark(topic);
         Ok(())
@@ -56,7 +57,9 @@ impl Outbox {
     /// Takes a retained topic off the broker, now or after the next connection.
     pub(super) fn clear(&mut self, topic: Topic) {
         self.latest.remove(&topic);
-        self.cleared.insert(topic.clone());
+        if !self.cleared.contains(&topic) {
+            self.cleared.push(topic.clone());
+        }
         self.mark(topic);
     }
 
@@ -106,7 +109,7 @@ impl Outbox {
         let topic = self.changed.pop_front()?;
         let payload = self.latest.get(&topic).map(|latest| latest.payload.clone());
         if payload.is_none() {
-            self.cleared.remove(&topic);
+            self.cleared.retain(|cleared| *cleared != topic);
         }
         Some(Message { topic, payload: payload.unwrap_or_default(), retained: true })
     }
@@ -211,8 +214,9 @@ mod tests {
         let mut outbox = Outbox::default();
         outbox.set(topic("old"), b"x".to_vec(), Rank::Value).expect("fits");
         outbox.clear(topic("old"));
+        outbox.clear(topic("even older"));
         outbox.up();
-        assert_eq!(drain(&mut outbox), [say("old", "")]);
+        assert_eq!(drain(&mut outbox), [say("old", ""), say("even older", "")], "as cleared");
         outbox.down();
         outbox.up();
         assert_eq!(drain(&mut outbox), []);

@@ -1,5 +1,6 @@
 //! One schedule from one snapshot. Pure but for the time it takes.
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -11,17 +12,22 @@ use optimiser::plan::{Outcome, Planner};
 use optimiser::problem::Problem;
 use optimiser::published::Published;
 use optimiser::rule::rule_plan;
+use optimiser::schedule::Origin;
 use optimiser::time::Instant;
-use optimiser::units::{Energy, Price, Temperature};
+use optimiser::units::{Energy, Power, Price, Temperature};
 
-use super::wishes;
+use super::{allowances, wishes};
 use crate::assemble::{AssembleError, Assembled, Known, assemble};
-use crate::house::House;
+use crate::house::{BaseLoad, House};
 use crate::present::Plan;
 use crate::present::document::Document;
-use crate::series::Origin;
+use crate::series;
 use crate::service::commands::Wish;
 use crate::tariff::{Band, Rates};
+
+/// Work on a schedule that something waits for. A thorough one follows when it is
+/// quiet; most of the time of a schedule goes into simulations.
+const HASTE: Effort = Effort { simulations: 100, ..Effort::STEP };
 
 /// How long a schedule is acted on if no newer one comes [s].
 const HOLDS_S: i64 = 6 * 3_600;
@@ -33,6 +39,13 @@ const CHANGE_PER_KWH: f64 = 0.1;
 /// The price that stands in where none is known [minor/kWh]. Only its being the
 /// same at all times matters.
 const FLAT_PRICE: f64 = 25.0;
+
+/// What answers a problem: the program, or what stands in for it in a test.
+pub type Program = fn(&mut Planner, &Problem) -> Outcome;
+
+/// Mean power of a house without its heaters that stands in where none is known [kW]:
+/// 3500 kWh a year, a usual home in Europe (common practice, no published source).
+const USUAL_LOAD_KW: f64 = 0.4;
 
 /// How much work a schedule is worth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -70,6 +83,18 @@ pub struct Snapshot {
     pub change_share: f64,
     /// How much work it is worth.
     pub taste: Taste,
+    /// What answers it.
+    pub program: Program,
+}
+
+impl Snapshot {
+    /// Whether a schedule of the program is out that holds still.
+    fn has_valid_schedule(&self) -> bool {
+        self.published.as_ref().is_some_and(|made| {
+            let holds = made.issued_at <= self.at && self.at < made.valid_until;
+            holds && made.schedule.origin != Origin::Rule
+        })
+    }
 }
 
 /// What something that was asked for by hand costs.
@@ -119,27 +144,25 @@ impl Made {
 /// Makes a schedule: by the program, else by rule.
 ///
 /// # Errors
-/// In words, if even the rule finds none.
+/// In words, if the program finds none and the schedule that is out holds still, or
+/// if even the rule finds none.
 pub fn make(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> {
     let begun = std::time::Instant::now();
     let house = house_now(snapshot);
-    let (assembled, mut fell_because) = match assemble(&house, &snapshot.known, snapshot.at) {
-        Ok(assembled) => (assembled, None),
-        Err(AssembleError::NoPrices { .. } | AssembleError::PricesNeeded) => {
-            (without_prices(house, snapshot)?, Some(NO_PRICES.to_owned()))
-        }
-        Err(error) => return Err(error.to_string()),
-    };
-    let Assembled { mut problem, price_origins, notes } = assembled;
-    wishes::apply(&mut problem, &snapshot.wishes, snapshot.at);
+    let rules = house.hygiene.clone();
+    let (assembled, mut fell_because) = stated(house, &snapshot.known, snapshot.at)?;
+    let Assembled { mut problem, price_origins, mut notes } = assembled;
+    wishes::apply(&mut problem, &snapshot.wishes, &rules, snapshot.at);
+    notes.extend(allowances::apply(&mut problem, &snapshot.known.allowances));
     if let Some(published) = &snapshot.published {
         problem.published = Some(Published::new(&published.schedule, &problem.horizon));
         problem.weights.change_per_kwh = CHANGE_PER_KWH;
         problem.weights.change_share = snapshot.change_share;
     }
     let problem = problem.validated().map_err(|error| error.to_string())?;
-    let schedule = match planned(&problem, planner, snapshot.taste) {
+    let schedule = match planned(&problem, planner, snapshot) {
         Ok(schedule) => schedule,
+        Err(why) if snapshot.has_valid_schedule() => return Err(why),
         Err(why) => {
             let schedule = rule_plan(&problem).map_err(|found| {
                 format!("no schedule can be made: {why}; by rule {}", in_words(&found))
@@ -151,7 +174,7 @@ pub fn make(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> 
     let horizon = problem.horizon.slots();
     let first_forecast = match fell_because.as_deref() {
         Some(NO_PRICES) => Some(0),
-        _ => price_origins.iter().position(|origin| *origin == Origin::Forecast),
+        _ => price_origins.iter().position(|origin| *origin == series::Origin::Forecast),
     };
     Ok(Made {
         issued_at: snapshot.at,
@@ -178,25 +201,64 @@ fn house_now(snapshot: &Snapshot) -> House {
     house
 }
 
+/// The problem as far as anything is known, and why it is not known better. Nothing
+/// that others send or leave out may keep a house from having a schedule.
+fn stated(
+    mut house: House,
+    known: &Known,
+    at: Instant,
+) -> Result<(Assembled, Option<String>), String> {
+    let mut estimates = Vec::new();
+    if matches!(house.base_load, BaseLoad::Series { .. }) && known.load.is_none() {
+        house.base_load = BaseLoad::Daily(vec![(NaiveTime::MIN, Power::constant(USUAL_LOAD_KW))]);
+        estimates.push(format!(
+            "where no base load is known, {USUAL_LOAD_KW} kW are taken at all hours"
+        ));
+    }
+    let (mut assembled, fell_because) = match assemble(&house, known, at) {
+        Ok(assembled) => (assembled, None),
+        Err(AssembleError::NoPrices { .. } | AssembleError::PricesNeeded) => {
+            (without_prices(house, known, at)?, Some(NO_PRICES.to_owned()))
+        }
+        Err(error @ (AssembleError::Column(_) | AssembleError::Pv(_))) if has_forecast(known) => {
+            let bare = Known { pv: None, load: None, draws: None, weather: None, ..known.clone() };
+            let (assembled, fell_because) = stated(house, &bare, at)?;
+            let why = format!("the forecasts cannot be used, so none is: {error}");
+            (assembled, fell_because.or(Some(why)))
+        }
+        Err(error) => return Err(error.to_string()),
+    };
+    assembled.notes.extend(estimates);
+    Ok((assembled, fell_because))
+}
+
+fn has_forecast(known: &Known) -> bool {
+    known.pv.is_some() || known.load.is_some() || known.draws.is_some() || known.weather.is_some()
+}
+
 /// The problem at one price for all hours and nothing for export.
-fn without_prices(mut house: House, snapshot: &Snapshot) -> Result<Assembled, String> {
+fn without_prices(mut house: House, known: &Known, at: Instant) -> Result<Assembled, String> {
     let flat = |rate| {
         let (from, until) = (NaiveTime::MIN, NaiveTime::MIN);
         Rates::Bands(vec![Band { from, until, rate: Price::constant(rate) }])
     };
     house.tariff.import = flat(FLAT_PRICE);
     house.tariff.export = flat(0.0);
-    assemble(&house, &snapshot.known, snapshot.at).map_err(|error| error.to_string())
+    assemble(&house, known, at).map_err(|error| error.to_string())
 }
 
-fn planned(problem: &Problem, planner: &mut Planner, taste: Taste) -> Result<Schedule, String> {
-    let effort = match taste {
-        Taste::Quick => Effort::STEP,
+fn planned(
+    problem: &Problem,
+    planner: &mut Planner,
+    snapshot: &Snapshot,
+) -> Result<Schedule, String> {
+    let effort = match snapshot.taste {
+        Taste::Quick => HASTE,
         Taste::Thorough => Effort::COLD,
         Taste::ByRule => return Err("the solver did not answer in time".to_owned()),
     };
     *planner = std::mem::take(planner).with_effort(effort);
-    match planner.plan(problem) {
+    match caught(planner, |planner| Ok((snapshot.program)(planner, problem)))? {
         Outcome::Planned(planned) => Ok(planned.schedule),
         Outcome::Infeasible(missing) => {
             let missing: Vec<String> = missing
@@ -210,6 +272,24 @@ fn planned(problem: &Problem, planner: &mut Planner, taste: Taste) -> Result<Sch
         }
         Outcome::Failed(why) => Err(format!("there is no answer: {why}")),
     }
+}
+
+/// Work that may panic, which is then an error in words.
+pub(super) fn caught<T>(
+    planner: &mut Planner,
+    work: impl FnOnce(&mut Planner) -> Result<T, String>,
+) -> Result<T, String> {
+    let done = catch_unwind(AssertUnwindSafe(|| work(planner)));
+    done.unwrap_or_else(|panic| {
+        // What it holds may be half changed.
+        *planner = Planner::default();
+        let text = panic
+            .downcast_ref::<String>()
+            .map(String::as_str)
+            .or_else(|| panic.downcast_ref::<&str>().copied())
+            .unwrap_or("without a word");
+        Err(format!("the planner panicked: {text}; report this with the log"))
+    })
 }
 
 fn in_words(found: &[Violation]) -> String {

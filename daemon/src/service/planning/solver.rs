@@ -1,7 +1,6 @@
 //! The thread that solves. HiGHS keeps a scheduler for each thread that calls it,
 //! so it is always the same one, until it hangs and is left behind.
 
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
 use std::time::Duration;
@@ -9,7 +8,7 @@ use std::time::Duration;
 use optimiser::plan::Planner;
 use tokio::sync::mpsc::UnboundedSender;
 
-use super::making::{Made, Priced, Snapshot, make, price};
+use super::making::{Made, Priced, Snapshot, caught, make, price};
 use crate::service::supervision::{Pulse, SOLVER_THREAD};
 
 /// Limit on one schedule, by a clock that nobody can set.
@@ -125,21 +124,4 @@ impl Solver {
             .map_err(|error| format!("no thread for the solver: {error}"))?;
         Ok(sender)
     }
-}
-
-fn caught<T>(
-    planner: &mut Planner,
-    work: impl FnOnce(&mut Planner) -> Result<T, String>,
-) -> Result<T, String> {
-    let done = catch_unwind(AssertUnwindSafe(|| work(planner)));
-    done.unwrap_or_else(|panic| {
-        // What it holds may be half changed.
-        *planner = Planner::default();
-        let text = panic
-            .downcast_ref::<String>()
-            .map(String::as_str)
-            .or_else(|| panic.downcast_ref::<&str>().copied())
-            .unwrap_or("without a word");
-        Err(format!("the planner panicked: {text}; report this with the log"))
-    })
 }

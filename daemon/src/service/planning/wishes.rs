@@ -1,10 +1,11 @@
 //! What was asked for by hand, as parts of a planning problem.
 
-use optimiser::problem::{ByHand, Draw, HeaterId, Problem, Ready};
+use optimiser::problem::{ByHand, Draw, HeaterId, Hygiene, Problem, Ready};
 use optimiser::time::Instant;
 use optimiser::units::{Flow, Temperature, Volume};
 use optimiser::water;
 
+use crate::house::HygieneRule;
 use crate::service::commands::{Wish, WishKind};
 
 /// Litres at 40 °C that one more person takes a day, at the time of the largest
@@ -13,30 +14,18 @@ const GUEST_LITRES: f64 = 40.0;
 const GUEST_CELSIUS: f64 = 40.0;
 const GUEST_FLOW: f64 = 8.0;
 
-/// Puts the wishes into a problem.
-pub(super) fn apply(problem: &mut Problem, wishes: &[Wish], now: Instant) {
+/// Water that will have stood for so long without a proof is pasteurised before
+/// somebody returns to it [s] (HSE HSG274 Part 2 asks for weekly flushing).
+const STOOD_S: i64 = 7 * 86_400;
+
+/// Puts the wishes into a problem; `rules` say what a pasteurisation is.
+pub(super) fn apply(problem: &mut Problem, wishes: &[Wish], rules: &[HygieneRule], now: Instant) {
     problem.by_hand =
         problem.heaters().flat_map(|heater| by_hand(problem, wishes, heater, now)).collect();
     for wish in wishes {
         let spans = |at: Instant| wish.from <= at && at < wish.until;
         match &wish.kind {
-            WishKind::Away => {
-                problem.draws.retain(|draw| !spans(draw.start));
-                problem.ready.retain(|ready| !spans(ready.by));
-                // Nobody draws meanwhile; it is due when somebody may again.
-                for hygiene in &mut problem.hygiene {
-                    if wish.from <= now && hygiene.due < wish.until {
-                        hygiene.due = wish.until;
-                    }
-                }
-                let end = problem.horizon.end();
-                problem.hygiene.retain(|hygiene| hygiene.due <= end);
-                if wish.from <= now && wish.until >= end {
-                    for store in &mut problem.site.stores {
-                        store.held_back = Volume::clamped(0.0);
-                    }
-                }
-            }
+            WishKind::Away => away(problem, wish, rules, now),
             WishKind::Guests(people) => {
                 let more = guests(&problem.draws, *people, &spans);
                 problem.draws.extend(more);
@@ -56,6 +45,38 @@ pub(super) fn apply(problem: &mut Problem, wishes: &[Wish], now: Instant) {
                 }
             }
             WishKind::Target { .. } | WishKind::Boost { .. } | WishKind::Off { .. } => {}
+        }
+    }
+}
+
+/// Nobody draws meanwhile. What is due then, or has stood for a week, is pasteurised
+/// before somebody may draw again, and not earlier than the plan reaches.
+fn away(problem: &mut Problem, wish: &Wish, rules: &[HygieneRule], now: Instant) {
+    let spans = |at: Instant| wish.from <= at && at < wish.until;
+    problem.draws.retain(|draw| !spans(draw.start));
+    problem.ready.retain(|ready| !spans(ready.by));
+    for hygiene in &mut problem.hygiene {
+        if spans(hygiene.due) || spans(now) && hygiene.due < wish.until {
+            hygiene.due = wish.until;
+        }
+    }
+    for rule in rules {
+        let is_planned = problem.hygiene.iter().any(|hygiene| hygiene.store == rule.store);
+        let stood = rule.last_proven.is_none_or(|proven| wish.until - proven > STOOD_S);
+        if !is_planned && stood {
+            problem.hygiene.push(Hygiene {
+                store: rule.store,
+                due: wish.until,
+                temperature: rule.temperature,
+                hold_seconds: (rule.hold_minutes * 60.0) as i64,
+            });
+        }
+    }
+    let end = problem.horizon.end();
+    problem.hygiene.retain(|hygiene| hygiene.due <= end);
+    if wish.from <= now && wish.until >= end {
+        for store in &mut problem.site.stores {
+            store.held_back = Volume::clamped(0.0);
         }
     }
 }

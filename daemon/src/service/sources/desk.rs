@@ -1,9 +1,9 @@
 //! Prices from any source, as the tariff needs them.
 
 use optimiser::time::{Instant, Slot};
-use optimiser::units::Price;
+use optimiser::units::{Power, Price};
 
-use crate::assemble::Known;
+use crate::assemble::{Allowance, Known};
 use crate::series::{self, Marks, PriceUnit, Prices, unit_slip};
 use crate::service::archive::{self, Archive, ArchiveError, Record};
 use crate::service::prices::{Book, PriceList, Quantity, Suspicion, read_openadr};
@@ -24,13 +24,26 @@ const HALF_HOUR_S: i64 = 1_800;
 /// Unit of everything in the books.
 const UNIT: &str = "minor/kWh";
 
-/// All that is known of prices.
+/// All that is known of prices, and of what comes with them in events.
 pub struct PriceDesk {
     form: PriceForm,
     tariff: Tariff,
     import: Book,
     export: Book,
+    /// Kept for those who want to know; nothing is planned with it.
+    ghg: Book,
+    import_limit: Book,
+    export_limit: Book,
 }
+
+/// Everything that has a book.
+const QUANTITIES: [Quantity; 5] = [
+    Quantity::Price,
+    Quantity::ExportPrice,
+    Quantity::Ghg,
+    Quantity::ImportCapacityLimit,
+    Quantity::ExportCapacityLimit,
+];
 
 /// What became of a price document.
 #[derive(Debug, Default, PartialEq)]
@@ -44,8 +57,8 @@ pub struct Taken {
 impl PriceDesk {
     /// Knows nothing yet.
     pub fn new(form: PriceForm, tariff: Tariff) -> Self {
-        let (import, export) = (Book::new(Quantity::Price), Book::new(Quantity::ExportPrice));
-        Self { form, tariff, import, export }
+        let [import, export, ghg, import_limit, export_limit] = QUANTITIES.map(Book::new);
+        Self { form, tariff, import, export, ghg, import_limit, export_limit }
     }
 
     /// Takes up what was remembered.
@@ -54,12 +67,13 @@ impl PriceDesk {
     /// If the archive cannot be read.
     pub fn recall(&mut self, archive: &Archive, now: Instant) -> Result<(), ArchiveError> {
         let Some(span) = Slot::new(now + -KEEP_S, now + AHEAD_S) else { return Ok(()) };
-        for quantity in [Quantity::Price, Quantity::ExportPrice] {
+        for quantity in QUANTITIES {
             let prices = archive.prices(name(quantity), span)?;
             for issue in prices.chunk_by(|a, b| a.issued_at == b.issued_at) {
                 let points = issue.iter().map(|price| (price.slot, price.value)).collect();
                 let at = issue[0].issued_at;
-                let (list, _) = PriceList::new(quantity, UNIT.to_owned(), at, u32::MAX, points);
+                let unit = issue[0].unit.clone();
+                let (list, _) = PriceList::new(quantity, unit, at, u32::MAX, points);
                 self.book(quantity).add(list);
             }
         }
@@ -81,7 +95,8 @@ impl PriceDesk {
             }
             let quantity = list.quantity;
             let book = self.book(quantity);
-            if let Some(suspicion) = Suspicion::of(&list, book) {
+            let is_price = matches!(quantity, Quantity::Price | Quantity::ExportPrice);
+            if let Some(suspicion) = Suspicion::of(&list, book).filter(|_| is_price) {
                 suspicious = Some(("suspicious", suspicion.to_string()));
                 continue;
             }
@@ -90,7 +105,7 @@ impl PriceDesk {
                     quantity: name(quantity).to_owned(),
                     slot,
                     value,
-                    unit: UNIT.to_owned(),
+                    unit: list.unit.clone(),
                     issued_at: list.issued_at,
                 })
             }));
@@ -121,6 +136,13 @@ impl PriceDesk {
         // Without prices of its own, export follows those of import.
         let export = if export.points().is_empty() { import.clone() } else { export };
         known.wholesale = Wholesale { import, export };
+        let allowances = |book: &Book, is_import: bool| -> Vec<Allowance> {
+            let pieces = book.pieces().into_iter().filter(|(slot, _)| slot.end() > now);
+            let allowance = |(slot, kw)| Allowance { slot, power: Power::clamped(kw), is_import };
+            pieces.map(allowance).collect()
+        };
+        known.allowances = allowances(&self.import_limit, true);
+        known.allowances.extend(allowances(&self.export_limit, false));
     }
 
     /// From when on nothing is known.
@@ -129,7 +151,13 @@ impl PriceDesk {
     }
 
     fn book(&mut self, quantity: Quantity) -> &mut Book {
-        if quantity == Quantity::ExportPrice { &mut self.export } else { &mut self.import }
+        match quantity {
+            Quantity::Price => &mut self.import,
+            Quantity::ExportPrice => &mut self.export,
+            Quantity::Ghg => &mut self.ghg,
+            Quantity::ImportCapacityLimit => &mut self.import_limit,
+            Quantity::ExportCapacityLimit => &mut self.export_limit,
+        }
     }
 
     /// Lists in minor units per kWh.
@@ -151,17 +179,17 @@ impl PriceDesk {
                 let (lists, faults) =
                     read_openadr(bytes, now, now + AHEAD_S).map_err(|error| error.to_string())?;
                 notes.extend(faults.iter().map(ToString::to_string));
-                let priced = lists
-                    .into_iter()
-                    .filter(|l| matches!(l.quantity, Quantity::Price | Quantity::ExportPrice));
-                priced
-                    .map(|list| {
+                let in_our_units = |list: PriceList| match list.quantity {
+                    Quantity::Price | Quantity::ExportPrice => {
                         let unit = price_unit(&list.unit, currency).ok_or_else(|| {
                             format!("`{}` is no unit of prices in {currency}", list.unit)
                         })?;
                         converted(&list, unit, currency)
-                    })
-                    .collect()
+                    }
+                    Quantity::Ghg => Ok(list),
+                    Quantity::ImportCapacityLimit | Quantity::ExportCapacityLimit => in_kw(&list),
+                };
+                lists.into_iter().map(in_our_units).collect()
             }
         }
     }
@@ -195,7 +223,26 @@ impl PriceDesk {
 }
 
 fn name(quantity: Quantity) -> &'static str {
-    if quantity == Quantity::ExportPrice { "export" } else { "import" }
+    match quantity {
+        Quantity::Price => "import",
+        Quantity::ExportPrice => "export",
+        Quantity::Ghg => "ghg",
+        Quantity::ImportCapacityLimit => "import-limit",
+        Quantity::ExportCapacityLimit => "export-limit",
+    }
+}
+
+/// Limits of power in kW, which is also meant where no unit is given.
+fn in_kw(list: &PriceList) -> Result<PriceList, String> {
+    let factor = match list.unit.to_uppercase().as_str() {
+        "KW" | "KWH" => 1.0,
+        "W" => 1e-3,
+        "MW" => 1e3,
+        _ => return Err(format!("`{}` is no unit of a capacity limit", list.unit)),
+    };
+    let points = list.points().iter().map(|(slot, value)| (*slot, value * factor)).collect();
+    let unit = "kW".to_owned();
+    Ok(PriceList::new(list.quantity, unit, list.issued_at, list.priority, points).0)
 }
 
 fn prices(book: &Book) -> Prices {
@@ -291,5 +338,42 @@ mod tests {
             .expect_err("a thousand times too dear");
         assert_eq!(kind, "unreadable");
         assert!(text.contains("which no household pays"), "{text}");
+    }
+
+    // Subset of OpenADR 3.1: GHG is kept, capacity limits are planned with.
+    #[test]
+    fn an_event_brings_limits_and_greenhouse_gas_beside_prices() {
+        let mut desk = PriceDesk { form: PriceForm::OpenAdr, ..desk() };
+        let descriptor = |kind: &str, units: &str, currency: Option<&str>| serde_json::json!({"payloadType": kind, "units": units, "currency": currency});
+        let payload = |kind: &str, value: f64| serde_json::json!({"type": kind, "values": [value]});
+        let event = serde_json::json!({
+            "payloadDescriptors": [
+                descriptor("PRICE", "KWH", Some("EUR")),
+                descriptor("IMPORT_CAPACITY_LIMIT", "W", None),
+                descriptor("GHG", "G_PER_KWH", None)
+            ],
+            "intervalPeriod": {"start": at(0).to_string(), "duration": "PT1H"},
+            "intervals": [{"payloads": [
+                payload("PRICE", 0.2),
+                payload("IMPORT_CAPACITY_LIMIT", 2_500.0),
+                payload("EXPORT_CAPACITY_LIMIT", 1.5),
+                payload("GHG", 180.0)
+            ]}]
+        });
+        let taken = desk.take(at(-10), event.to_string().as_bytes()).expect("an event");
+        let names: Vec<_> = taken
+            .records
+            .iter()
+            .map(|record| match record {
+                Record::Price(price) => (price.quantity.clone(), price.value, price.unit.clone()),
+                other => panic!("{other:?}"),
+            })
+            .collect();
+        assert!(names.contains(&("ghg".into(), 180.0, "G_PER_KWH".into())), "{names:?}");
+        let mut known = Known::default();
+        desk.fill(&mut known, at(0));
+        let limits: Vec<_> = known.allowances.iter().map(|a| (a.power.kw(), a.is_import)).collect();
+        assert_eq!(limits, [(2.5, true), (1.5, false)]);
+        assert!(known.wholesale.import.known().next().is_some());
     }
 }

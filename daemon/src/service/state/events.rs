@@ -108,6 +108,13 @@ pub enum Event {
         /// What is wrong with it: a short name, and words.
         fault: Option<(&'static str, String)>,
     },
+    /// A heater's meter was read for a half-hour.
+    Excess {
+        /// Which heater.
+        heater: HeaterId,
+        /// What it used beyond what it was told [kWh], if that is worth a word.
+        kwh: Option<f64>,
+    },
     /// Whether the archive took the last batch.
     Persisted(bool),
     /// The service is to end.

@@ -25,10 +25,12 @@ impl State {
                 Fault { what, kind: kind.to_owned(), text, since }
             })
             .collect();
-        let names = |faults: &[Fault]| -> Vec<(String, String)> {
-            faults.iter().map(|fault| (fault.what.clone(), fault.kind.clone())).collect()
+        // Another cause is news; another number of minutes or degrees is not.
+        let words = |faults: &[Fault]| -> Vec<(String, String, String)> {
+            let text = |fault: &Fault| fault.text.replace(|c: char| c.is_ascii_digit(), "");
+            faults.iter().map(|f| (f.what.clone(), f.kind.clone(), text(f))).collect()
         };
-        let is_new = names(&faults) != names(&self.faults);
+        let is_new = words(&faults) != words(&self.faults);
         self.faults = faults;
         if is_new {
             effects.push(Effect::Faults(self.faults.clone()));
@@ -88,6 +90,15 @@ impl State {
                     "no probe speaks for it: it is heated by the model, and no pasteurisation is proven",
                 );
             }
+        }
+        for (id, kwh) in &self.excesses {
+            let store = &self.settings.plant.stores[id.store];
+            let what = format!("{}/{}", store.name, store.heaters[id.element].name);
+            let text = format!(
+                "used {kwh:.2} kWh more in a half-hour than it was told; look at its switch, \
+                 and take it off the mains if it does not go off"
+            );
+            add(&what, "mismatch", &text);
         }
         if is_settled && self.prices_until.is_none_or(|until| until < now + PRICE_REACH_S) {
             add("prices", "missing", "prices are known for less than 3 h; estimates are used");

@@ -1,16 +1,19 @@
 //! What each heater is to do now.
 
 use optimiser::problem::HeaterId;
-use optimiser::time::Instant;
-use optimiser::units::Temperature;
+use optimiser::time::{Instant, Slot};
+use optimiser::units::{Power, Temperature};
 
-use super::{Effect, MAX_TICK_S, Role, State};
+use super::{Current, Effect, MAX_TICK_S, Role, State};
 use crate::service::clock::is_plausible;
 use crate::service::commands::Verdict;
 use crate::service::setpoints::{VALID_S, Wanted, run_window};
 
 /// Starts are spread from these edges, whatever the length of the slots [s].
 const HALF_HOUR_S: i64 = 1_800;
+
+/// A pause shorter than this between two runs is not worth switching twice [s].
+const BRIDGED_S: i64 = 120;
 
 impl State {
     pub(super) fn send_set_points(&mut self, now: Instant, effects: &mut Vec<Effect>) {
@@ -88,14 +91,9 @@ impl State {
         };
         let valid_until = current.valid_until;
         let found = current.schedule.slots.iter().position(|plan| plan.slot.contains(now));
-        let run = found.and_then(|index| {
-            let plan = &current.schedule.slots[index];
-            let at = plan.heaters.iter().position(|run| run.id == heater)?;
-            let run = &plan.heaters[at];
-            let reason = current.reasons.get(index).and_then(|row| row.get(at)).cloned();
-            Some((plan.slot, run.power, run.delay_minutes, run.minutes, reason))
-        });
-        let Some((slot, power, delay_minutes, minutes, reason)) = run else {
+        let run = found.and_then(|index| Duty::of(current, index, heater));
+        let next = found.and_then(|index| Duty::of(current, index + 1, heater));
+        let Some(Duty { slot, power, delay_s, run_s, reason }) = run else {
             return off(now, "the schedule has no slot for this time");
         };
         // Decided once in each half-hour: who runs already has no start to delay.
@@ -106,15 +104,21 @@ impl State {
         self.offsets.insert(heater, (edge, offset_s));
         // A schedule made within the half-hour begins late already.
         let offset_s = (edge + offset_s - slot.start()).max(0);
-        let seconds = |minutes: f64| (minutes * 60.0).round() as i64;
-        let reason = reason.unwrap_or_else(|| "as planned".to_owned());
-        match run_window(slot, seconds(delay_minutes), seconds(minutes), offset_s) {
-            Some(window) if window.contains(now) => Wanted {
-                power_w: (power.kw() * 1_000.0).round() as u32,
-                until: window.end().min(valid_until),
-                reason,
-            },
-            _ if minutes > 0.0 => off(now, &format!("not in this part of the slot. {reason}")),
+        let on = |power: Power, until: Instant, reason| Wanted {
+            power_w: (power.kw() * 1_000.0).round() as u32,
+            until: until.min(valid_until),
+            reason,
+        };
+        let bridged = next.filter(|next| {
+            let begins = next.slot.start() + next.delay_s;
+            runs && next.run_s > 0 && (0..BRIDGED_S).contains(&(begins - now))
+        });
+        match run_window(slot, delay_s, run_s, offset_s) {
+            Some(window) if window.contains(now) => on(power, window.end(), reason),
+            _ if let Some(next) = bridged => {
+                on(next.power, next.slot.start() + next.delay_s, next.reason)
+            }
+            _ if run_s > 0 => off(now, &format!("not in this part of the slot. {reason}")),
             _ => off(now, &reason),
         }
     }
@@ -144,6 +148,32 @@ impl State {
         let power_w = self.settings.plant.stores[heater.store].heaters[heater.element].power_w;
         let reason = format!("{why}; comfort minimum: {hottest} is heated to {}", comfort.above);
         Wanted { power_w, until: now + VALID_S, reason }
+    }
+}
+
+/// What the schedule wants of a heater in a slot.
+struct Duty {
+    slot: Slot,
+    power: Power,
+    delay_s: i64,
+    run_s: i64,
+    reason: String,
+}
+
+impl Duty {
+    fn of(current: &Current, index: usize, heater: HeaterId) -> Option<Self> {
+        let plan = current.schedule.slots.get(index)?;
+        let at = plan.heaters.iter().position(|run| run.id == heater)?;
+        let run = &plan.heaters[at];
+        let reason = current.reasons.get(index).and_then(|row| row.get(at)).cloned();
+        let seconds = |minutes: f64| (minutes * 60.0).round() as i64;
+        Some(Self {
+            slot: plan.slot,
+            power: run.power,
+            delay_s: seconds(run.delay_minutes),
+            run_s: seconds(run.minutes),
+            reason: reason.unwrap_or_else(|| "as planned".to_owned()),
+        })
     }
 }
 

@@ -68,6 +68,8 @@ pub struct State {
     persisted: bool,
     link_up: bool,
     link_faults: BTreeSet<(String, &'static str, String)>,
+    /// Heaters that used more than they were told in the last half-hour [kWh].
+    excesses: BTreeMap<HeaterId, f64>,
     faults: Vec<Fault>,
     blind: Vec<bool>,
 }
@@ -95,6 +97,7 @@ impl State {
             persisted: true,
             link_up: false,
             link_faults: BTreeSet::new(),
+            excesses: BTreeMap::new(),
             faults: Vec::new(),
             blind: vec![true; settings.plant.stores.len()],
             overrides,
@@ -138,6 +141,12 @@ impl State {
                 match fault {
                     Some(fault) => self.source_faults.insert(name, fault),
                     None => self.source_faults.remove(name),
+                };
+            }
+            Event::Excess { heater, kwh } => {
+                match kwh {
+                    Some(kwh) => self.excesses.insert(heater, kwh),
+                    None => self.excesses.remove(&heater),
                 };
             }
             Event::Persisted(persisted) => self.persisted = persisted,

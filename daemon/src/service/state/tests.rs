@@ -71,6 +71,7 @@ fn schedule(on: &[usize]) -> Current {
             why: Reason::NotNeeded,
         }],
         stores: vec![],
+        circulation: none,
         jobs: vec![],
         plant_room: optimiser::schedule::PlantRoomPlan::default(),
     };
@@ -103,12 +104,16 @@ fn tick() -> Event {
 
 /// A service that is connected, sees its store, and has a schedule.
 fn running(on: &[usize]) -> State {
-    let mut state = State::new(settings(), at(0), Overrides::new(plant()));
+    running_by(settings(), schedule(on))
+}
+
+fn running_by(settings: Settings, current: Current) -> State {
+    let mut state = State::new(settings, at(0), Overrides::new(plant()));
     state.apply(at(0), tick());
     state.apply(at(0), Event::Link(LinkEvent::Up));
     state.apply(at(0), message("in/top", "45"));
     state.apply(at(0), Event::Prices { known_until: at(200_000) });
-    state.apply(at(0), Event::Planned(Ok(schedule(on))));
+    state.apply(at(0), Event::Planned(Ok(current)));
     state
 }
 
@@ -348,6 +353,32 @@ fn a_set_point_that_did_not_leave_is_sent_at_the_next_tick() {
     assert!(!sends(&state.apply(at(10), tick())), "nothing is due");
     assert!(!sends(&state.apply(at(11), Event::Unsent(HEATER))), "not in the same breath");
     assert!(sends(&state.apply(at(12), tick())));
+}
+
+// Failure case 36, the welded relay.
+#[test]
+fn a_heater_that_uses_more_than_it_was_told_is_named() {
+    let mut state = running(&[]);
+    let said = |state: &State| {
+        state.faults().iter().any(|f| f.what == "cylinder/rod" && f.kind == "mismatch")
+    };
+    state.apply(at(1_800), Event::Excess { heater: HEATER, kwh: Some(1.5) });
+    assert!(said(&state), "{:?}", state.faults());
+    state.apply(at(3_600), Event::Excess { heater: HEATER, kwh: None });
+    assert!(!said(&state));
+}
+
+// A few seconds between two runs are not worth switching twice; minutes are.
+#[test]
+fn a_short_pause_is_bridged() {
+    let changes = |minutes: f64| {
+        let mut plan = schedule(&[0, 1]);
+        plan.schedule.slots[0].heaters[0].minutes = minutes;
+        let mut state = running_by(Settings { start_offset: false, ..settings() }, plan);
+        starts(&run(&mut state, 0, 3_700, warming))
+    };
+    assert_eq!(changes(29.5).iter().map(|(at, _)| *at).collect::<Vec<_>>(), [90, 3_600]);
+    assert_eq!(changes(20.0).len(), 4, "on, off, on, off");
 }
 
 // A plan made within the half-hour must not put a start off again and again.

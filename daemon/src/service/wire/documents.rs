@@ -120,6 +120,9 @@ pub struct Health {
     pub clock_synchronised: bool,
     /// Whether what is learned and heard reaches the disk.
     pub persisted: bool,
+    /// What stands in, in the schedule, for something that is not known.
+    #[serde(default)]
+    pub estimates: Vec<String>,
     /// Every input.
     pub inputs: Vec<InputHealth>,
 }

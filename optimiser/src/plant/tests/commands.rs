@@ -36,6 +36,7 @@ fn plan(slot: Slot) -> SlotPlan {
             why: Reason::Stock,
         }],
         stores: vec![],
+        circulation: none,
         jobs: vec![],
         plant_room: PlantRoomPlan::default(),
     }

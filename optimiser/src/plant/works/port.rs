@@ -3,7 +3,7 @@
 use super::super::scene::SlotAmbient;
 use super::super::store::{Bench, StorePlant};
 use super::{Inner, Works};
-use crate::physics::coil::{SPREAD_K, exchanger};
+use crate::physics::coil::{EXCHANGER_K, SPREAD_K, exchanger};
 use crate::site::Sink;
 use crate::water::KWH_PER_LITRE_KELVIN;
 
@@ -36,6 +36,17 @@ impl Port {
 }
 
 impl Works {
+    /// The buffer's temperature that its circuits need for all that they can take [°C].
+    pub(super) fn circuits_need(&self, inner: &Inner, ambient: &SlotAmbient) -> f64 {
+        let room = &self.site.plant_room;
+        let of = |sink: &Sink| match (sink, &room.rooms) {
+            (Sink::Rooms, Some(rooms)) => rooms.curve.flow(ambient.outdoor),
+            (Sink::Pool, _) => inner.pool + EXCHANGER_K + 0.5 * SPREAD_K,
+            _ => 0.0,
+        };
+        room.buffer.iter().flat_map(|buffer| &buffer.feeds).map(of).fold(0.0, f64::max)
+    }
+
     /// What a sink offers in a step of some hours.
     pub(super) fn port(
         &self,

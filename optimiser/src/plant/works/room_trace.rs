@@ -47,6 +47,8 @@ pub struct PlantRoomSlot {
     pub rooms_lost_kwh: f64,
     /// Gains of the rooms [kWh].
     pub rooms_gain_kwh: f64,
+    /// Air in the rooms, in the mean of the slot [°C].
+    pub air: f64,
     /// Electricity of all but the buffer's element [kWh].
     pub electricity_kwh: f64,
     /// Spans of that electricity.

@@ -15,6 +15,10 @@ use crate::water::{KWH_PER_LITRE_KELVIN, heat_kwh};
 /// no published source).
 const PIPE_STAT_K: f64 = 5.0;
 
+/// A heat pump stops charging the buffer so far above what the circuits need [K]
+/// (common practice, no published source).
+const BUFFER_STAT_K: f64 = 5.0;
+
 /// Devices in [`super::super::Span::element`]: heat pumps and boiler come first.
 const SOLAR_PUMP: usize = 1_000;
 const LOOP_PUMPS: usize = 2_000;
@@ -46,6 +50,22 @@ impl Moment<'_, '_> {
 
     fn port(&self, sink: Sink) -> super::port::Port {
         self.works.port(sink, self.stores, self.benches, self.inner, self.ambient, self.hours())
+    }
+
+    /// The same for a machine. The thermostat of a heat pump lets it charge the
+    /// buffer to what the circuits need, and go on a little beyond.
+    fn machine_port(&self, source: Source, sink: Sink, runs: bool) -> super::port::Port {
+        let port = self.port(sink);
+        let (Source::HeatPump(_), Sink::Buffer, Some(buffer)) =
+            (source, sink, &self.works.site.plant_room.buffer)
+        else {
+            return port;
+        };
+        let needed = self.works.circuits_need(self.inner, self.ambient);
+        let limit = needed + if runs { BUFFER_STAT_K } else { 0.0 };
+        let capacity = buffer.volume.litres() * KWH_PER_LITRE_KELVIN;
+        let room_left = capacity * (limit - self.inner.buffer) / self.hours();
+        super::port::Port { most_kw: room_left.clamp(0.0, port.most_kw), ..port }
     }
 
     /// Heat pumps, boiler, collectors, the buffer's element.
@@ -92,7 +112,8 @@ impl Moment<'_, '_> {
         let state = self.inner.machines[index];
         let (serves, starts) = state.choose(told.map(|(sink, _)| sink), rules);
         let wish = told.map_or(0.0, |(_, kw)| kw);
-        let given = serves.and_then(|sink| output(&self.port(sink), wish).map(|o| (sink, o)));
+        let port = |sink| self.machine_port(source, sink, state.serves.is_some());
+        let given = serves.and_then(|sink| output(&port(sink), wish).map(|o| (sink, o)));
         let seconds = self.until - self.now;
         if told.is_some() && given.is_none() {
             self.record.refused_minutes += seconds / 60.0;
@@ -272,17 +293,18 @@ fn active(
 }
 
 /// Circuits take from the buffer; buffer, rooms and pool stand for the step
-/// from `now` to `until` of a slot that began at `slot_start` [s].
+/// from `now` to `until` of a slot [s].
 pub(super) fn circuits(
     works: &Works,
     ambient: &SlotAmbient,
     jobs: &[JobCommand],
-    (slot_start, now, until): (f64, f64, f64),
+    (slot_start, slot_end, now, until): (f64, f64, f64, f64),
     inner: &mut Inner,
     record: &mut PlantRoomSlot,
 ) {
     let room = &works.site.plant_room;
     let hours = (until - now) / 3_600.0;
+    let slot_hours = (slot_end - slot_start) / 3_600.0;
     if let Some(buffer) = &room.buffer {
         let capacity = buffer.volume.litres() * KWH_PER_LITRE_KELVIN;
         for job in active(jobs, Source::Buffer, slot_start, 0.5 * (now + until)) {
@@ -316,6 +338,7 @@ pub(super) fn circuits(
             network.step(inner.mass, hours, ambient.outdoor, inner.rooms_heat * 1_000.0, gains);
         inner.mass = step.mass;
         inner.air = step.air;
+        record.air += step.air * hours / slot_hours;
         record.rooms_lost_kwh += step.lost_w / 1_000.0 * hours;
         record.rooms_gain_kwh += gains / 1_000.0 * hours;
     }

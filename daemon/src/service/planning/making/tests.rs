@@ -1,7 +1,7 @@
-use optimiser::schedule::Origin as Rung;
 use optimiser::time::Slot;
 
 use super::*;
+use crate::assemble::Allowance;
 use crate::service::commands::{Wish, WishKind};
 use crate::site_file;
 
@@ -26,6 +26,7 @@ fn snapshot(site: &str) -> Snapshot {
         published: None,
         change_share: 0.005,
         taste: Taste::Quick,
+        program: Planner::plan,
     }
 }
 
@@ -42,7 +43,7 @@ fn heat(made: &Made, span: Slot) -> f64 {
 fn a_schedule_holds_for_six_hours_and_says_its_rung() {
     let made = made(&snapshot(SITE));
     assert_eq!(made.valid_until - made.issued_at, HOLDS_S);
-    assert_eq!(made.schedule.origin, Rung::Optimal);
+    assert_eq!(made.schedule.origin, Origin::Optimal);
     assert_eq!(made.fell_because, None);
 }
 
@@ -61,8 +62,55 @@ fn without_prices_the_promises_are_kept_and_it_says_so() {
 fn when_the_solver_hangs_the_rule_stands_in() {
     let snapshot = Snapshot { taste: Taste::ByRule, ..snapshot(SITE) };
     let made = made(&snapshot);
-    assert_eq!(made.schedule.origin, Rung::Rule);
+    assert_eq!(made.schedule.origin, Origin::Rule);
     assert!(made.fell_because.is_some_and(|why| why.contains("did not answer in time")));
+}
+
+fn silent(_: &mut Planner, _: &Problem) -> Outcome {
+    Outcome::Failed("as the test wants".to_owned())
+}
+
+fn panicking(_: &mut Planner, _: &Problem) -> Outcome {
+    panic!("as the test wants")
+}
+
+// The program, the schedule that is out, the rule: each stands in for the one before.
+#[test]
+fn what_fails_is_stood_in_for_in_turn() {
+    let first = Arc::new(made(&snapshot(SITE)));
+    for program in [silent as Program, panicking] {
+        let failing = Snapshot { program, ..snapshot(SITE) };
+        let mut planner = Planner::default();
+        let by_rule = make(&failing, &mut planner).expect("by rule");
+        assert_eq!(by_rule.schedule.origin, Origin::Rule);
+        let why = by_rule.fell_because.clone().expect("words");
+        assert!(why.contains("planned by rule, because") && why.contains("as the test wants"));
+        let out = Snapshot { published: Some(Arc::clone(&first)), at: at() + 3_600, ..failing };
+        let error = make(&out, &mut planner).expect_err("the schedule before holds");
+        assert!(error.contains("as the test wants"), "{error}");
+        let late = Snapshot { at: first.valid_until, ..out.clone() };
+        let late = make(&late, &mut planner).expect("by rule once it has run out");
+        assert_eq!(late.schedule.origin, Origin::Rule);
+        // A rule's schedule is made anew rather than kept.
+        let again = Snapshot { published: Some(Arc::new(by_rule)), ..out };
+        assert!(make(&again, &mut planner).is_ok());
+    }
+}
+
+// Failure case 41: what others send or leave out never keeps a house from its plan.
+#[test]
+fn absent_and_useless_forecasts_are_stood_in_for() {
+    let house = site_file::read(SITE, "site").expect("a good site").house;
+    let series = House { base_load: BaseLoad::Series { scale: 1.0 }, ..house };
+    let missing = Snapshot { house: Arc::new(series), ..snapshot(SITE) };
+    let plan = made(&missing);
+    assert!(plan.notes.iter().any(|note| note.contains("no base load is known")));
+    assert!((plan.problem.base_load[3].kwh() - 0.2).abs() < 0.11, "0.4 kW");
+    let csv = b"start,price_p_per_kwh\n2026-01-15T06:00:00Z,5\n2026-01-15T06:30:00Z,6\n";
+    let file = crate::series::read("f", csv, crate::series::Marks::AsNamed).expect("a series");
+    let known = Arc::new(Known { load: Some(file), ..Known::default() });
+    let plan = made(&Snapshot { known, ..missing });
+    assert!(plan.fell_because.is_some_and(|why| why.contains("cannot be used")));
 }
 
 #[test]
@@ -73,6 +121,43 @@ fn who_is_away_is_not_heated_for() {
     let gone = Snapshot { wishes: vec![away], ..at_home.clone() };
     let (home, gone) = (heat(&made(&at_home), day), heat(&made(&gone), day));
     assert!(home > 2.0 && gone < 0.2 * home, "{home} kWh and {gone} kWh");
+}
+
+// C11: fourteen days away; the whole vessel is held at 60 °C before the first use,
+// and nothing is heated for it while the return is far.
+#[test]
+fn water_that_stood_is_pasteurised_before_the_return() {
+    const DAY_S: i64 = 86_400;
+    let away = |days_gone: i64, until: Instant| {
+        let from = at() + -days_gone * DAY_S;
+        let wishes = vec![Wish { id: "a".into(), from, until, kind: WishKind::Away }];
+        let lukewarm = vec![vec![Temperature::constant(21.4); 3]];
+        Snapshot {
+            wishes,
+            stores: lukewarm,
+            proven: vec![Some(from + -DAY_S)],
+            taste: Taste::Thorough,
+            ..snapshot(SITE)
+        }
+    };
+    let back = at() + DAY_S;
+    let due = |made: &Made| made.problem.hygiene.iter().map(|h| h.due).collect::<Vec<_>>();
+    let returning = made(&away(13, back));
+    assert_eq!(due(&returning), [back]);
+    let hot = returning.schedule.slots.iter().filter(|plan| plan.slot.end() <= back);
+    let bottom = hot.map(|plan| plan.stores[0].bottom.celsius()).fold(0.0, f64::max);
+    assert!(bottom >= 59.9, "{bottom} °C at the bottom before the return");
+    // The return lies far ahead, or the rest was a short one.
+    let far = made(&away(2, at() + 12 * DAY_S));
+    assert_eq!(due(&far), []);
+    assert!(heat(&far, first_hours(24)) < 0.01, "{}", heat(&far, first_hours(24)));
+    assert_eq!(due(&made(&away(3, back))), []);
+    // A rule that asks seldom does not spare it: a fortnight is too long.
+    let mut seldom = away(13, back);
+    Arc::make_mut(&mut seldom.house).hygiene[0].every_days = 60.0;
+    assert_eq!(due(&made(&seldom)), [back]);
+    seldom.proven = vec![Some(at() + -2 * 3_600)];
+    assert_eq!(due(&made(&seldom)), [], "it was done this morning");
 }
 
 #[test]
@@ -235,4 +320,25 @@ fn a_schedule_changes_only_when_that_pays() {
     let cold = Snapshot { stores: drained, ..again(&price, &first, 1.0) };
     let mended = make(&cold, &mut planner).expect("a schedule");
     assert_ne!(runs(&mended), runs(&first), "a plan that fails is replaced, whatever it saves");
+}
+
+// A limit of the network: the element does not fit under it, so it waits, even if this
+// is the cheapest time; a boost by hand goes before.
+#[test]
+fn what_does_not_fit_under_a_limit_of_the_network_waits() {
+    let cheap = priced(|hour| if (2..4).contains(&hour) { 1.0 } else { 40.0 });
+    let plain = snapshot(&cheap);
+    let two_hours = Slot::new(at() + 2 * 3_600, at() + 4 * 3_600).expect("a slot");
+    assert!(heat(&made(&plain), two_hours) > 1.0);
+    let limited = |kw: f64, wishes: Vec<Wish>| {
+        let power = Power::new(kw).expect("a power");
+        let allowances = vec![Allowance { slot: two_hours, power, is_import: true }];
+        let known = Arc::new(Known { allowances, ..Known::default() });
+        made(&Snapshot { known, wishes, ..plain.clone() })
+    };
+    let waiting = limited(2.0, vec![]);
+    assert!(heat(&waiting, two_hours) < 1e-6, "{} kWh", heat(&waiting, two_hours));
+    assert!(waiting.notes.iter().any(|note| note.contains("allows 2")), "{:?}", waiting.notes);
+    assert!(heat(&limited(4.0, vec![]), two_hours) > 1.0, "it fits");
+    assert!(heat(&limited(2.0, vec![boost(2.5..3.0, None)]), two_hours) > 0.4);
 }

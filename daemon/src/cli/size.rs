@@ -1,0 +1,118 @@
+//! `stowheat size`.
+
+mod keep;
+mod progress;
+mod work;
+mod worlds;
+
+use std::path::Path;
+
+use optimiser::sizing::Shard;
+
+use crate::site_file::{self, Options};
+use crate::size::{Axis, Candidate, Kept, Source, Study, Wanted, candidates, sha256, table};
+
+use super::arguments::Size;
+use super::{Failure, Problem, colour, files, print, say};
+use keep::Keep;
+
+pub(super) fn run(arguments: &Size) -> Result<(), Problem> {
+    let (name, text) = files::site_text(&arguments.site)?;
+    let checked = site_file::read(&text, &name)
+        .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
+    let mut sources = vec![source("site", &arguments.site, text.as_bytes())];
+    let options = match &arguments.options {
+        Some(path) => {
+            let bytes = files::bytes(path)?;
+            sources.push(source("options", path, &bytes));
+            let text = String::from_utf8_lossy(&bytes);
+            let file = path.display().to_string();
+            site_file::options(&text, &file, &checked.house.tariff.currency)
+                .map_err(|report| Problem::new(Failure::Data, report.rendered(colour())))?
+        }
+        None => Options::default(),
+    };
+    let tried = tried(arguments, &text, &name, &options)?;
+    let worlds = worlds::read(arguments, &checked.house)?;
+    let shard = arguments.shard.as_deref().map_or(Ok(Shard::WHOLE), shard)?;
+    let keep = Keep::new(&arguments.state, &arguments.site);
+    let job = work::Job::new(&tried, &worlds, &keep);
+    if !arguments.merge {
+        job.run(shard, arguments.threads.map(usize::from))?;
+    }
+    let Some((cases, margins)) = job.kept(arguments.merge)? else {
+        say(&format!(
+            "part {} is done; join the parts with --merge and the same arguments",
+            arguments.shard.as_deref().unwrap_or("1/1")
+        ));
+        return Ok(());
+    };
+    let study = Study::new(&Kept {
+        candidates: &tried,
+        worlds: &worlds,
+        cases: &cases,
+        margins: &margins,
+        terms: options.terms,
+        files: &sources,
+    });
+    if arguments.json {
+        print(&study.to_json());
+    } else {
+        print(&table::render(&study));
+    }
+    Ok(())
+}
+
+/// The house as it stands and the candidates that the arguments name.
+fn tried(
+    arguments: &Size,
+    text: &str,
+    name: &str,
+    options: &Options,
+) -> Result<Vec<Candidate>, Problem> {
+    let (present, wrong_present) = axes(&arguments.present);
+    let (vary, wrong_vary) = axes(&arguments.vary);
+    let wrong = [wrong_present, wrong_vary].concat();
+    let found = candidates(&Wanted {
+        text,
+        file_name: name,
+        present: &present,
+        axes: &vary,
+        one_at_a_time: arguments.one_at_a_time,
+        options,
+    });
+    let wrong: Vec<String> = wrong.into_iter().chain(found.as_ref().err().cloned()).collect();
+    match found {
+        Ok(found) if wrong.is_empty() => Ok(found),
+        _ => Err(Problem::new(Failure::Usage, wrong.join("\n"))),
+    }
+}
+
+fn axes(texts: &[String]) -> (Vec<Axis>, Vec<String>) {
+    let read: Vec<Result<Axis, String>> = texts.iter().map(|text| text.parse()).collect();
+    let wrong = read.iter().filter_map(|axis| axis.as_ref().err().cloned()).collect();
+    (read.into_iter().flatten().collect(), wrong)
+}
+
+fn shard(text: &str) -> Result<Shard, Problem> {
+    let parts = text
+        .split_once('/')
+        .and_then(|(part, of)| Shard::new(part.trim().parse().ok()?, of.trim().parse().ok()?));
+    parts.ok_or_else(|| {
+        Problem::new(
+            Failure::Usage,
+            format!("--shard {text} is no part; write it as 2/8, counted from 1"),
+        )
+    })
+}
+
+/// A file by role, name, hash and attribution.
+pub(super) fn source(role: &str, path: &Path, bytes: &[u8]) -> Source {
+    let file =
+        path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let readme = path.parent().unwrap_or(Path::new("")).join("README.md");
+    let attribution = std::fs::read_to_string(readme)
+        .ok()
+        .and_then(|readme| crate::size::attribution(&readme, &file));
+    Source { role: role.to_owned(), file, sha256: sha256(bytes), attribution }
+}

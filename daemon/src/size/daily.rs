@@ -1,0 +1,246 @@
+//! What a case keeps of single days.
+
+use chrono::{Datelike, NaiveDate};
+use optimiser::replay::{Run, Stage};
+use optimiser::sizing::{Day, Service};
+use optimiser::units::Price;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::house::House;
+use crate::local_time::local_date;
+use crate::present::{digits::rounded, local};
+
+/// Half-hours of a plunge: the cheapest three hours of a day.
+const PLUNGE: usize = 6;
+
+/// Fewest half-hours of a day that is whole.
+const WHOLE: usize = 46;
+
+/// Comfort, limits and currents of one controller's run.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Detail {
+    /// Days of the period.
+    pub days: usize,
+    /// Days with a draw that failed.
+    pub days_short: usize,
+    /// Draws of which more than a twentieth of the heat did not arrive.
+    pub failed_draws: usize,
+    /// The first day with one.
+    pub first_short_day: Option<String>,
+    /// First day of the seven that left most heat unmet.
+    pub worst_week_from: Option<String>,
+    /// Heat unmet in them [kWh].
+    pub worst_week_unmet_kwh: f64,
+    /// Days on which each limit bound at some time.
+    pub days_at: DaysAt,
+    /// Most import on one day [kWh].
+    pub peak_day_import_kwh: f64,
+    /// That day.
+    pub peak_day: Option<String>,
+    /// Highest current per phase in each half-hour, from the most to the least,
+    /// at every hundredth of the period [A].
+    pub currents_amperes: Vec<f64>,
+    /// Heat that arrived at the taps [kWh].
+    pub heat_kwh: f64,
+    /// What the elements' energy cost, at the price of each half-hour's margin [minor unit].
+    pub heat_cost: f64,
+}
+
+/// Days on which a limit bound.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct DaysAt {
+    /// The fuse or an agreed import limit.
+    pub import: usize,
+    /// The export limit or the inverter: PV was given up.
+    pub export: usize,
+    /// The battery was full.
+    pub battery_full: usize,
+    /// The battery was at its reserve.
+    pub battery_empty: usize,
+    /// Every element was on throughout a half-hour.
+    pub elements: usize,
+}
+
+/// A day slot by slot.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct TypicalDay {
+    /// Why it was chosen.
+    pub kind: String,
+    /// The day.
+    pub date: String,
+    /// Its half-hours.
+    pub slots: Vec<SlotRow>,
+}
+
+/// A half-hour: import + pv + discharge = base_load + heaters + charge + export.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[expect(missing_docs, reason = "every name states quantity and unit")]
+pub struct SlotRow {
+    pub start: String,
+    pub import_price: Option<f64>,
+    pub export_price: Option<f64>,
+    pub import_kwh: f64,
+    pub export_kwh: f64,
+    pub pv_kwh: f64,
+    pub base_load_kwh: f64,
+    pub heaters_kwh: f64,
+    pub charge_kwh: f64,
+    pub discharge_kwh: f64,
+    pub battery_kwh: f64,
+    pub top_c: f64,
+    pub bottom_c: f64,
+    pub usable_litres: f64,
+}
+
+impl Detail {
+    /// Looks at the days of a run; the cost of heat is given.
+    pub(super) fn of(
+        house: &House,
+        stage: &Stage<'_>,
+        run: &Run,
+        days: &[Day],
+        heat_cost: f64,
+    ) -> Self {
+        let date = |day: usize| date(house, stage, &days[day]).to_string();
+        let service = Service::of(days);
+        let at = |bound: fn(&Day) -> f64| days.iter().filter(|day| bound(day) > 0.0).count();
+        let import = |day: &Day| day.ledger.house.import_kwh;
+        let peak = (0..days.len()).max_by(|&a, &b| import(&days[a]).total_cmp(&import(&days[b])));
+        let taps = days.iter().map(|day| day.ledger.taps);
+        let heat: f64 = taps.clone().map(|t| t.asked_kwh - t.unmet_kwh).sum();
+        Self {
+            days: days.len(),
+            days_short: service.days_short,
+            failed_draws: taps.map(|t| t.failed).sum(),
+            first_short_day: service.first_short.map(date),
+            worst_week_from: service.worst_week.map(|(day, _)| date(day)),
+            worst_week_unmet_kwh: rounded(service.worst_week.map_or(0.0, |(_, kwh)| kwh), 4),
+            days_at: DaysAt {
+                import: at(|day| day.ledger.limits.import),
+                export: at(|day| day.ledger.limits.curtailed),
+                battery_full: at(|day| day.ledger.limits.battery_full),
+                battery_empty: at(|day| day.ledger.limits.battery_empty),
+                elements: at(|day| day.ledger.limits.elements),
+            },
+            peak_day_import_kwh: rounded(peak.map_or(0.0, |day| import(&days[day])), 4),
+            peak_day: peak.map(date),
+            currents_amperes: currents(house, run),
+            heat_kwh: rounded(heat, 4),
+            heat_cost: rounded(heat_cost, 3),
+        }
+    }
+}
+
+/// Currents per phase, from the highest, at every hundredth of the time.
+fn currents(house: &House, run: &Run) -> Vec<f64> {
+    let volts = house.supply.volts * f64::from(house.supply.phases);
+    let mut all: Vec<f64> =
+        run.outcome.house.iter().map(|slot| slot.peak_import_kw * 1_000.0 / volts).collect();
+    all.sort_by(|a, b| b.total_cmp(a));
+    let last = all.len().saturating_sub(1);
+    (0..=100).map(|share| rounded(all[share * last / 100], 2)).collect()
+}
+
+fn date(house: &House, stage: &Stage<'_>, day: &Day) -> NaiveDate {
+    local_date(stage.horizon().slots()[day.slots.start].start(), house.time_zone)
+}
+
+/// A summer, a winter and a plunge day, chosen by prices alone so that they are
+/// the same for every candidate: the day of middling mean price in each season,
+/// and the one whose cheapest three hours are cheapest. Where the period knows
+/// no season, its day of middling price.
+pub(super) fn typical(
+    house: &House,
+    stage: &Stage<'_>,
+    run: &Run,
+    days: &[Day],
+) -> Vec<TypicalDay> {
+    let prices = |day: &Day| -> Vec<f64> {
+        day.slots.clone().filter_map(|slot| stage.prices(slot).0).map(Price::per_kwh).collect()
+    };
+    let mean = |day: &Day| {
+        let all = prices(day);
+        all.iter().sum::<f64>() / all.len() as f64
+    };
+    let whole: Vec<&Day> = days
+        .iter()
+        .filter(|d| prices(d).len() == d.slots.len() && d.slots.len() >= WHOLE)
+        .collect();
+    let south = house.location.is_some_and(|location| location.latitude < 0.0);
+    let months = |months: [u32; 3]| {
+        let mut own: Vec<&Day> = whole
+            .iter()
+            .copied()
+            .filter(|day| months.contains(&date(house, stage, day).month()))
+            .collect();
+        own.sort_by(|a, b| mean(a).total_cmp(&mean(b)));
+        own.get(own.len() / 2).copied()
+    };
+    let (north_summer, north_winter) = ([6, 7, 8], [12, 1, 2]);
+    let (summer, winter) =
+        if south { (north_winter, north_summer) } else { (north_summer, north_winter) };
+    let cheapest = |day: &&&Day| {
+        let mut all = prices(day);
+        all.sort_by(f64::total_cmp);
+        all.iter().take(PLUNGE).sum::<f64>()
+    };
+    let plunge = whole.iter().min_by(|a, b| cheapest(a).total_cmp(&cheapest(b))).copied();
+    let mut middling = whole.clone();
+    middling.sort_by(|a, b| mean(a).total_cmp(&mean(b)));
+    let (summer, winter) = (months(summer), months(winter));
+    let ordinary = if summer.is_none() && winter.is_none() {
+        middling.get(middling.len() / 2).copied()
+    } else {
+        None
+    };
+    [
+        ("a summer day of middling price", summer),
+        ("a winter day of middling price", winter),
+        ("a day of middling price", ordinary),
+        ("the day with the cheapest three hours", plunge),
+    ]
+    .into_iter()
+    .filter_map(|(kind, day)| {
+        let day = day?;
+        Some(TypicalDay {
+            kind: kind.to_owned(),
+            date: date(house, stage, day).to_string(),
+            slots: day.slots.clone().map(|slot| row(house, stage, run, slot)).collect(),
+        })
+    })
+    .collect()
+}
+
+fn row(house: &House, stage: &Stage<'_>, run: &Run, slot: usize) -> SlotRow {
+    let record = &run.outcome.house[slot];
+    let (import, export) = stage.prices(slot);
+    let price = |price: Price| rounded(price.per_kwh(), 3);
+    let ends = run.outcome.stores.iter().map(|trace| trace.layers(slot + 1));
+    let tops = ends.clone().filter_map(|layers| layers.last().copied());
+    let bottoms = ends.filter_map(|layers| layers.first().copied());
+    let fine = |value: f64| rounded(value, 3);
+    SlotRow {
+        start: local::clear_clock(house.time_zone, stage.horizon().slots()[slot].start()),
+        import_price: import.map(price),
+        export_price: export.map(price),
+        import_kwh: fine(record.import_kwh),
+        export_kwh: fine(record.export_kwh),
+        pv_kwh: fine(record.pv_kwh),
+        base_load_kwh: fine(record.base_kwh),
+        heaters_kwh: fine(record.heaters_kwh),
+        charge_kwh: fine(record.charge_kwh),
+        discharge_kwh: fine(record.discharge_kwh),
+        battery_kwh: fine(record.battery_kwh),
+        top_c: rounded(tops.fold(f64::NEG_INFINITY, f64::max), 1),
+        bottom_c: rounded(bottoms.fold(f64::INFINITY, f64::min), 1),
+        usable_litres: rounded(
+            run.outcome.stores.iter().map(|trace| trace.slots()[slot].usable_litres).sum(),
+            0,
+        ),
+    }
+}

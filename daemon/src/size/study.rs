@@ -1,0 +1,229 @@
+//! A study as data, `stowheat/study/1`: what `size --json` prints.
+//!
+//! Savings are differences of cost between replays of the same days. A cost is
+//! the bill (import less export income, so export that is given up counts),
+//! with an estimate for half-hours without a price, wear, and what is left at
+//! the end valued alike at both ends.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::Source;
+use super::case::Detail;
+use super::margins::{Margins, Value};
+use super::verdict::Verdict;
+use crate::replay::document::Coverage;
+
+/// Name and version of the document.
+pub const SCHEMA: &str = "stowheat/study/1";
+
+/// A study. Money is in the minor unit of `currency`, a year at a time, unless
+/// a name says otherwise; energy is in kWh.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "stowheat study", extend("$id" = "urn:stowheat:study:1"))]
+pub struct Study {
+    /// Name and version of this document.
+    #[schemars(extend("const" = SCHEMA))]
+    pub schema: String,
+    /// Version of the program.
+    pub program: String,
+    /// Name of the site.
+    pub site: String,
+    /// Name of the site's zone in the time-zone database.
+    pub time_zone: String,
+    /// ISO 4217 code of the currency.
+    pub currency: String,
+    /// Years and rates of the appraisal.
+    pub terms: Rates,
+    /// The house as it stands, run by the simple control that is best in
+    /// hindsight: what savings are counted against.
+    pub counterfactual: String,
+    /// What was lived through.
+    pub worlds: Vec<Lived>,
+    /// The house as it stands first, then the candidates.
+    pub candidates: Vec<Row>,
+    /// What it comes to, in words.
+    pub verdict: Verdict,
+    /// Site and options.
+    pub files: Vec<Source>,
+    /// Everything that was assumed.
+    pub notes: Vec<String>,
+}
+
+/// Years and rates beyond general inflation.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[expect(missing_docs, reason = "every name states quantity and unit")]
+pub struct Rates {
+    pub discount_percent: f64,
+    pub price_growth_percent: f64,
+    pub years: u32,
+}
+
+/// A world as it was lived through.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Lived {
+    /// Its name.
+    pub name: String,
+    /// First local day.
+    pub first_day: String,
+    /// Last local day.
+    pub last_day: String,
+    /// Days in it.
+    pub days: i64,
+    /// Whether it is a whole year; if not, yearly figures are scaled by days.
+    pub whole_year: bool,
+    /// Factor from the period to a year.
+    pub to_a_year: f64,
+    /// Half-hours and those with a value.
+    pub coverage: Coverage,
+    /// How the counterfactual was controlled.
+    pub control: String,
+    /// Hours by which its prices come later than in their file.
+    pub prices_later_hours: i64,
+    /// Rate at which its prices were changed into the site's currency.
+    pub exchange: Option<String>,
+    /// Its files.
+    pub files: Vec<Source>,
+    /// Marginal values near the house as it stands, over the period.
+    pub margins: Margins,
+}
+
+/// A candidate over all worlds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Row {
+    /// Its name.
+    pub name: String,
+    /// What differs from the house as it stands.
+    pub changes: Vec<Changed>,
+    /// Price with fitting and tax, if every change has one.
+    pub price: Option<f64>,
+    /// Upkeep in a year.
+    pub upkeep: f64,
+    /// Saving against the counterfactual.
+    pub saving: Spread,
+    /// Part of it that the hardware makes: against the house as it stands under
+    /// the same control.
+    pub by_hardware: Spread,
+    /// What the hardware saves under the best simple control of each house.
+    pub by_hardware_under_rule: Spread,
+    /// Years of the hardware's saving less upkeep that make up its price; null
+    /// without a price or where it never does.
+    pub payback_years: Payback,
+    /// Net of all payments over the years, without growth and discount.
+    pub flat_net: Option<Spread>,
+    /// Net present value.
+    pub discounted_net: Option<Spread>,
+    /// Levelised cost of a kWh of heat at the tap, the option's price included;
+    /// without its price where it has none.
+    pub cost_of_heat: Spread,
+    /// Whether unmet heat stayed within what is allowed in every world.
+    pub comfortable: bool,
+    /// Each world.
+    pub worlds: Vec<Outcome>,
+}
+
+/// A number of the site file that a candidate changes.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[expect(missing_docs, reason = "every name states what it is")]
+pub struct Changed {
+    pub key: String,
+    pub from: f64,
+    pub to: f64,
+}
+
+/// Mean over the worlds, and the least and the most of them.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[expect(missing_docs, reason = "every name states what it is")]
+pub struct Spread {
+    pub mean: f64,
+    pub low: f64,
+    pub high: f64,
+}
+
+/// Payback at the mean saving, in the best and in the worst world.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[expect(missing_docs, reason = "every name states what it is")]
+pub struct Payback {
+    pub mean: Option<f64>,
+    pub best: Option<f64>,
+    pub worst: Option<f64>,
+}
+
+/// A candidate in one world, a year at a time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Outcome {
+    /// Hash that names the kept case.
+    pub case: String,
+    /// Bill over the half-hours with a price.
+    pub bill: f64,
+    /// What is compared: see above.
+    pub cost: f64,
+    /// Income from export, part of the bill.
+    pub export_income: f64,
+    /// Cost of the counterfactual less this cost.
+    pub saving: f64,
+    /// Part of it that the hardware makes.
+    pub by_hardware: f64,
+    /// What the hardware saves under simple control.
+    pub by_hardware_under_rule: f64,
+    /// What the multipliers say that the hardware saves to somebody who knows
+    /// everything; right near the present sizes only.
+    pub by_multipliers: Option<f64>,
+    /// Cost to somebody who knows everything.
+    pub bound: Option<f64>,
+    /// The same, obliged to keep water ready for draws nobody knows.
+    pub bound_at_equal_comfort: Option<f64>,
+    /// Share of draw heat left unmet [%].
+    pub unmet_percent: f64,
+    /// Whether that is within what is allowed.
+    pub comfortable: bool,
+    /// The simple control that was best, and its cost.
+    pub best_rule: Option<String>,
+    /// Cost under it.
+    pub best_rule_cost: Option<f64>,
+    /// Days, limits and currents of stowheat's run, over the period.
+    pub detail: Detail,
+}
+
+/// The JSON Schema of the document.
+pub fn schema() -> schemars::Schema {
+    schemars::schema_for!(Study)
+}
+
+impl Study {
+    /// Every capacity with a marginal value, and its value in each world.
+    pub fn marginal_values(&self) -> Vec<Vec<Option<&Value>>> {
+        let mut names: Vec<&str> = Vec::new();
+        for value in self.worlds.iter().flat_map(|world| &world.margins.values) {
+            if !names.contains(&value.capacity.as_str()) {
+                names.push(&value.capacity);
+            }
+        }
+        let of = |world: &'_ Lived, name: &str| {
+            world.margins.values.iter().position(|value| value.capacity == name)
+        };
+        names
+            .iter()
+            .map(|name| {
+                let each = self.worlds.iter();
+                each.map(|world| Some(&world.margins.values[of(world, name)?])).collect()
+            })
+            .collect()
+    }
+
+    /// The document as indented JSON that ends with a line feed.
+    ///
+    /// # Panics
+    /// Never: every part of the document has a JSON form.
+    pub fn to_json(&self) -> String {
+        serde_json::to_string_pretty(self).expect("a study has a JSON form") + "\n"
+    }
+}

@@ -1,0 +1,158 @@
+//! What a study comes to, in plain words, and how far it can be wrong.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::study::{Row, Study};
+use crate::present::Currency;
+
+/// What a study comes to.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Verdict {
+    /// The candidate with the highest net present value, if that is above
+    /// nothing in the mean and hot water is kept.
+    pub recommended: Option<String>,
+    /// The finding, then what could make it wrong.
+    pub sentences: Vec<String>,
+}
+
+/// Judges the rows of a study.
+pub(super) fn of(study: &Study) -> Verdict {
+    let money = Currency::new(&study.currency);
+    let priced: Vec<(&Row, f64)> = study.candidates[1..]
+        .iter()
+        .filter_map(|row| Some((row, row.discounted_net?.mean)))
+        .collect();
+    // Money that cold water saves counts for nothing.
+    let mut sound: Vec<(&Row, f64)> =
+        priced.iter().copied().filter(|(row, _)| row.comfortable).collect();
+    sound.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let best = sound.first().filter(|(_, net)| *net > 0.0).map(|(row, _)| *row);
+    let mut sentences = vec![finding(study, &money, best, priced.is_empty(), sound.is_empty())];
+    if let Some(best) = best {
+        sentences.extend(doubts_of(study, &money, best, sound.get(1).copied()));
+    }
+    sentences.extend(doubts(study));
+    Verdict { recommended: best.map(|row| row.name.clone()), sentences }
+}
+
+fn finding(
+    study: &Study,
+    money: &Currency,
+    best: Option<&Row>,
+    no_price: bool,
+    none_sound: bool,
+) -> String {
+    let years = study.terms.years;
+    match best {
+        Some(row) => {
+            let net = row.discounted_net.unwrap_or_default();
+            let payback = row.payback_years.mean.map_or_else(
+                || "never pays back".to_owned(),
+                |years| format!("pays back in {years:.1} years"),
+            );
+            format!(
+                "Recommended: {}. It costs {} and saves {} a year beyond the house as it stands under the same control; it {payback}, and over {years} years it is worth {} more than it costs in today's money.",
+                row.name,
+                money.whole(row.price.unwrap_or(0.0)),
+                money.whole(row.by_hardware.mean),
+                money.whole(net.mean),
+            )
+        }
+        None if no_price && study.candidates.len() > 1 => {
+            let most = study.candidates[1..]
+                .iter()
+                .max_by(|a, b| a.by_hardware.mean.total_cmp(&b.by_hardware.mean));
+            most.map_or_else(String::new, |row| {
+                let factor = optimiser::sizing::finance::uniform_present_value(
+                    study.terms.discount_percent / 100.0,
+                    study.terms.price_growth_percent / 100.0,
+                    years,
+                );
+                format!(
+                    "No prices were given, so nothing is recommended. {} saves most by hardware, {} a year; over {years} years that is worth paying {} for, fitted and taxed, if it lasts so long.",
+                    row.name,
+                    money.whole(row.by_hardware.mean),
+                    money.whole(row.by_hardware.mean.max(0.0) * factor),
+                )
+            })
+        }
+        None if none_sound && study.candidates.len() > 1 => {
+            "Nothing is recommended: no candidate kept the hot water within the 0.10 % of heat that may arrive cold, and money saved by cold water counts for nothing.".to_owned()
+        }
+        None if study.candidates.len() > 1 => format!(
+            "Recommended: leave the hardware as it is. No candidate that keeps the water hot earns back its price within {years} years."
+        ),
+        None => "Only the house as it stands was looked at.".to_owned(),
+    }
+}
+
+fn doubts_of(
+    study: &Study,
+    money: &Currency,
+    best: &Row,
+    second: Option<(&Row, f64)>,
+) -> Vec<String> {
+    let net = best.discounted_net.unwrap_or_default();
+    let mut said = Vec::new();
+    if study.worlds.len() > 1 {
+        said.push(format!(
+            "In the worst of the {} periods it saves {} a year and comes to {} over the years; in the best, {} and {}.",
+            study.worlds.len(),
+            money.whole(best.by_hardware.low),
+            money.whole(net.low),
+            money.whole(best.by_hardware.high),
+            money.whole(net.high),
+        ));
+    }
+    if let Some((row, other)) = second {
+        said.push(format!(
+            "Next best is {}, {} behind; that is {} than the spread between the periods.",
+            row.name,
+            money.whole(net.mean - other),
+            if net.mean - other < net.high - net.low { "less" } else { "more" },
+        ));
+    }
+    said
+}
+
+/// What could make every figure of the study wrong.
+fn doubts(study: &Study) -> Vec<String> {
+    let mut said = Vec::new();
+    let short: Vec<&str> =
+        study.worlds.iter().filter(|w| !w.whole_year).map(|w| w.name.as_str()).collect();
+    if !short.is_empty() {
+        said.push(format!(
+            "NOT A WHOLE YEAR: only part of one is covered by {}. Yearly figures are such a part scaled by its days, with its season in them; they are no forecast of a year.",
+            short.join(" and ")
+        ));
+    }
+    if study.worlds.len() == 1 {
+        said.push(
+            "One period only: no range over years can be given, and another year may be quite different.".to_owned(),
+        );
+    }
+    let cold: Vec<&str> = study
+        .candidates
+        .iter()
+        .filter(|row| !row.comfortable)
+        .map(|row| row.name.as_str())
+        .collect();
+    if !cold.is_empty() {
+        said.push(format!(
+            "NOT AT EQUAL COMFORT: {} left more than 0.10 % of the hot water's heat unmet under stowheat in some period; read their savings as an upper limit.",
+            cold.join("; ")
+        ));
+    }
+    for world in &study.worlds {
+        let missing = world.coverage.half_hours - world.coverage.prices;
+        if missing > 0 {
+            said.push(format!(
+                "{}: {missing} of {} half-hours have no price; they are in no bill, and in the comparison at the mean price of their time of day.",
+                world.name, world.coverage.half_hours
+            ));
+        }
+    }
+    said
+}

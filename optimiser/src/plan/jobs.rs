@@ -1,0 +1,247 @@
+//! How the heat that sources give in each slot becomes jobs: which source serves
+//! which sink from which minute on.
+//!
+//! A source does its jobs one after the other in the order of its routes, hot
+//! water first where the site names it first. Into a coil it gives all that it
+//! can. Buffer, rooms and pool take it over as much of the slot as a unit that
+//! modulates can be stretched, so that its run is long and its flow is cool. Runs
+//! that touch are one run; a rest that is too short is run through.
+
+use std::collections::BTreeSet;
+
+use crate::problem::Problem;
+use crate::site::{HeatPump, HeatSource, Route, Sink, Source};
+use crate::solution::Solution;
+
+use super::sharing::minutes;
+
+/// Less heat than this is rounding, not a job [kWh].
+const NOTHING: f64 = 1e-5;
+
+/// Heat of a route in a slot, and the time that it takes at full capacity.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Wish {
+    /// Heat [kWh].
+    pub(crate) heat: f64,
+    /// Time at full capacity [h].
+    pub(crate) hours: f64,
+}
+
+/// A job with its place in the slot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Placed {
+    /// Index of the route.
+    pub(crate) route: usize,
+    pub(crate) delay: f64,
+    pub(crate) minutes: f64,
+    /// Heat that is wished for [kWh].
+    pub(crate) heat: f64,
+}
+
+/// What a solution wishes of each route, `[route][slot]`.
+pub(crate) fn wishes(solution: &Solution) -> Vec<Vec<Wish>> {
+    let of = |route: usize| {
+        let flows = solution.slots.iter().map(|flows| flows.routes[route]);
+        flows.map(|flow| Wish { heat: flow.heat, hours: flow.hours }).collect()
+    };
+    (0..solution.routes.len()).map(of).collect()
+}
+
+/// The jobs of every slot.
+pub(crate) fn placed(
+    problem: &Problem,
+    routes: &[Route],
+    wishes: &[Vec<Wish>],
+) -> Vec<Vec<Placed>> {
+    let mut jobs = vec![Vec::new(); problem.horizon.len()];
+    let mut first = 0;
+    while first < routes.len() {
+        let source = routes[first].source;
+        let count = routes[first..].iter().take_while(|route| route.source == source).count();
+        let own = Own { problem, routes, wishes, source, range: first..first + count };
+        own.place(&mut jobs);
+        first += count;
+    }
+    jobs
+}
+
+/// Slots in which a heat pump would run for less than its least time.
+pub(super) fn short_runs(problem: &Problem, solution: &Solution) -> BTreeSet<(usize, usize)> {
+    let mut found = BTreeSet::new();
+    for (index, pump) in problem.site.plant_room.heat_pumps.iter().enumerate() {
+        let least = pump.least_run_seconds as f64 / 60.0;
+        let own: Vec<usize> = (0..solution.routes.len())
+            .filter(|&route| solution.routes[route].source == Source::HeatPump(index))
+            .collect();
+        let state = problem.state.plant_room.heat_pumps.get(index).copied().unwrap_or_default();
+        let mut run: Vec<usize> = Vec::new();
+        let mut length = if state.serves.is_some() { state.seconds / 60.0 } else { 0.0 };
+        for slot in 0..=solution.slots.len() {
+            let on = solution.slots.get(slot).map_or(0.0, |flows| {
+                own.iter().map(|&route| flows.routes[route].hours * 60.0).sum::<f64>()
+            });
+            if on > 60.0 * NOTHING {
+                run.push(slot);
+                length += on;
+                continue;
+            }
+            // What goes on beyond the horizon may become longer.
+            if length < least - 1e-6 && slot < solution.slots.len() {
+                found.extend(run.iter().map(|&slot| (index, slot)));
+            }
+            run.clear();
+            length = 0.0;
+        }
+    }
+    found
+}
+
+/// Most electrical power of sources that work in a slot [kW]; each counts once.
+pub(crate) fn peak_kw(
+    problem: &Problem,
+    slot: usize,
+    sources: impl Iterator<Item = Source>,
+) -> f64 {
+    let room = &problem.site.plant_room;
+    let own: BTreeSet<Source> = sources.collect();
+    let of = |source: Source| match source {
+        Source::HeatPump(index) => {
+            let pump = &room.heat_pumps[index];
+            let at = pump.at(source_celsius(problem, pump, slot), pump.flow_limit.celsius());
+            at.capacity_kw / at.cop + pump.auxiliary.kw()
+        }
+        Source::Boiler => room.boiler.as_ref().map_or(0.0, |own| own.auxiliary.kw()),
+        Source::Collectors => room.collectors.as_ref().map_or(0.0, |own| own.pump.kw()),
+        Source::Immersion => {
+            let element = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
+            element.map_or(0.0, crate::units::Power::kw)
+        }
+        Source::Buffer => 0.0,
+    };
+    own.into_iter().map(of).sum()
+}
+
+/// Temperature of what a heat pump takes its heat from in a slot [°C].
+fn source_celsius(problem: &Problem, pump: &HeatPump, slot: usize) -> f64 {
+    let series = match pump.source {
+        HeatSource::Air => &problem.ambient.outdoor,
+        HeatSource::Ground => &problem.ambient.ground,
+    };
+    series.as_ref().map_or(0.0, |series| series[slot].celsius())
+}
+
+/// The routes of one source.
+struct Own<'a> {
+    problem: &'a Problem,
+    routes: &'a [Route],
+    wishes: &'a [Vec<Wish>],
+    source: Source,
+    range: std::ops::Range<usize>,
+}
+
+impl Own<'_> {
+    fn place(&self, jobs: &mut [Vec<Placed>]) {
+        let mut slots: Vec<Vec<Placed>> = (0..jobs.len()).map(|slot| self.lasting(slot)).collect();
+        let (least_run, least_rest, runs_already) = self.times();
+        let on = |slots: &[Vec<Placed>], slot: usize| !slots[slot].is_empty();
+        // Its circuits run all of the slot, beside each other.
+        let in_turn = if self.source == Source::Buffer { 0..0 } else { 0..slots.len() };
+        for slot in in_turn {
+            let length = minutes(self.problem.horizon.slots()[slot]);
+            let before = slot.checked_sub(1).map_or(runs_already, |s| on(&slots, s));
+            let behind = slot + 1 < slots.len() && on(&slots, slot + 1);
+            let own = &mut slots[slot];
+            let Some(last) = own.len().checked_sub(1) else { continue };
+            let total: f64 = own.iter().map(|job| job.minutes).sum();
+            if !before && !behind && total < least_run {
+                own[last].minutes += least_run.min(length) - total;
+            } else if before && behind && length - total < least_rest {
+                own[last].minutes += length - total;
+            }
+            let total: f64 = own.iter().map(|job| job.minutes).sum();
+            let mut at = if behind && !before { (length - total).max(0.0) } else { 0.0 };
+            for job in own {
+                job.delay = at;
+                at += job.minutes;
+            }
+        }
+        for (all, own) in jobs.iter_mut().zip(slots) {
+            all.extend(own);
+        }
+    }
+
+    /// The jobs of a slot with their minutes, not yet placed.
+    fn lasting(&self, slot: usize) -> Vec<Placed> {
+        let length = minutes(self.problem.horizon.slots()[slot]);
+        let wished = self.range.clone().filter(|&route| self.wishes[route][slot].heat > NOTHING);
+        let mut own: Vec<Placed> = wished
+            .map(|route| {
+                let wish = self.wishes[route][slot];
+                let minutes = (wish.hours * 60.0).min(length);
+                Placed { route, delay: 0.0, minutes, heat: wish.heat }
+            })
+            .collect();
+        if self.source == Source::Buffer {
+            for job in &mut own {
+                job.minutes = length;
+            }
+            return own;
+        }
+        let least_kw = self.least_kw(slot);
+        let stretched = |job: &Placed| {
+            let coil = matches!(self.routes[job.route].sink, Sink::Coil { .. });
+            let longest = if coil { job.minutes } else { 60.0 * job.heat / least_kw };
+            longest.max(job.minutes)
+        };
+        let total: f64 = own.iter().map(|job| job.minutes).sum();
+        let room: f64 = own.iter().map(|job| stretched(job) - job.minutes).sum();
+        if room > 0.0 && total < length {
+            let share = ((length - total) / room).min(1.0);
+            for job in &mut own {
+                job.minutes += share * (stretched(job) - job.minutes);
+            }
+        }
+        own
+    }
+
+    /// The least that the source can run at [kW]; infinite for what is on or off.
+    fn least_kw(&self, slot: usize) -> f64 {
+        let room = &self.problem.site.plant_room;
+        match self.source {
+            Source::HeatPump(index) => {
+                let pump = &room.heat_pumps[index];
+                let celsius = source_celsius(self.problem, pump, slot);
+                let flow = MILD_FLOW.min(pump.flow_limit.celsius());
+                pump.least_share.value() * pump.at(celsius, flow).capacity_kw
+            }
+            Source::Boiler => room
+                .boiler
+                .as_ref()
+                .map_or(f64::INFINITY, |own| own.least_share.value() * own.power.kw()),
+            Source::Collectors | Source::Immersion | Source::Buffer => f64::INFINITY,
+        }
+    }
+
+    /// Least run and rest [min], and whether it runs when the plan begins.
+    fn times(&self) -> (f64, f64, bool) {
+        let room = &self.problem.site.plant_room;
+        let here = &self.problem.state.plant_room;
+        let in_minutes = |seconds: i64| seconds as f64 / 60.0;
+        match self.source {
+            Source::HeatPump(index) => {
+                let pump = &room.heat_pumps[index];
+                let state = here.heat_pumps.get(index).copied().unwrap_or_default();
+                let rest = in_minutes(pump.least_rest_seconds);
+                (in_minutes(pump.least_run_seconds), rest, state.serves.is_some())
+            }
+            Source::Boiler => {
+                let run = room.boiler.as_ref().map_or(0.0, |b| in_minutes(b.least_run_seconds));
+                (run, 0.0, here.boiler.serves.is_some())
+            }
+            Source::Collectors | Source::Immersion | Source::Buffer => (0.0, 0.0, false),
+        }
+    }
+}
+
+/// A flow at which the least power of a heat pump is taken [°C].
+const MILD_FLOW: f64 = 35.0;
