@@ -61,7 +61,8 @@ pub(crate) fn polish(judge: &mut Judge<'_>, best: Candidate, search: Search<'_>)
         hunt.touch_up(judge, search);
         return hunt.best;
     }
-    hunt.left = search.simulations;
+    // A plant room runs as a whole, which takes longer.
+    hunt.left = search.simulations / if judge.plant.has_works() { 2 } else { 1 };
     hunt.descend(judge, &QUANTA[..2]);
     loop {
         let before = hunt.best.score;
@@ -190,8 +191,8 @@ impl Hunt<'_> {
         if !applies(judge, &self.best, change) {
             return;
         }
-        // The battery alone costs next to nothing.
-        self.left -= usize::from(!change.changes.is_empty());
+        // The battery alone costs next to nothing, where heat can be left as it is.
+        self.left -= usize::from(!change.changes.is_empty() || judge.plant.has_works());
         if !self.run(judge, change) {
             return;
         }

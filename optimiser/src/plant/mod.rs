@@ -116,6 +116,11 @@ impl Plant {
         Self { site: site.clone(), stores, benches, works, instants: Vec::new(), spans: Vec::new() }
     }
 
+    /// Whether it is more than stores with elements: then nothing runs by itself.
+    pub fn has_works(&self) -> bool {
+        self.works.is_some()
+    }
+
     /// The tank of a store.
     pub fn tank(&self, store: usize) -> &Tank {
         &self.stores[store].tank
