@@ -1,14 +1,20 @@
 //! A house as its site file means it: the physical site, and everything that
 //! ties it to local time, money and habits.
 
+mod plant_room;
+
 use chrono::{NaiveTime, Weekday};
 use chrono_tz::Tz;
 use optimiser::Site;
+use optimiser::problem::PlantRoomState;
 pub use optimiser::solar::Location;
 use optimiser::solar::PvSystem;
 use optimiser::time::Instant;
 use optimiser::units::{Current, Energy, Flow, Power, Temperature, Volume};
 
+pub use self::plant_room::{
+    Climate, LoopHabit, Months, PlantRoomFacts, PoolComfort, PoolWish, RoomsWish,
+};
 use crate::series::Marks;
 use crate::tariff::Tariff;
 
@@ -25,6 +31,8 @@ pub struct House {
     pub location: Option<Location>,
     /// Stores, battery and grid limits.
     pub site: Site,
+    /// Names, weather and wishes of the plant room.
+    pub plant_room: PlantRoomFacts,
     /// The electrical supply behind the grid limits.
     pub supply: Supply,
     /// How prices become unit rates.
@@ -167,4 +175,6 @@ pub struct PresentState {
     pub battery: Energy,
     /// For each store, temperatures of equal layers from bottom to top.
     pub stores: Vec<Vec<Temperature>>,
+    /// Buffer, rooms and pool.
+    pub plant_room: PlantRoomState,
 }

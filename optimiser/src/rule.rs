@@ -2,6 +2,8 @@
 //! named time. It needs no optimum, only to be right, and it is checked like
 //! any other.
 
+mod room;
+
 use crate::check::{Violation, violations};
 use crate::model::{Ladder, Refinement};
 use crate::plan::Publisher;
@@ -9,6 +11,7 @@ use crate::problem::{HeaterId, Problem};
 use crate::schedule::{Origin, Schedule};
 use crate::solution::{SlotFlows, Solution, StoreFlows};
 use crate::water::KWH_PER_LITRE_KELVIN;
+use room::{RoomRule, RoomSlot, has_machine};
 
 /// Above the use temperature by which the thermostat is set [K].
 const MARGIN_K: f64 = 10.0;
@@ -44,6 +47,9 @@ fn planned_heat(problem: &Problem) -> Vec<Vec<f64>> {
             |h: usize| problem.site.stores[store].elements[heaters[h].element].height.value();
         own.sort_by(|&a, &b| height(a).total_cmp(&height(b)));
         heat_by_hand(problem, store, &own, &mut heat, &mut room);
+        if has_machine(problem, store) {
+            continue;
+        }
         let mut from = 0;
         for deadline in deadlines(problem, store) {
             let mut missing =
@@ -197,13 +203,19 @@ fn flows(problem: &Problem, heat: &[Vec<f64>]) -> Solution {
     let ladders: Vec<Ladder> = problem.site.stores.iter().map(Ladder::new).collect();
     let mut mixed: Vec<MixedStore> =
         (0..ladders.len()).map(|store| MixedStore::new(problem, store)).collect();
+    let mut room = RoomRule::new(problem, &ladders);
     let slots: Vec<SlotFlows> = (0..problem.horizon.len())
         .map(|slot| {
-            let mut own = electricity(problem, slot, heat.iter().map(|row| row[slot]).collect());
+            let heat: Vec<f64> = heat.iter().map(|row| row[slot]).collect();
+            let spare = import_room(problem, slot) - heat.iter().sum::<f64>();
+            let sources = room.step(slot, &mixed, spare.max(0.0));
+            let coils = sources.coils.clone();
+            let mut own = electricity(problem, slot, heat, sources);
             own.heat_value = vec![problem.import_price[slot].per_kwh(); heaters.len()];
             for (store, state) in mixed.iter_mut().enumerate() {
                 let into = heaters.iter().zip(&own.heaters).filter(|(id, _)| id.store == store);
-                let unmet = state.step(problem, slot, into.map(|(_, &e)| e).sum());
+                let into = into.map(|(_, &e)| e).sum::<f64>() + coils[store];
+                let unmet = state.step(problem, slot, into);
                 let even = crate::units::Temperature::clamped(state.celsius(problem));
                 let litres = ladders[store].litres(&[even]);
                 own.stores.push(StoreFlows { litres, unmet, reserve_short: 0.0 });
@@ -218,7 +230,7 @@ fn flows(problem: &Problem, heat: &[Vec<f64>]) -> Solution {
     Solution {
         objective: paid.sum(),
         heaters,
-        routes: Vec::new(),
+        routes: room.routes(),
         rungs: ladders.iter().map(|l| l.temperatures.clone()).collect(),
         zones: ladders.iter().map(|l| l.volumes.clone()).collect(),
         slots,
@@ -228,9 +240,11 @@ fn flows(problem: &Problem, heat: &[Vec<f64>]) -> Solution {
 }
 
 /// The meter of a slot with the battery at rest.
-fn electricity(problem: &Problem, slot: usize, heaters: Vec<f64>) -> SlotFlows {
+fn electricity(problem: &Problem, slot: usize, heaters: Vec<f64>, sources: RoomSlot) -> SlotFlows {
     let hours = problem.horizon.slots()[slot].hours();
-    let load = problem.base_load[slot].kwh() + heaters.iter().sum::<f64>();
+    let jobs: f64 = sources.routes.iter().map(|flow| flow.electricity).sum();
+    let load =
+        problem.base_load[slot].kwh() + heaters.iter().sum::<f64>() + jobs + sources.circulation;
     let sun = problem.pv[slot].kwh();
     let export = (sun - load).max(0.0).min(problem.site.grid.export_limit.kw() * hours);
     SlotFlows {
@@ -240,6 +254,9 @@ fn electricity(problem: &Problem, slot: usize, heaters: Vec<f64>) -> SlotFlows {
         battery: problem.state.battery.kwh(),
         electricity_value: problem.import_price[slot].per_kwh(),
         heaters,
+        routes: sources.routes,
+        circulation: sources.circulation,
+        plant_room: sources.room,
         ..SlotFlows::default()
     }
 }

@@ -8,6 +8,7 @@ mod every_day;
 mod finer;
 mod habits;
 mod plant_room;
+mod plant_room_site;
 mod practice;
 mod properties;
 mod replay;

@@ -1,6 +1,7 @@
 //! The whole plant room in the linear program: problems solved on paper.
 
 mod random;
+mod sinks;
 
 use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planned, Planner};

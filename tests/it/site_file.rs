@@ -2,6 +2,7 @@
 //! schema, the demo and example files, and the summary.
 
 mod arrays;
+mod plant_room;
 mod refusals;
 mod warnings;
 
@@ -16,6 +17,9 @@ use stowheat::tariff::Rates;
 const DEMO: &str = include_str!("../../fixtures/sites/harbour-row.toml");
 const SMALL: &str = include_str!("../../fixtures/sites/mill-cottage.toml");
 const LARGE: &str = include_str!("../../fixtures/sites/twin-gables.toml");
+const KILN: &str = include_str!("../../fixtures/sites/kiln-house.toml");
+const WEIR: &str = include_str!("../../fixtures/sites/weir-lodge.toml");
+const FOUNDRY: &str = include_str!("../../fixtures/sites/old-foundry.toml");
 const EXAMPLE: &str = include_str!("../../deploy/site.example.toml");
 
 fn good(text: &str) -> Checked {
@@ -34,7 +38,15 @@ fn with(text: &str, old: &str, new: &str) -> String {
 
 #[test]
 fn the_files_that_ship_are_read_without_warnings() {
-    for (name, text) in [("demo", DEMO), ("small", SMALL), ("large", LARGE), ("example", EXAMPLE)] {
+    for (name, text) in [
+        ("demo", DEMO),
+        ("small", SMALL),
+        ("large", LARGE),
+        ("kiln", KILN),
+        ("weir", WEIR),
+        ("foundry", FOUNDRY),
+        ("example", EXAMPLE),
+    ] {
         let warnings = good(text).warnings;
         let shown = warnings.iter().fold(String::new(), |mut all, fault| {
             let _ = write!(all, "{fault}");
@@ -133,7 +145,7 @@ fn keys_of(schema: &Value, found: &mut Vec<String>) {
 fn the_schema_and_the_files_agree() {
     let schema = schema();
     let validator = jsonschema::draft202012::new(&schema).expect("a valid schema");
-    for text in [DEMO, SMALL, LARGE, EXAMPLE] {
+    for text in [DEMO, SMALL, LARGE, KILN, WEIR, FOUNDRY, EXAMPLE] {
         let document: Value = toml::from_str(text).expect("TOML");
         assert_known(&document, &schema, "");
         let problems: Vec<String> =
@@ -149,7 +161,7 @@ fn the_schema_and_the_files_agree() {
 fn the_example_shows_every_key() {
     let mut keys = Vec::new();
     keys_of(&schema(), &mut keys);
-    assert!(keys.len() > 90, "{}", keys.len());
+    assert!(keys.len() > 190, "{}", keys.len());
     for key in keys {
         let shown = [format!("{key} = "), format!("[{key}]"), format!(".{key}]")];
         assert!(shown.iter().any(|s| EXAMPLE.contains(s)), "`{key}` is not in the example");

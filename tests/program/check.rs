@@ -8,6 +8,9 @@ fn fixtures_and_the_example_are_right() {
         (DEMO, "Harbour Row"),
         (SMALL, "Mill Cottage"),
         (LARGE, "Twin Gables"),
+        ("fixtures/sites/kiln-house.toml", "Kiln House"),
+        ("fixtures/sites/weir-lodge.toml", "Weir Lodge"),
+        ("fixtures/sites/old-foundry.toml", "Old Foundry"),
         ("deploy/site.example.toml", "Example House"),
     ] {
         let ran = done(&["check", path]);

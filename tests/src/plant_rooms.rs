@@ -2,7 +2,7 @@
 
 use optimiser::physics::coil::from_rating;
 use optimiser::problem::{
-    Ambient, Band, Comfort, LoopRun, PlantRoomState, Problem, RoomsState, Weights,
+    Ambient, Band, Comfort, LoopRun, PlantRoomState, Problem, RoomsState, ValueStep, Weights,
 };
 use optimiser::site::{
     Boiler, Buffer, CapacityLine, Coil, Collectors, Evaporation, Exposure, Fuel, HeatPump,
@@ -300,6 +300,20 @@ pub fn random_day(kind: Kind, slots: usize, seed: u64) -> Problem {
         ..problem.ambient
     };
     inhabited(&mut problem);
+    // Heat left in store or pool saves some of tomorrow's.
+    let mean = import.iter().sum::<f64>() / slots as f64;
+    let step = |width: f64, share: f64| ValueStep {
+        width: kwh(width),
+        value: price((share * mean).max(0.0)),
+    };
+    problem.end_value.stores = vec![vec![step(5.0, 0.5), step(5.0, 0.3)]];
+    problem.end_value.battery = vec![step(10.0, 0.7)];
+    if kind != Kind::Cylinder {
+        problem.end_value.rooms = vec![step(20.0, 0.2)];
+    }
+    if kind == Kind::Everything {
+        problem.end_value.pool = vec![step(100.0, 0.1)];
+    }
     problem
 }
 

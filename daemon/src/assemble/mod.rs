@@ -9,11 +9,14 @@ mod learned;
 mod period;
 mod slots;
 mod supply;
+mod surroundings;
+mod unplanned;
 
 pub use known::{Allowance, Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
+pub use unplanned::{refuse_phases, refuse_plant_room};
 
-use optimiser::problem::{Ambient, Comfort, PlantRoomState, Problem, ProblemError, State, Weights};
+use optimiser::problem::{Problem, ProblemError, State, Weights};
 use optimiser::time::{Instant, Series, TimeError};
 use optimiser::worth::{Ahead, end_value};
 
@@ -51,9 +54,25 @@ pub enum AssembleError {
     /// The site follows a price series and there is none.
     #[error("the tariff follows a price series; give one with --prices FILE")]
     PricesNeeded,
+    /// The site has something that a command does not use.
+    #[error(
+        "{by} do not use {}, which the site describes; without their keys the rest can be planned",
+        .devices.join(", ")
+    )]
+    Unused {
+        /// What does not use it.
+        by: &'static str,
+        /// What is not used.
+        devices: Vec<String>,
+    },
     /// The PV energy cannot be made from this weather.
     #[error(transparent)]
     Pv(#[from] PvError),
+    /// No outdoor temperature is known, and the plant room needs it.
+    #[error(
+        "no outdoor temperature is known from {0} to {1}, and the plant room depends on it; give --weather a file with air temperature, or write `outdoor_celsius` in `[climate]`"
+    )]
+    Outdoor(Instant, Instant),
     /// A column that the site names is missing.
     #[error("{0}")]
     Column(String),
@@ -71,6 +90,7 @@ pub enum AssembleError {
 /// If prices are missing altogether, a named column is not there, or the parts
 /// contradict each other.
 pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, AssembleError> {
+    refuse_phases(house)?;
     let mut notes = Vec::new();
     let spans = slots::spans(house, known, at).ok_or(AssembleError::NoTime(at))?;
     let priced = supply::prices(house, known, at, &spans)?;
@@ -99,6 +119,8 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
             crate::local_time::day_and_clock(horizon.slots()[first].start(), house.time_zone)
         ));
     }
+    let ambient = surroundings::ambient(house, known, &horizon, &mut notes)?;
+    let comfort = surroundings::comfort(house, &ambient, &horizon)?;
     let problem = Problem {
         export_price: Series::new("the export price", &horizon, priced.export[..count].to_vec())?,
         pv: Series::new("the PV forecast", &horizon, pv[..count].to_vec())?,
@@ -107,12 +129,12 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         ready: habits::ready(house, &horizon),
         hygiene: habits::hygiene(house, &horizon),
         draws,
-        ambient: Ambient::default(),
-        comfort: Comfort::default(),
+        ambient,
+        comfort,
         state: State {
             battery: house.state.battery,
             stores: house.state.stores.clone(),
-            plant_room: PlantRoomState::default(),
+            plant_room: house.state.plant_room.clone(),
         },
         site: house.site.clone(),
         by_hand: Vec::new(),

@@ -97,6 +97,7 @@ pub fn period(
     draws_column: Option<&str>,
     (from, to): (Option<NaiveDate>, Option<NaiveDate>),
 ) -> Result<Period, PeriodError> {
+    super::refuse_plant_room(house, "replays")?;
     let zone = house.time_zone;
     let mut notes = Vec::new();
     let (first, last) = days(house, known, from, to)?;

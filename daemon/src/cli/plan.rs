@@ -5,7 +5,7 @@ use optimiser::rule::rule_plan;
 use optimiser::schedule::Schedule;
 use optimiser::time::Instant;
 
-use crate::assemble::{Assembled, Known, assemble};
+use crate::assemble::{Assembled, Known, assemble, refuse_phases};
 use crate::house::House;
 use crate::local_time;
 use crate::present::explain::{self, Target};
@@ -26,6 +26,7 @@ pub(super) fn run(arguments: &arguments::Plan) -> Result<(), Problem> {
     let checked = site_file::read(&text, &name)
         .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
     let house = checked.house;
+    refuse_phases(&house).map_err(|error| Problem::new(Failure::Site, error))?;
     let demo = arguments.site.is_none() && arguments.inputs.prices.is_none();
     let known = if demo {
         files::demo(&arguments.inputs, &house)?

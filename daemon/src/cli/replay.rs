@@ -5,7 +5,7 @@ use std::io::{IsTerminal, Write};
 use chrono::NaiveDate;
 use optimiser::replay::Settings;
 
-use crate::assemble::{PeriodError, period};
+use crate::assemble::{PeriodError, period, refuse_plant_room};
 use crate::replay::{Progress, day, document, replay, table};
 use crate::site_file;
 
@@ -17,6 +17,7 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
     let checked = site_file::read(&text, &name)
         .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
     let house = checked.house;
+    refuse_plant_room(&house, "replays").map_err(|error| Problem::new(Failure::Site, error))?;
     let known = files::known(&arguments.inputs, &house)?;
     let days = (date(arguments.from.as_deref())?, date(arguments.to.as_deref())?);
     let period = period(&house, &known, arguments.draws_column.as_deref(), days)

@@ -10,6 +10,9 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 mod filling;
+mod plant_room;
+
+pub use plant_room::{Job, Model, PlantRoom, Request, Requested};
 
 /// Name and version of the document.
 pub const SCHEMA: &str = "stowheat/plan/1";
@@ -58,6 +61,13 @@ pub struct Document {
     /// Heat missing from promised or reserved water, at its worst [kWh].
     #[schemars(range(min = 0))]
     pub short_kwh: f64,
+    /// The published models behind the numbers of the plant room.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub models: Vec<Model>,
+    /// What heat pumps are asked for by the four-state interface of two contacts,
+    /// each state held for ten minutes or more; gaps do not occur.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub four_state: Vec<Request>,
     /// Pasteurisations that fall due.
     pub hygiene: Vec<Hygiene>,
     /// The slots, without gap, in order of time.
@@ -184,6 +194,13 @@ pub struct Slot {
     pub heaters: Vec<Heater>,
     /// Every store, at the end of the slot.
     pub stores: Vec<Store>,
+    /// What heat pumps, boiler, collectors and buffer do, in the order in which
+    /// they do it; jobs of one source do not overlap.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub jobs: Vec<Job>,
+    /// Buffer, rooms and pool at the end of the slot; not without them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plant_room: Option<PlantRoom>,
 }
 
 /// Where the prices of a slot come from.

@@ -8,7 +8,7 @@ use optimiser::units::Price;
 
 use super::digits::text;
 use super::totals::Sources;
-use super::{Plan, local, reasons, some};
+use super::{Plan, jobs, local, reasons, some};
 
 mod limits;
 mod target;
@@ -38,6 +38,7 @@ pub fn overview(plan: &Plan<'_>) -> String {
     let mut parts = vec!["Now\n".to_owned()];
     let heaters = plan.problem.heaters().count();
     parts.extend((0..heaters).map(|heater| one(plan, Target { slot: 0, heater })));
+    parts.extend(sources(plan));
     let decisions = decisions(plan);
     if !decisions.is_empty() {
         let what = if plan.has_values() { "worth most" } else { "that use most" };
@@ -45,6 +46,47 @@ pub fn overview(plan: &Plan<'_>) -> String {
         parts.extend(decisions.into_iter().map(|decision| told(plan, &decision)));
     }
     parts.join("\n")
+}
+
+/// What the sources of the plant room do now, and what their heat is worth; nothing
+/// without any.
+fn sources(plan: &Plan<'_>) -> Option<String> {
+    if plan.problem.site.plant_room.is_empty() {
+        return None;
+    }
+    let slot = &plan.slots()[0];
+    let mut lines: Vec<String> = slot
+        .jobs
+        .iter()
+        .filter(|job| jobs::runs(job))
+        .map(|job| {
+            let sum = jobs::Sum::of([job]);
+            format!(
+                "{} · {} in {} min from {} min on: {}",
+                jobs::arrow(plan, job.route),
+                jobs::amount(job.route, &sum),
+                text(job.minutes, 0),
+                text(job.delay_minutes, 0),
+                reasons::short(plan, job.why, slot.slot.start())
+            )
+        })
+        .collect();
+    if lines.is_empty() {
+        lines.push("Heat pumps, boiler and collectors rest.".to_owned());
+    }
+    lines.extend(jobs::warmth(slot).map(|warmth| format!("  then        {warmth}")));
+    let room = &slot.plant_room;
+    let values =
+        [("buffer", room.buffer_value), ("rooms", room.rooms_value), ("pool", room.pool_value)];
+    for (name, value) in values.into_iter().filter_map(|(name, v)| Some((name, v?))) {
+        let worth = plan.currency().rate(value);
+        lines.push(format!("  heat        one more kWh in the {name} is worth {worth}"));
+    }
+    lines.extend(
+        jobs::models(plan).iter().map(|(of, name)| format!("  model       {of} after {name}")),
+    );
+    lines.push(String::new());
+    Some(lines.join("\n"))
 }
 
 /// Consecutive slots in which a heater is on for one reason.

@@ -6,10 +6,12 @@
 pub mod chart;
 pub mod document;
 pub mod explain;
+pub mod four_state;
 pub mod money;
 pub mod table;
 
 pub(crate) mod digits;
+mod jobs;
 pub(crate) mod local;
 mod reasons;
 mod svg;

@@ -17,7 +17,7 @@ use optimiser::units::{
 
 use super::Plan;
 use super::tank::Tank;
-use crate::house::{BaseLoad, House, PresentState, Supply};
+use crate::house::{BaseLoad, House, PlantRoomFacts, PresentState, Supply};
 use crate::tariff::{Rates, Tariff};
 
 /// A plan and all that it refers to.

@@ -6,7 +6,7 @@ use optimiser::schedule::{Cost, Evidence, Origin};
 
 use super::digits::text;
 use super::totals::{Flows, Sources};
-use super::{Plan, local};
+use super::{Plan, jobs, local};
 use columns::Columns;
 use runs::Run;
 
@@ -43,6 +43,9 @@ pub fn render(plan: &Plan<'_>) -> String {
     footer(plan, &mut out);
     out.push('\n');
     out.push_str(CAUTIONS);
+    for caution in jobs::cautions(plan) {
+        put(&mut out, format_args!("{caution}"));
+    }
     trimmed(&out)
 }
 
@@ -66,6 +69,12 @@ fn header(plan: &Plan<'_>, out: &mut String) {
         Origin::Rule => "rule plan, not solved: cheapest allowed slots before each named time",
     };
     put(out, format_args!("Status    {status}"));
+    let room = &plan.problem.site.plant_room;
+    let no_jobs = plan.slots().iter().all(|slot| slot.jobs.is_empty());
+    if plan.schedule.origin == Origin::Rule && !room.is_empty() && no_jobs {
+        let text = "elements only; other sources, rooms and pool are left to their own controls";
+        put(out, format_args!("{:<10}{text}", ""));
+    }
     put(out, format_args!("Evidence  {}", evidence(plan)));
     let forecast = plan.slots().iter().any(|slot| plan.is_forecast(slot.slot));
     let mark = if forecast { "; ~ marks forecast prices" } else { "" };
@@ -130,7 +139,9 @@ fn energy(plan: &Plan<'_>, out: &mut String) {
     put(out, format_args!("Energy    from {}", parts(&from)));
     put(out, format_args!("{:<10}to {} kWh", "", parts(&to)));
     let heat = Sources::of(plan.slots().iter().flat_map(|slot| &slot.heaters));
-    put(out, format_args!("Heat      {} kWh: {}", text(heat.total(), 1), parts(&heat.named())));
+    let name = if plan.problem.site.plant_room.is_empty() { "Heat" } else { "Elements" };
+    put(out, format_args!("{name:<10}{} kWh: {}", text(heat.total(), 1), parts(&heat.named())));
+    sources(plan, out);
     if flows.curtailed >= 0.05 {
         put(out, format_args!("Given up  {} kWh of PV", text(flows.curtailed, 1)));
     }
@@ -140,6 +151,27 @@ fn energy(plan: &Plan<'_>, out: &mut String) {
             out,
             format_args!("Besides   {kwh} kWh pass the meter both ways while elements switch"),
         );
+    }
+}
+
+/// What each source gave to each sink, and the models behind it.
+fn sources(plan: &Plan<'_>, out: &mut String) {
+    for (row, route) in jobs::routes(plan, plan.slots()).into_iter().enumerate() {
+        let head = if row == 0 { "Sources" } else { "" };
+        let sum = jobs::Sum::of(jobs::on_route(plan.slots(), route));
+        let minutes = remarks::length(sum.minutes);
+        put(
+            out,
+            format_args!(
+                "{head:<10}{}: {} in {minutes}",
+                jobs::arrow(plan, route),
+                jobs::amount(route, &sum)
+            ),
+        );
+    }
+    for (row, (of, name)) in jobs::models(plan).into_iter().enumerate() {
+        let head = if row == 0 { "Models" } else { "" };
+        put(out, format_args!("{head:<10}{of} after {name}"));
     }
 }
 
@@ -162,6 +194,9 @@ fn comfort(plan: &Plan<'_>, out: &mut String) {
         }
     } else {
         put(out, format_args!("Comfort   every draw is served warm"));
+    }
+    for line in jobs::comfort(plan) {
+        put(out, format_args!("{:<10}{line}", ""));
     }
     if schedule.short_kwh >= 0.005 {
         let kwh = text(schedule.short_kwh, 2);

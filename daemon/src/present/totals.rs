@@ -1,6 +1,7 @@
 //! Sums over the slots of a plan.
 
 use optimiser::schedule::{HeaterPlan, SlotPlan};
+use optimiser::units::Energy;
 
 /// Energy of heaters by where it came from [kWh].
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -16,11 +17,27 @@ pub(super) struct Sources {
 impl Sources {
     /// Sum over heaters.
     pub(super) fn of<'a>(heaters: impl IntoIterator<Item = &'a HeaterPlan>) -> Self {
-        heaters.into_iter().fold(Self::default(), |sum, heater| Self {
-            pv: sum.pv + heater.pv.kwh(),
-            battery: sum.battery + heater.battery.kwh(),
-            grid: sum.grid + heater.grid.kwh(),
-        })
+        heaters
+            .into_iter()
+            .fold(Self::default(), |sum, heater| sum.with(heater.pv, heater.battery, heater.grid))
+    }
+
+    /// With more of each.
+    pub(super) fn with(self, pv: Energy, battery: Energy, grid: Energy) -> Self {
+        Self {
+            pv: self.pv + pv.kwh(),
+            battery: self.battery + battery.kwh(),
+            grid: self.grid + grid.kwh(),
+        }
+    }
+
+    /// Sum of two.
+    pub(super) fn and(self, other: Self) -> Self {
+        Self {
+            pv: self.pv + other.pv,
+            battery: self.battery + other.battery,
+            grid: self.grid + other.grid,
+        }
     }
 
     /// All of it.
@@ -56,7 +73,9 @@ impl Flows {
             discharge: sum.discharge + slot.discharge.kwh(),
             import: sum.import + slot.import.kwh(),
             house: sum.house + slot.base_load.kwh(),
-            heat: sum.heat + slot.heaters.iter().map(|h| h.energy.kwh()).sum::<f64>(),
+            heat: sum.heat
+                + slot.heaters.iter().map(|h| h.energy.kwh()).sum::<f64>()
+                + slot.jobs.iter().map(|job| job.electricity.kwh()).sum::<f64>(),
             charge: sum.charge + slot.charge.kwh(),
             export: sum.export + slot.export.kwh(),
             curtailed: sum.curtailed + slot.curtailed.kwh(),

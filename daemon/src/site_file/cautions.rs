@@ -1,5 +1,7 @@
 //! What is allowed but deserves a look.
 
+mod plant_room;
+
 use optimiser::site::{Site, Store};
 use optimiser::standards::{hygiene, losses};
 use optimiser::water;
@@ -24,6 +26,7 @@ pub(super) fn warn(
         warn_of_loss(node, store, basis, faults);
     }
     warn_of_hygiene(root, house, faults);
+    plant_room::warn(root, house, faults);
     warn_of_draws(root, house, faults);
     warn_of_promises(root, house, faults);
     warn_of_state(root, &house.site, faults);

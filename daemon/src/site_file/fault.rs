@@ -142,6 +142,11 @@ impl<'s> Faults<'s> {
         self.add(Severity::Warning, span, path, message, suggestion);
     }
 
+    /// Paths of all problems so far.
+    pub(super) fn paths(&self) -> Vec<String> {
+        self.found.iter().map(|(_, fault)| fault.path.clone()).collect()
+    }
+
     pub(super) fn any_error(&self) -> bool {
         self.found.iter().any(|(_, fault)| fault.severity == Severity::Error)
     }

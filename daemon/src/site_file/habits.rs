@@ -1,5 +1,6 @@
 //! Hot-water habits, promises, hygiene rules and the present state.
 
+use optimiser::problem::{PlantRoomState, RoomsState};
 use optimiser::site::{Site, Store};
 use optimiser::units::{Energy, Flow, Temperature, Volume};
 use optimiser::water;
@@ -7,7 +8,9 @@ use optimiser::water;
 use super::fault::{Faults, nearest};
 use super::patterns;
 use super::tree::Node;
-use crate::house::{DailyDraw, DrawHabit, DrawKind, HygieneRule, PresentState, ReadyTime};
+use crate::house::{
+    DailyDraw, DrawHabit, DrawKind, HygieneRule, PlantRoomFacts, PresentState, ReadyTime,
+};
 
 /// The store that a table names, or the only one.
 pub(super) fn store_of(node: &Node, stores: &[Store], faults: &mut Faults) -> Option<usize> {
@@ -159,7 +162,10 @@ pub(super) fn hygiene(root: &Node, stores: &[Store], faults: &mut Faults) -> Vec
         }
         let temperature = node.quantity("temperature_celsius", Temperature::new);
         let reach = stores[store].highest_reach();
-        if temperature > reach && !stores[store].elements.is_empty() {
+        if temperature > reach
+            && !stores[store].elements.is_empty()
+            && stores[store].coils.is_empty()
+        {
             faults.error(
                 node.span_of("temperature_celsius"),
                 &node.path_of("temperature_celsius"),
@@ -180,7 +186,12 @@ pub(super) fn hygiene(root: &Node, stores: &[Store], faults: &mut Faults) -> Vec
 
 /// The present state. What is not given is taken as empty: the battery at its
 /// reserve, the stores at mains temperature.
-pub(super) fn state(root: &Node, site: &Site, faults: &mut Faults) -> PresentState {
+pub(super) fn state(
+    root: &Node,
+    site: &Site,
+    facts: &PlantRoomFacts,
+    faults: &mut Faults,
+) -> PresentState {
     let node = root.part("state");
     let mut stores: Vec<_> = site.stores.iter().map(|store| vec![store.mains]).collect();
     let mut given = Vec::new();
@@ -199,7 +210,43 @@ pub(super) fn state(root: &Node, site: &Site, faults: &mut Faults) -> PresentSta
             stores[index] = profile.iter().map(|&t| Temperature::clamped(t)).collect();
         }
     }
-    PresentState { battery: battery_state(node, site, faults), stores }
+    let plant_room = plant_room_state(node, site, facts, faults);
+    PresentState { battery: battery_state(node, site, faults), stores, plant_room }
+}
+
+/// Buffer and pool as warm as what is around them, rooms at their lowest comfort,
+/// unless it is stated.
+fn plant_room_state(
+    node: &Node,
+    site: &Site,
+    facts: &PlantRoomFacts,
+    faults: &mut Faults,
+) -> PlantRoomState {
+    let room = &site.plant_room;
+    for (key, there, what) in [
+        ("buffer_celsius", room.buffer.is_some(), "buffer"),
+        ("pool_celsius", room.pool.is_some(), "pool"),
+        ("rooms", room.rooms.is_some(), "description of rooms"),
+    ] {
+        if !there {
+            node.stray(&[key], &format!("there is no {what}"), faults);
+        }
+    }
+    let celsius = |key, other| node.maybe_quantity(key, Temperature::new).unwrap_or(other);
+    let rooms = facts.rooms.as_ref().map(|wish| {
+        let low = wish.comfort.iter().map(|(_, band)| band.low);
+        let low = low.reduce(|a, b| if b < a { b } else { a }).unwrap_or(wish.design_indoor);
+        let stated = node.table("rooms");
+        let air = stated.map_or(low, |rooms| rooms.quantity("air_celsius", Temperature::new));
+        let mass = stated.and_then(|rooms| rooms.maybe_quantity("mass_celsius", Temperature::new));
+        RoomsState { air, mass: mass.unwrap_or(air) }
+    });
+    PlantRoomState {
+        buffer: room.buffer.as_ref().map(|b| celsius("buffer_celsius", b.surroundings)),
+        pool: room.pool.map(|pool| celsius("pool_celsius", pool.ground)),
+        rooms,
+        ..PlantRoomState::default()
+    }
 }
 
 fn battery_state(node: &Node, site: &Site, faults: &mut Faults) -> Energy {

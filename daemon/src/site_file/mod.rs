@@ -15,18 +15,20 @@ mod money;
 mod options;
 mod patterns;
 mod place;
+mod plant_room;
 mod pv;
 mod scalar;
 mod schema;
 mod service;
 mod shape;
+mod steps;
 mod stores;
 mod summary;
 mod supply;
 mod tree;
 
 use optimiser::problem::HeaterId;
-use optimiser::site::{PlantRoom, Site};
+use optimiser::site::Site;
 use optimiser::units::{Current, HeatLoss};
 
 use self::fault::Faults;
@@ -120,11 +122,12 @@ fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
     let supply = supply::supply(root.part("grid"), faults);
     let (stores, losses): (Vec<_>, Vec<_>) =
         root.tables("store").iter().map(|node| stores::store(node, faults)).unzip();
+    let (room, facts) = plant_room::plant_room(root, &stores, &supply, faults);
     let site = Site {
         grid: supply::grid(root.part("grid"), &supply, faults),
         battery: root.table("battery").map(|node| supply::battery(node, faults)),
         stores,
-        plant_room: PlantRoom::default(),
+        plant_room: room,
     };
     stores::site_faults(&site, root, faults);
     let (wiring, circuits) = stores::wiring(root, &site, &supply, faults);
@@ -141,7 +144,8 @@ fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
         draws: habits::draws(root, &site.stores, faults),
         ready: habits::ready(root, &site.stores, faults),
         hygiene: habits::hygiene(root, &site.stores, faults),
-        state: habits::state(root, &site, faults),
+        state: habits::state(root, &site, &facts, faults),
+        plant_room: facts,
         site,
     };
     let service = root.table("service").and_then(|node| service::service(node, &house, faults));

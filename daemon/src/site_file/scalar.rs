@@ -66,6 +66,7 @@ pub(super) fn read(key: &Key, value: &DeValue) -> Result<Datum, Refusal> {
             Some(text) => Ok(Datum::Text(text.to_owned())),
             None => Err(wrong_kind(key, "text in quotes", value)),
         },
+        Kind::Texts(_) => texts(key, value).map(Datum::Texts),
         Kind::Choice(words) => choice(key, words, value),
         Kind::Flag(_) => match value.as_bool() {
             Some(flag) => Ok(Datum::Flag(flag)),
@@ -88,6 +89,7 @@ pub(super) fn sample(key: &Key) -> String {
         Kind::Text(usual) | Kind::Time(usual) | Kind::Instant(usual) => {
             format!("`{name} = \"{usual}\"`")
         }
+        Kind::Texts(usual) => format!("`{name} = {usual:?}`"),
         Kind::Choice(words) => format!("`{name} = \"{}\"`", words[0]),
         Kind::Flag(usual) => format!("`{name} = {usual}`"),
         Kind::Days => format!("`{name} = \"{}\"`", DAY_GROUPS[0]),
@@ -99,6 +101,18 @@ pub(super) fn sample(key: &Key) -> String {
 fn wrong_kind(key: &Key, expected: &str, found: &DeValue) -> Refusal {
     let message = format!("`{}` is a {}, where {expected} is expected", key.name, found.type_str());
     (message, Some(format!("write it as {}", sample(key))))
+}
+
+fn texts(key: &Key, value: &DeValue) -> Result<Vec<String>, Refusal> {
+    let items = match value {
+        DeValue::Array(items) if !items.is_empty() => items,
+        other => return Err(wrong_kind(key, "a list of texts", other)),
+    };
+    let text = |item: &DeValue| match item.as_str().map(str::trim) {
+        Some(text) if !text.is_empty() => Ok(text.to_owned()),
+        _ => Err(wrong_kind(key, "a list of texts", item)),
+    };
+    items.iter().map(|item| text(item.get_ref())).collect()
 }
 
 fn number(key: &Key, min: f64, max: f64, value: &DeValue) -> Result<f64, Refusal> {

@@ -44,6 +44,10 @@ fn property(key: &Key) -> Value {
             json!(usual),
         ),
         Kind::Text(usual) => (json!({ "type": "string", "minLength": 1 }), json!(usual)),
+        Kind::Texts(usual) => (
+            json!({ "type": "array", "minItems": 1, "items": { "type": "string", "minLength": 1 } }),
+            json!(usual),
+        ),
         Kind::Choice(words) => (json!({ "enum": words }), json!(words[0])),
         Kind::Flag(usual) => (json!({ "type": "boolean" }), json!(usual)),
         Kind::Time(usual) => (

@@ -44,6 +44,8 @@ pub(super) enum Kind {
     Numbers { min: f64, max: f64, usual: &'static [f64] },
     /// Text that is not empty.
     Text(&'static str),
+    /// A list of texts that are not empty.
+    Texts(&'static [&'static str]),
     /// One of these words, the first is usual.
     Choice(&'static [&'static str]),
     /// `true` or `false`.

@@ -6,6 +6,7 @@ use optimiser::units::{Current, Fraction, HeatLoss, Power, Temperature, Volume};
 use optimiser::water;
 
 use super::fault::{Faults, nearest};
+use super::plant_room;
 use super::supply;
 use super::tree::Node;
 use super::{Circuit, Insulation, LossBasis, Wiring};
@@ -37,8 +38,8 @@ pub(super) fn store(node: &Node, faults: &mut Faults) -> (Store, LossBasis) {
         destratification_pump: node.flag("destratification_pump"),
         layers: node.number("layers") as usize,
         elements: node.tables("element").iter().map(|e| element(e, faults)).collect(),
-        coils: Vec::new(),
-        return_loop: None,
+        coils: node.tables("coil").iter().map(plant_room::coil).collect(),
+        return_loop: node.table("return_loop").map(|n| plant_room::return_loop(n, faults)),
     };
     (store, basis)
 }
@@ -124,19 +125,23 @@ fn element(node: &Node, faults: &mut Faults) -> Element {
 /// Brings each contradiction of the site back to the value it stands at. What
 /// was blamed already is not blamed again.
 pub(super) fn site_faults(site: &Site, root: &Node, faults: &mut Faults) {
+    let blamed = faults.paths();
     for SiteFault { place, store, element, field, rule } in site.faults() {
         let store_node = store.and_then(|index| root.tables("store").get(index));
         let element_node =
             store_node.zip(element).and_then(|(node, index)| node.tables("element").get(index));
-        let part = root.table(&place).filter(|_| place != "site");
-        let node = element_node.or(store_node).or(part).unwrap_or(root);
+        let part = part_of(root, store_node, &place);
+        let node = element_node.or(part).or(store_node).unwrap_or(root);
         let key = if field == "control" && node.has("stages_kw") {
             Some("stages_kw")
         } else {
             // The plural fields are lists; their tables have singular names.
-            node.key_like(field).or_else(|| node.key_like(field.trim_end_matches('s')))
+            let words = std::iter::successors(Some(field), |f| f.rsplit_once('_').map(|(f, _)| f));
+            let mut words = words.flat_map(|word| [word, word.trim_end_matches('s')]);
+            words.find_map(|word| node.key_like(word))
         };
-        if key.is_some_and(|key| node.blamed(key)) {
+        // A name in a list that means nothing was reported where it stands.
+        if key.is_some_and(|key| node.blamed(key) || blamed.contains(&node.path_of(key))) {
             continue;
         }
         let span = key.map_or(node.span.clone(), |key| node.span_of(key));
@@ -146,6 +151,20 @@ pub(super) fn site_faults(site: &Site, root: &Node, faults: &mut Faults) {
             None => (rule, None),
         };
         faults.error(span, &path, format!("{place}: {message}"), suggestion);
+    }
+}
+
+/// The table of a place that a fault of the site names.
+fn part_of<'r>(root: &'r Node, store: Option<&'r Node>, place: &str) -> Option<&'r Node> {
+    if let Some(name) = place.strip_prefix("heat pump `").and_then(|p| p.strip_suffix('`')) {
+        return root.tables("heat_pump").iter().find(|node| node.text("name") == name);
+    }
+    match place {
+        "site" => None,
+        "phases" => root.table("grid"),
+        "immersion element of the buffer" => root.table("buffer"),
+        _ if place.starts_with("return loop") => store?.table("return_loop"),
+        _ => root.table(place),
     }
 }
 
@@ -211,13 +230,14 @@ fn shared_circuits(root: &Node, faults: &mut Faults) -> Vec<Circuit> {
     circuits
 }
 
-fn element_phases(node: &Node, supply: &Supply, faults: &mut Faults) -> u8 {
+/// Phases of an element or a heat pump.
+pub(super) fn element_phases(node: &Node, supply: &Supply, faults: &mut Faults) -> u8 {
     let phases = supply::phases(node, faults);
     if phases > supply.phases {
         faults.error(
             node.span_of("phases"),
             &node.path_of("phases"),
-            "a three-phase element has no meaning on a single-phase supply".to_owned(),
+            "a three-phase device has no meaning on a single-phase supply".to_owned(),
             Some("write `phases = 1` here, or `phases = 3` in `[grid]`".to_owned()),
         );
     }

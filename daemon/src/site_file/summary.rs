@@ -1,12 +1,17 @@
 //! What a site file was understood to mean, as plain text for an installer.
 
 mod habits;
+mod plant;
+mod pool_page;
 mod safety;
+mod sources;
+mod spaces;
 mod stores;
 mod supply;
 
 use std::fmt::Write as _;
 
+pub(super) use self::sources::design_source;
 use super::Checked;
 
 /// Column at which values begin.
@@ -16,7 +21,11 @@ const VALUE_COLUMN: usize = 26;
 pub fn summary(checked: &Checked) -> String {
     let mut page = Page(String::new());
     supply::describe(&mut page, checked);
+    plant::describe(&mut page, checked);
     stores::describe(&mut page, checked);
+    sources::describe(&mut page, checked);
+    spaces::describe(&mut page, checked);
+    pool_page::describe(&mut page, &checked.house);
     habits::describe(&mut page, &checked.house);
     safety::describe(&mut page, &checked.house);
     page.0
@@ -33,7 +42,8 @@ impl Page {
 
     fn line(&mut self, label: &str, value: &str) {
         let width = VALUE_COLUMN - 2;
-        let _ = writeln!(self.0, "  {label:<width$}{value}");
+        let gap = if label.chars().count() < width { "" } else { " " };
+        let _ = writeln!(self.0, "  {label:<width$}{gap}{value}");
     }
 
     fn sentence(&mut self, text: &str) {

@@ -9,6 +9,7 @@ use optimiser::standards::electrics;
 use optimiser::units::{Current, Energy, Fraction, Power, Price};
 
 use super::fault::{Faults, nearest};
+use super::steps::steps;
 use super::tree::Node;
 use crate::house::{BaseLoad, Location, Supply};
 use crate::series::Marks;
@@ -197,37 +198,7 @@ pub(super) fn base_load(node: &Node, faults: &mut Faults) -> BaseLoad {
 }
 
 fn daily_load(node: &Node, faults: &mut Faults) -> BaseLoad {
-    let mut steps: Vec<(NaiveTime, Power)> = Vec::new();
-    for step in node.tables("daily") {
-        let Some(from) = step.time("from") else { continue };
-        let problem = match steps.last() {
-            None if from != NaiveTime::MIN => {
-                Some(format!("the first step begins at {}, not at 00:00", from.format("%H:%M")))
-            }
-            Some((before, _)) if *before >= from => Some(format!(
-                "the step at {} does not come after the one at {}",
-                from.format("%H:%M"),
-                before.format("%H:%M")
-            )),
-            _ => None,
-        };
-        if let Some(message) = problem {
-            faults.error(
-                step.span_of("from"),
-                &step.path_of("from"),
-                message,
-                Some("steps begin at 00:00 and rise through the day".to_owned()),
-            );
-        }
-        steps.push((from, step.quantity("power_kw", Power::new)));
-    }
-    if node.tables("daily").is_empty() {
-        faults.error(
-            node.span_of("daily"),
-            &node.path_of("daily"),
-            "the base load has no step".to_owned(),
-            Some("write at least `{ from = \"00:00\", power_kw = 0.3 }`".to_owned()),
-        );
-    }
-    BaseLoad::Daily(steps)
+    let named = ("the base load", "{ from = \"00:00\", power_kw = 0.3 }");
+    let power = |step: &Node, _: &mut Faults| step.quantity("power_kw", Power::new);
+    BaseLoad::Daily(steps(node, "daily", named, faults, power))
 }

@@ -28,6 +28,7 @@ pub(super) enum Datum {
     Number(f64),
     Numbers(Vec<f64>),
     Text(String),
+    Texts(Vec<String>),
     Flag(bool),
     Time(NaiveTime),
     Days(Vec<Weekday>),
@@ -237,6 +238,14 @@ impl Node {
         match self.datum(key) {
             Some(Datum::Text(text)) => Some(text),
             _ => None,
+        }
+    }
+
+    /// The texts of a key; none if it is left out.
+    pub(super) fn texts(&self, key: &str) -> &[String] {
+        match self.datum(key) {
+            Some(Datum::Texts(texts)) => texts,
+            _ => &[],
         }
     }
 

@@ -5,6 +5,7 @@
 
 mod epw;
 mod fault;
+pub mod onto;
 pub mod overcast;
 pub mod pv;
 mod pvgis;

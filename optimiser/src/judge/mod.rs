@@ -12,6 +12,7 @@ mod candidate;
 mod charging;
 mod comfort;
 mod cuts;
+mod jobs;
 mod keep;
 mod moves;
 mod polish;
@@ -24,6 +25,7 @@ mod worths;
 
 pub use candidate::Candidate;
 pub(crate) use cuts::next_cuts;
+pub(crate) use jobs::polish_jobs;
 pub(crate) use keep::keep;
 pub(crate) use polish::{Search, polish};
 pub use score::{Judge, end_worth};

@@ -27,6 +27,8 @@ pub(super) const GAIN: f64 = 1e-3;
 pub(crate) struct Search<'a> {
     /// Worth of heat and charge by the program.
     pub(crate) duals: Duals<'a>,
+    /// Worth of electricity in each slot by the program [minor/kWh].
+    pub(crate) values: &'a [f64],
     /// Most simulations.
     pub(crate) simulations: usize,
     /// Which part of the moves has its turn, where there is no time for all.

@@ -106,17 +106,37 @@ impl<'a> Judge<'a> {
         candidate: &mut Candidate,
         changed: &[usize],
     ) -> bool {
-        let commanded = changed.iter().all(|&slot| {
-            command_slot(self.problem, slot, &candidate.energies, &mut candidate.commands)
-        });
+        let commanded = self.commanded(candidate, changed);
         if commanded {
             let commands = (&base.commands, &candidate.commands);
             let outcome = &mut candidate.outcome;
             self.plant.vary(&self.scene, commands, &base.outcome, outcome, changed);
-            candidate.shortfall = self.shortfall(&candidate.outcome);
-            candidate.score = self.score(&candidate.outcome, candidate.shortfall);
+            self.value(candidate);
         }
         commanded
+    }
+
+    /// Runs a candidate again from the first of some changed slots on.
+    pub(super) fn rerun_whole(&mut self, candidate: &mut Candidate, changed: &[usize]) -> bool {
+        let Some(&first) = changed.iter().min() else { return true };
+        let commanded = self.commanded(candidate, changed);
+        if commanded {
+            let all = first..self.problem.horizon.len();
+            self.plant.resume(&self.scene, &candidate.commands, &mut candidate.outcome, all);
+            self.value(candidate);
+        }
+        commanded
+    }
+
+    fn commanded(&self, candidate: &mut Candidate, changed: &[usize]) -> bool {
+        changed.iter().all(|&slot| {
+            command_slot(self.problem, slot, &candidate.energies, &mut candidate.commands)
+        })
+    }
+
+    fn value(&self, candidate: &mut Candidate) {
+        candidate.shortfall = self.shortfall(&candidate.outcome);
+        candidate.score = self.score(&candidate.outcome, candidate.shortfall);
     }
 
     /// Cost of an outcome with everything that counts [minor].

@@ -3,8 +3,10 @@
 //! - `C·(T_t − T_{t−1}) = Σ q_in − Σ q_out − UA·(T_{t−1} − T_s)·Δt`;
 //! - a circuit takes `q_out ≤ Q·Δt·(T̄ − T_o)/(T_need − T_o)`, so that a buffer that
 //!   is too cold for it gives less, whatever its mixing valve does; `Q` is what
-//!   the circuit takes from a buffer of `T_need`, and `T_o` the coldest that the
-//!   buffer gets when left alone.
+//!   the circuit takes from a buffer of `T_need`.
+//!
+//! `T_o` is the coldest that is of use, or its temperature at the start if that is
+//! colder. What it loses below that is not counted: it stands for a few litres.
 //!
 //! A heat pump charges it at the flow that comfort needs. What is beyond, and the
 //! kelvin by which it is warmer than that, cost as much more as the flow is hotter.
@@ -12,7 +14,8 @@
 
 use crate::physics::coil::{EXCHANGER_K, SPREAD_K};
 use crate::problem::Problem;
-use crate::site::{Route, Sink, Source};
+use crate::site::{Sink, Source};
+use crate::units::Temperature;
 use crate::water::KWH_PER_LITRE_KELVIN;
 
 use super::duty::Duties;
@@ -48,10 +51,22 @@ fn circuit(problem: &Problem, pool: &[f64], slot: usize, sink: Sink, rooms_kw: f
     }
 }
 
+/// The coldest water that gives heat to some circuit, or what it has at the start
+/// if that is colder [°C].
+fn coldest(problem: &Problem, pool: &[f64]) -> f64 {
+    let room = &problem.site.plant_room;
+    let air = (0..problem.horizon.len()).map(|slot| rooms::expected_air(problem, slot));
+    let feeds = |sink| room.buffer.as_ref().is_some_and(|buffer| buffer.feeds.contains(&sink));
+    let rooms = if feeds(Sink::Rooms) { air.fold(f64::INFINITY, f64::min) } else { f64::INFINITY };
+    let pool = if feeds(Sink::Pool) { pool[0] } else { f64::INFINITY };
+    let start = problem.state.plant_room.buffer.map_or(0.0, Temperature::celsius);
+    (rooms.min(pool) + 0.5 * SPREAD_K).min(start)
+}
+
 /// No warmer than this in the plan [°C]; `None` without a buffer.
 pub(super) fn highest(problem: &Problem, pool: &[f64]) -> Option<f64> {
     let buffer = problem.site.plant_room.buffer.as_ref()?;
-    let start = problem.state.plant_room.buffer.map_or(0.0, crate::units::Temperature::celsius);
+    let start = problem.state.plant_room.buffer.map_or(0.0, Temperature::celsius);
     let slots = 0..problem.horizon.len();
     let charged = slots.map(|slot| needed(problem, pool, slot, f64::INFINITY)).fold(0.0, f64::max);
     Some(charged.max(start).max(buffer.surroundings.celsius()))
@@ -65,7 +80,7 @@ pub(super) fn columns(
     slot: usize,
 ) -> Option<BufferColumns> {
     let most = highest?;
-    let level = program.column(0.0, -60.0, most);
+    let level = program.column(0.0, coldest(problem, pool), most);
     let kw = rooms::expected_kw(problem, slot);
     let span = needed(problem, pool, slot, f64::INFINITY) - needed(problem, pool, slot, kw);
     let per_kelvin = if span > 0.1 { duties.buffer_strain(slot) / span } else { 0.0 };
@@ -88,10 +103,11 @@ pub(super) fn rows(
     let own = columns.buffer?;
     let hours = problem.horizon.slots()[slot].hours();
     let capacity = buffer.volume.litres() * KWH_PER_LITRE_KELVIN;
-    let around = buffer.surroundings.celsius();
+    let coldest = coldest(problem, &layout.pool);
+    let around = buffer.surroundings.celsius().max(coldest);
     let kept = (-buffer.heat_loss.watts_per_kelvin() * hours / (1_000.0 * capacity)).exp();
     let before = slot.checked_sub(1).and_then(|s| layout.slots[s].buffer);
-    let start = problem.state.plant_room.buffer.map_or(around, crate::units::Temperature::celsius);
+    let start = problem.state.plant_room.buffer.map_or(around, Temperature::celsius);
     let known = if before.is_none() { start } else { 0.0 };
 
     let mut terms = vec![(own.level, capacity)];
@@ -106,16 +122,16 @@ pub(super) fn rows(
     terms.extend(before.map(|b| (b.level, -0.5)));
     program.row(0.5 * known - comfortable, f64::INFINITY, terms);
 
-    for &sink in &buffer.feeds {
-        let route = Route { source: Source::Buffer, sink };
-        let index = duties.routes.iter().position(|own| *own == route);
-        let steps = index.map(|index| duties.steps[slot][index].iter());
-        let kw = steps.map_or(0.0, |steps| steps.map(|step| step.most_kw).sum());
-        let need = circuit(problem, &layout.pool, slot, sink, f64::INFINITY);
-        let alone = around.min(start).min(need - SPREAD_K);
+    for (index, route) in duties.routes.iter().enumerate() {
+        if route.source != Source::Buffer {
+            continue;
+        }
+        let kw: f64 = duties.steps[slot][index].iter().map(|step| step.most_kw).sum();
+        let need = circuit(problem, &layout.pool, slot, route.sink, f64::INFINITY);
+        let alone = coldest.min(need - SPREAD_K);
         let rate = kw * hours / (need - alone);
         let mut terms: Vec<(Col, f64)> =
-            duties.of_route(columns, route).into_iter().map(|col| (col, 1.0)).collect();
+            columns.routes[index].iter().map(|&col| (col, 1.0)).collect();
         terms.push((own.level, -0.5 * rate));
         terms.extend(before.map(|b| (b.level, -0.5 * rate)));
         program.row(f64::NEG_INFINITY, rate * (0.5 * known - alone), terms);

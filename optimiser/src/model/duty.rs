@@ -91,15 +91,14 @@ impl Duties {
                     let tasks = tasks(problem, ladders, &pool, slot, *route);
                     let steps = tasks.iter().map(|task| step(problem, slot, *route, task));
                     let steps: Vec<Step> = steps.collect();
+                    let parts = || {
+                        let held = (rooms::expected_kw(problem, slot), auxiliary(problem, route));
+                        split(held, steps[0], steps[1])
+                    };
                     match route.sink {
                         Sink::Coil { .. } | Sink::Pool => steps,
-                        Sink::Buffer => {
-                            split(rooms::expected_kw(problem, slot), steps[0], steps[1]).into()
-                        }
-                        Sink::Rooms => {
-                            let kw = rooms::expected_kw(problem, slot);
-                            beyond(split(kw, steps[0], steps[1])).into()
-                        }
+                        Sink::Buffer => parts().into(),
+                        Sink::Rooms => beyond(parts()).into(),
                     }
                 };
                 routes.iter().map(of).collect()
@@ -117,6 +116,16 @@ impl Duties {
         own.map_or(0.0, |(_, steps)| (steps[1].electricity - steps[0].electricity).max(0.0))
     }
 
+    /// Heat of a route at full capacity [kW] and electricity for each kWh, in the
+    /// mean of what it can do; zero where it can do nothing.
+    pub(crate) fn mean(&self, route: usize) -> (f64, f64) {
+        let steps = self.steps.iter().flat_map(|slot| &slot[route]);
+        let able: Vec<&Step> = steps.filter(|step| step.kw > 0.0).collect();
+        let count = able.len().max(1) as f64;
+        let of = |value: fn(&Step) -> f64| able.iter().map(|step| value(step)).sum::<f64>() / count;
+        (of(|step| step.kw), of(|step| step.electricity))
+    }
+
     /// Columns of the heat that reaches a sink other than a coil.
     pub(crate) fn to_sink(&self, columns: &SlotColumns, sink: Sink) -> Vec<Col> {
         self.matching(columns, |route| route.sink == sink)
@@ -125,11 +134,6 @@ impl Duties {
     /// Columns of the heat that a source gives.
     pub(crate) fn of_source(&self, columns: &SlotColumns, source: Source) -> Vec<Col> {
         self.matching(columns, |route| route.source == source)
-    }
-
-    /// Columns of one route.
-    pub(crate) fn of_route(&self, columns: &SlotColumns, wanted: Route) -> Vec<Col> {
-        self.matching(columns, |route| *route == wanted)
     }
 
     /// Columns that take electricity in a slot, each with its kWh for a kWh of heat.
@@ -202,13 +206,24 @@ fn tasks(
     }
 }
 
+/// Power of the controls and pumps of a heat pump, which run all the while that
+/// it holds the comfort [kW].
+fn auxiliary(problem: &Problem, route: &Route) -> f64 {
+    match route.source {
+        Source::HeatPump(index) => problem.site.plant_room.heat_pumps[index].auxiliary.kw(),
+        _ => 0.0,
+    }
+}
+
 /// What holds the comfort, and what goes beyond it: both run at full capacity.
-fn split(expected_kw: f64, expected: Step, full: Step) -> [Step; 2] {
+fn split((expected_kw, auxiliary): (f64, f64), expected: Step, full: Step) -> [Step; 2] {
     let held = expected_kw.min(full.kw);
     if held <= 0.0 || expected.kw <= 0.0 {
         return [Step::NONE, full];
     }
-    [Step { kw: full.kw, most_kw: held, ..expected }, Step { most_kw: full.kw - held, ..full }]
+    let electricity = expected.electricity + auxiliary * (1.0 / held - 1.0 / expected.kw);
+    let first = Step { kw: full.kw, most_kw: held, electricity, fuel: expected.fuel };
+    [first, Step { most_kw: full.kw - held, ..full }]
 }
 
 /// What goes beyond the comfort takes as much more as makes the flow hotter for

@@ -55,18 +55,6 @@ fn band(problem: &Problem, slot: usize) -> (f64, f64) {
     asked.map_or(ANY, |band| (band.low.celsius(), band.high.celsius()))
 }
 
-/// Weather at the pool in a slot.
-fn weather(problem: &Problem, slot: usize) -> PoolWeather {
-    let ambient = &problem.ambient;
-    PoolWeather {
-        air: super::rooms::outdoor(problem, slot),
-        humidity: ambient.humidity.as_ref().map_or(0.0, |s| s[slot].value()),
-        wind: ambient.wind.as_ref().map_or(0.0, |s| s[slot].metres_per_second()),
-        sun: ambient.horizontal_irradiance.as_ref().map_or(0.0, |s| s[slot].watts_per_m2()),
-        covered: ambient.pool_cover.as_ref().map_or(0.0, |s| s[slot].value()),
-    }
-}
-
 pub(super) fn columns(
     program: &mut Program,
     problem: &Problem,
@@ -92,7 +80,7 @@ pub(super) fn rows(
     let columns = &layout.slots[slot];
     let own = columns.pool?;
     let hours = problem.horizon.slots()[slot].hours();
-    let (capacity, weather) = (pool.capacity_kwh_per_k(), weather(problem, slot));
+    let (capacity, weather) = (pool.capacity_kwh_per_k(), PoolWeather::of(&problem.ambient, slot));
     let at = layout.pool[slot];
     let loss = |celsius: f64| pool.loss_kw(celsius, &weather);
     let slope = (loss(at + HALF_STEP_K) - loss(at - HALF_STEP_K)) / (2.0 * HALF_STEP_K);

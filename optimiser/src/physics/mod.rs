@@ -3,9 +3,11 @@
 //! it with these functions.
 
 pub mod boiler;
+pub mod charging;
 pub mod coil;
 pub mod collector;
 pub mod evaporation;
 pub mod heat_pump;
 pub mod pool;
+pub mod pool_day;
 pub mod rooms;

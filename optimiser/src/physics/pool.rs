@@ -1,7 +1,10 @@
 //! Heat that the surface of a pool loses.
 
 use super::evaporation::{dew_point, saturation_kpa};
+use crate::problem::Ambient;
 use crate::site::{Exposure, Pool};
+use crate::time::Series;
+use crate::units::{Fraction, Irradiance, Temperature, WindSpeed};
 
 /// Emissivity of water (ISO/TR 12596:1995, after S. A. Kalogirou, *Solar Energy
 /// Engineering*, 2009).
@@ -28,6 +31,20 @@ pub struct PoolWeather {
 }
 
 impl PoolWeather {
+    /// The weather of a slot; what is not known is zero.
+    pub fn of(ambient: &Ambient, slot: usize) -> Self {
+        fn at<T: Copy>(series: Option<&Series<T>>, slot: usize, read: fn(T) -> f64) -> f64 {
+            series.map_or(0.0, |values| read(values[slot]))
+        }
+        Self {
+            air: at(ambient.outdoor.as_ref(), slot, Temperature::celsius),
+            humidity: at(ambient.humidity.as_ref(), slot, Fraction::value),
+            wind: at(ambient.wind.as_ref(), slot, WindSpeed::metres_per_second),
+            sun: at(ambient.horizontal_irradiance.as_ref(), slot, Irradiance::watts_per_m2),
+            covered: at(ambient.pool_cover.as_ref(), slot, Fraction::value),
+        }
+    }
+
     fn vapour_kpa(&self) -> f64 {
         self.humidity * saturation_kpa(self.air)
     }

@@ -9,9 +9,11 @@
 
 use std::collections::BTreeSet;
 
+use crate::plant::JobCommand;
 use crate::problem::Problem;
 use crate::site::{HeatPump, HeatSource, Route, Sink, Source};
 use crate::solution::Solution;
+use crate::units::Energy;
 
 use super::sharing::minutes;
 
@@ -63,6 +65,14 @@ pub(crate) fn placed(
         first += count;
     }
     jobs
+}
+
+/// The commands for the jobs of a slot.
+pub(crate) fn job_commands(routes: &[Route], jobs: &[Placed]) -> Vec<JobCommand> {
+    let command = |job: &Placed| {
+        JobCommand::giving(routes[job.route], job.delay, job.minutes, Energy::clamped(job.heat))
+    };
+    jobs.iter().map(command).collect()
 }
 
 /// Slots in which a heat pump would run for less than its least time.

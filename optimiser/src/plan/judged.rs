@@ -1,7 +1,7 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
 use crate::judge::{
-    Candidate, Duals, Judge, Search, judged_solution, keep, next_cuts, polish, settled,
+    Candidate, Duals, Judge, Search, judged_solution, keep, next_cuts, polish, polish_jobs, settled,
 };
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
@@ -64,7 +64,9 @@ impl Planner {
         let heat: Vec<Vec<f64>> = slots.iter().map(|s| s.heat_value.clone()).collect();
         let battery: Vec<f64> = slots.iter().map(|s| s.battery_value).collect();
         let duals = Duals { heat: &heat, battery: &battery };
-        let search = Search { duals, simulations: effort.simulations, turn: steps };
+        let values: Vec<f64> = slots.iter().map(|s| s.electricity_value).collect();
+        let search =
+            Search { duals, values: &values, simulations: effort.simulations, turn: steps };
         let candidate = match carried {
             Some(carried) if stays => polish(&mut judge, carried, search),
             Some(carried) => {
@@ -74,6 +76,7 @@ impl Planner {
             }
             None => polish(&mut judge, candidate, search),
         };
+        let candidate = polish_jobs(&mut judge, candidate, &answer.solution, search);
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
         let candidate = keep(&mut judge, candidate);
         let candidate = settled(&mut judge, candidate);

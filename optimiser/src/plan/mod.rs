@@ -24,7 +24,7 @@ use crate::solve::{Answer, Live, SolveError, SolveLimits, Verdict};
 use crate::time::Slot;
 use memory::Memory;
 
-pub(crate) use jobs::peak_kw;
+pub(crate) use jobs::{Wish, job_commands, peak_kw, placed, wishes};
 pub(crate) use publish::Publisher;
 pub(crate) use sharing::{Run, Stage, arrange};
 

@@ -79,6 +79,25 @@ pub struct JobCommand {
     pub heat: Power,
 }
 
+/// Into a coil a source may give so much more than the mean of its job, as it
+/// does while the water is still cold.
+const COLD_COIL: f64 = 1.25;
+
+impl JobCommand {
+    /// A job at the power that gives a heat in its minutes.
+    pub(crate) fn giving(route: Route, delay_minutes: f64, minutes: f64, heat: Energy) -> Self {
+        let hours = minutes / 60.0;
+        let headroom = if matches!(route.sink, Sink::Coil { .. }) { COLD_COIL } else { 1.0 };
+        let kw = if hours > 0.0 { headroom * heat.kwh() / hours } else { 0.0 };
+        Self { route, delay_minutes, minutes, heat: Power::clamped(kw) }
+    }
+
+    /// A planned job.
+    fn of(job: &Job) -> Self {
+        Self::giving(job.route, job.delay_minutes, job.minutes, job.heat)
+    }
+}
+
 /// How far PV is used in a slot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PvUse {
@@ -145,7 +164,7 @@ impl Commands {
             let (mode, power) = plan.battery_command();
             commands.battery[index] = BatteryCommand { mode, power };
             commands.pv[index] = pv_use(plan);
-            commands.jobs[index] = plan.jobs.iter().map(job_command).collect();
+            commands.jobs[index] = plan.jobs.iter().map(JobCommand::of).collect();
         }
         for (due, start) in problem.hygiene.iter().zip(&schedule.hygiene) {
             let hold = start.and_then(|start| Slot::new(start, start + due.hold_seconds));
@@ -159,22 +178,6 @@ impl Commands {
             }
         }
         commands
-    }
-}
-
-/// Into a coil a source may give so much more than the mean of its job, as it
-/// does while the water is still cold.
-const COLD_COIL: f64 = 1.25;
-
-/// A planned job at the power that gives its heat in its minutes.
-fn job_command(job: &Job) -> JobCommand {
-    let hours = job.minutes / 60.0;
-    let headroom = if matches!(job.route.sink, Sink::Coil { .. }) { COLD_COIL } else { 1.0 };
-    JobCommand {
-        route: job.route,
-        delay_minutes: job.delay_minutes,
-        minutes: job.minutes,
-        heat: Power::clamped(if hours > 0.0 { headroom * job.heat.kwh() / hours } else { 0.0 }),
     }
 }
 

@@ -5,7 +5,7 @@ use super::tap::Tap;
 use crate::physics::pool::PoolWeather;
 use crate::problem::{Ambient, Draw, PlantRoomState, Problem, ProblemError, State};
 use crate::time::{Horizon, Series, TimeError};
-use crate::units::{Energy, Fraction, Irradiance, Price, Temperature, WindSpeed};
+use crate::units::{Energy, Irradiance, Price, Temperature};
 
 /// What the house meets: forecast when a plan is judged, truth in a replay.
 #[derive(Debug, Clone, Copy)]
@@ -222,18 +222,11 @@ fn slot_ambient(ambient: &Ambient, slot: usize) -> SlotAmbient {
     fn at<T: Copy>(series: Option<&Series<T>>, slot: usize, read: fn(T) -> f64) -> f64 {
         series.map_or(0.0, |values| read(values[slot]))
     }
-    let outdoor = at(ambient.outdoor.as_ref(), slot, Temperature::celsius);
     SlotAmbient {
-        outdoor,
+        outdoor: at(ambient.outdoor.as_ref(), slot, Temperature::celsius),
         ground: at(ambient.ground.as_ref(), slot, Temperature::celsius),
         collectors: at(ambient.collector_irradiance.as_ref(), slot, Irradiance::watts_per_m2),
-        pool: PoolWeather {
-            air: outdoor,
-            humidity: at(ambient.humidity.as_ref(), slot, Fraction::value),
-            wind: at(ambient.wind.as_ref(), slot, WindSpeed::metres_per_second),
-            sun: at(ambient.horizontal_irradiance.as_ref(), slot, Irradiance::watts_per_m2),
-            covered: at(ambient.pool_cover.as_ref(), slot, Fraction::value),
-        },
+        pool: PoolWeather::of(ambient, slot),
         gains: ambient.room_gains.as_ref().map(|gains| gains[slot].kw() * 1_000.0),
     }
 }

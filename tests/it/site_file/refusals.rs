@@ -138,7 +138,7 @@ fn a_store_that_nothing_heats() {
     let without = format!("{}{}", &SMALL[..start], &SMALL[end..]);
     let found = faults(&without);
     assert_eq!(found.len(), 1, "{found:#?}");
-    assert!(found[0].message.contains("`element` is missing"));
+    assert!(found[0].message.contains("nothing can heat this store"), "{found:#?}");
     let empty = with(&without, "cut_out_celsius = 80", "cut_out_celsius = 80\nelement = []");
     assert!(faults(&empty)[0].message.contains("nothing can heat this store"));
 }

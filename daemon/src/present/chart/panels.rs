@@ -1,6 +1,7 @@
 //! The plots, from prices at the top to stores at the bottom.
 
-use optimiser::schedule::{HeaterPlan, SlotPlan};
+use optimiser::schedule::SlotPlan;
+use optimiser::site::Source;
 use optimiser::time::Instant;
 
 use super::frame::{Frame, Scale, plain_number};
@@ -12,6 +13,7 @@ use lines::{level, shape, steps};
 
 mod lines;
 mod prices;
+mod room;
 mod stores;
 
 /// Room of a panel's title above its plot [px].
@@ -22,8 +24,8 @@ const GAP: f64 = 16.0;
 /// Classes of what is fed by PV, battery and grid.
 const SOURCES: [&str; 3] = ["fill-sun", "fill-battery", "fill-grid"];
 
-/// Picks a part of a heater's energy [kWh].
-type Part = fn(&HeaterPlan) -> f64;
+/// Picks a part of an energy [kWh].
+type Part = fn(&Sources) -> f64;
 
 /// One plot.
 pub(super) struct Panel {
@@ -40,6 +42,8 @@ pub(super) struct Panel {
 enum Kind {
     Prices,
     Heater(usize),
+    Source(Source),
+    Warmth(room::Part),
     Power,
     Battery,
     Store(usize),
@@ -63,6 +67,8 @@ impl Panel {
         match self.kind {
             Kind::Prices => prices::draw(plan, svg, frame, &mut labels),
             Kind::Heater(number) => heater(plan, number, svg, frame, &mut labels),
+            Kind::Source(source) => room::source(plan, source, svg, frame, &mut labels),
+            Kind::Warmth(part) => room::warmth(plan, part, svg, frame, &mut labels),
             Kind::Power => power(plan, svg, frame, &mut labels),
             Kind::Battery => battery(plan, svg, frame, &mut labels),
             Kind::Store(index) => stores::draw(plan, index, svg, frame, &mut labels),
@@ -86,6 +92,7 @@ pub(super) fn of(plan: &Plan<'_>) -> Vec<Panel> {
             strip: 0.0,
         });
     }
+    panels.extend(room::sources(plan));
     let most = mean_powers(plan, |slot| slot.pv.kwh() + slot.curtailed.kwh())
         .chain(mean_powers(plan, |slot| slot.base_load.kwh()))
         .map(|(_, kw)| kw)
@@ -109,6 +116,7 @@ pub(super) fn of(plan: &Plan<'_>) -> Vec<Panel> {
         });
     }
     panels.extend((0..site.stores.len()).map(|index| stores::panel(plan, index)));
+    panels.extend(room::parts(plan));
     panels
 }
 
@@ -121,12 +129,23 @@ fn mean_powers<'a>(
 }
 
 fn heater(plan: &Plan<'_>, number: usize, svg: &mut Svg, frame: &Frame<'_>, labels: &mut Labels) {
+    let of = |slot: &SlotPlan| Sources::of([&slot.heaters[number]]);
+    fed(plan, of, svg, frame, labels);
+}
+
+/// Energy of each slot in layers by where it came from, with its sums.
+fn fed(
+    plan: &Plan<'_>,
+    of: impl Fn(&SlotPlan) -> Sources,
+    svg: &mut Svg,
+    frame: &Frame<'_>,
+    labels: &mut Labels,
+) {
     frame.grid(svg, plain_number);
-    let of = |slot: &SlotPlan, part: fn(&HeaterPlan) -> f64| part(&slot.heaters[number]);
-    let parts: [Part; 3] = [|h| h.pv.kwh(), |h| h.battery.kwh(), |h| h.grid.kwh()];
+    let parts: [Part; 3] = [|s| s.pv, |s| s.battery, |s| s.grid];
     let mut below = vec![0.0; plan.slots().len()];
     for (class, part) in SOURCES.into_iter().zip(parts) {
-        let heights: Vec<(&SlotPlan, f64)> = mean_powers(plan, |slot| of(slot, part)).collect();
+        let heights: Vec<(&SlotPlan, f64)> = mean_powers(plan, |slot| part(&of(slot))).collect();
         let bars: Vec<(Instant, Instant, f64, f64)> = heights
             .iter()
             .zip(&below)
@@ -139,8 +158,8 @@ fn heater(plan: &Plan<'_>, number: usize, svg: &mut Svg, frame: &Frame<'_>, labe
         }
         below.iter_mut().zip(&heights).for_each(|(base, (_, kw))| *base += kw);
     }
-    let sources = Sources::of(plan.slots().iter().map(|slot| &slot.heaters[number]));
-    let named = sources.named().into_iter().zip(SOURCES);
+    let total = plan.slots().iter().map(&of).fold(Sources::default(), Sources::and);
+    let named = total.named().into_iter().zip(SOURCES);
     let shown: Vec<_> = named.filter(|((_, kwh), _)| *kwh >= 0.005).collect();
     for (row, ((name, kwh), class)) in shown.iter().rev().enumerate() {
         let y = frame.top + 8.0 + 17.0 * row as f64;

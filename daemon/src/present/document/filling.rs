@@ -4,18 +4,18 @@ use optimiser::schedule as plan;
 use optimiser::units::{Energy, Price};
 
 use super::{
-    BatteryMode, Cost, Document, Evidence, Heater, Hygiene, PriceOrigin, SCHEMA, Slot, Status,
-    Store,
+    BatteryMode, Cost, Document, Evidence, Heater, Hygiene, Job, Model, PlantRoom, PriceOrigin,
+    Request, SCHEMA, Slot, Status, Store,
 };
 use crate::present::digits::rounded;
 use crate::present::{Plan, local, reasons};
 
 /// Decimals of energies [kWh] and of prices.
-const FINE: i32 = 4;
+pub(super) const FINE: i32 = 4;
 /// Decimals of money.
 const MONEY: i32 = 3;
 /// Decimals of temperatures [°C], powers [kW] and minutes.
-const COARSE: i32 = 2;
+pub(super) const COARSE: i32 = 2;
 /// Decimals of volumes [L].
 const LITRES: i32 = 1;
 
@@ -48,6 +48,8 @@ impl Document {
             unmet_litres: rounded(schedule.unmet_litres, LITRES),
             unmet_kwh: rounded(schedule.unmet_kwh, FINE),
             short_kwh: rounded(schedule.short_kwh, FINE),
+            models: Model::of(shown),
+            four_state: Request::of(shown),
             hygiene: shown
                 .problem
                 .hygiene
@@ -110,6 +112,8 @@ impl Slot {
             }),
             heaters: slot.heaters.iter().map(|heater| Heater::new(shown, slot, heater)).collect(),
             stores: (0..).zip(&slot.stores).map(|(i, store)| Store::new(shown, i, store)).collect(),
+            jobs: slot.jobs.iter().map(|job| Job::new(shown, slot, job)).collect(),
+            plant_room: PlantRoom::of(&slot.plant_room),
         }
     }
 }

@@ -278,7 +278,9 @@ impl Recipe<'_> {
             draws: Vec::new(),
             ready: Vec::new(),
             hygiene: Vec::new(),
+            plant_room: PlantRoomFacts::default(),
             state: PresentState {
+                plant_room: PlantRoomState::default(),
                 battery: problem.state.battery,
                 stores: problem.state.stores.clone(),
             },

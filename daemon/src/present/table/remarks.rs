@@ -7,7 +7,7 @@ use optimiser::schedule::Reason;
 use super::{Run, wrapped};
 use crate::present::digits::text;
 use crate::present::totals::Sources;
-use crate::present::{reasons, some};
+use crate::present::{jobs, reasons, some};
 
 const INDENT: usize = 3;
 
@@ -16,6 +16,7 @@ pub(super) fn put(run: &Run<'_>, out: &mut String) {
     let ids: Vec<HeaterId> = run.plan.problem.heaters().collect();
     let on: Vec<String> =
         (0..).zip(&ids).filter_map(|(number, &id)| heating(run, number, id)).collect();
+    let on: Vec<String> = on.into_iter().chain(serving(run)).collect();
     for remark in
         on.iter().map(|text| format!("● {text}")).chain(on.is_empty().then(|| waiting(run, &ids)))
     {
@@ -44,6 +45,43 @@ pub(super) fn put(run: &Run<'_>, out: &mut String) {
             out,
         );
     }
+    if let Some(warmth) = jobs::warmth(run.last()) {
+        line(&format!("  {warmth}"), out);
+    }
+}
+
+/// `ground → cylinder: 6.20 kWh of heat, COP 3.4 in 45 min from grid: cheapest before
+/// 06:30`, for each route.
+fn serving(run: &Run<'_>) -> Vec<String> {
+    let routes = jobs::routes(run.plan, run.slots);
+    let told = routes.into_iter().filter_map(|route| {
+        let first = jobs::on_route(run.slots, route).find(|job| jobs::runs(job))?;
+        let sum = jobs::Sum::of(jobs::on_route(run.slots, route));
+        let from = from(sum.electricity);
+        let from = if from.is_empty() { from } else { format!(" from {from}") };
+        Some(format!(
+            "{}: {} in {}{from}: {}",
+            jobs::arrow(run.plan, route),
+            jobs::amount(route, &sum),
+            length(sum.minutes),
+            reasons::short(run.plan, first.why, run.start())
+        ))
+    });
+    told.collect()
+}
+
+/// `PV`, or `PV 1.20 + grid 0.30` where it is more than one.
+fn from(sources: Sources) -> String {
+    let parts: Vec<(&str, f64)> =
+        sources.named().into_iter().filter(|(_, kwh)| *kwh >= 0.005).collect();
+    match parts.as_slice() {
+        [(name, _)] => (*name).to_owned(),
+        parts => {
+            let list: Vec<String> =
+                parts.iter().map(|(name, kwh)| format!("{name} {}", text(*kwh, 2))).collect();
+            list.join(" + ")
+        }
+    }
 }
 
 fn line(remark: &str, out: &mut String) {
@@ -57,16 +95,7 @@ fn heating(run: &Run<'_>, number: usize, id: HeaterId) -> Option<String> {
     let first = run.heater(number).next().filter(|heater| some(heater.energy))?;
     let sources = Sources::of(run.heater(number));
     let minutes = run.heater(number).map(|heater| heater.minutes).sum();
-    let parts: Vec<(&str, f64)> =
-        sources.named().into_iter().filter(|(_, kwh)| *kwh >= 0.005).collect();
-    let from = match parts.as_slice() {
-        [(name, _)] => (*name).to_owned(),
-        parts => {
-            let list: Vec<String> =
-                parts.iter().map(|(name, kwh)| format!("{name} {}", text(*kwh, 2))).collect();
-            list.join(" + ")
-        }
-    };
+    let from = from(sources);
     Some(format!(
         "{} {} kWh in {} from {from}: {}",
         run.plan.short_name(id),
@@ -104,7 +133,7 @@ fn waiting(run: &Run<'_>, ids: &[HeaterId]) -> String {
 }
 
 /// `45 min` or `2 h 30 min`.
-fn length(minutes: f64) -> String {
+pub(super) fn length(minutes: f64) -> String {
     let minutes = minutes.round() as u32;
     match (minutes / 60, minutes % 60) {
         (0, minutes) => format!("{minutes} min"),

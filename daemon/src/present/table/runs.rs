@@ -2,10 +2,11 @@
 
 use chrono::NaiveDate;
 use optimiser::schedule::{HeaterPlan, Reason, SlotPlan};
+use optimiser::site::Route;
 use optimiser::time::Instant;
 use optimiser::units::Price;
 
-use crate::present::{Plan, local, some};
+use crate::present::{Plan, jobs, local, some};
 
 /// Consecutive slots of one local day in which the same heaters are on for the
 /// same reasons, or all are off.
@@ -58,16 +59,20 @@ struct Likeness {
     cold: bool,
     /// Why each heater is on; `None` where it is off.
     heaters: Vec<Option<Reason>>,
+    /// What sources serve, and why.
+    jobs: Vec<(Route, Reason)>,
 }
 
 impl Likeness {
     fn of(plan: &Plan<'_>, slot: &SlotPlan) -> Self {
+        let jobs = slot.jobs.iter().filter(|job| jobs::runs(job));
         let heaters = slot.heaters.iter().map(|heater| some(heater.energy).then_some(heater.why));
         Self {
             day: local::date(plan.zone(), slot.slot.start()),
             forecast: plan.is_forecast(slot.slot),
             cold: slot.stores.iter().any(|store| store.unmet_kwh >= 0.005),
             heaters: heaters.collect(),
+            jobs: jobs.map(|job| (job.route, job.why)).collect(),
         }
     }
 }

@@ -1,6 +1,6 @@
 //! Keys of hot-water habits, promises, hygiene and the present state.
 
-use super::super::shape::Kind::{Choice, Days, Instant, Numbers, Tables, Text, Time};
+use super::super::shape::Kind::{Choice, Days, Instant, Numbers, Table, Tables, Text, Time};
 use super::super::shape::{Shape, assumed, number, optional, required};
 
 pub(super) static DRAWS: Shape = Shape {
@@ -114,6 +114,9 @@ pub(super) static STATE: Shape = Shape {
             "The same as a share of its capacity.",
         ),
         optional("store", Tables(&STORE_STATE), "Temperatures of the stores."),
+        optional("buffer_celsius", number(0.0, 100.0, 35.0), "Water in the buffer."),
+        optional("pool_celsius", number(0.0, 45.0, 22.0), "Water in the pool."),
+        optional("rooms", Table(&super::sinks::STATE_ROOMS), "Temperatures in the rooms."),
     ],
 };
 

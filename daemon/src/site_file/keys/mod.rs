@@ -3,6 +3,8 @@
 mod habits;
 mod money;
 pub(super) mod service;
+mod sinks;
+mod sources;
 mod stores;
 mod supply;
 
@@ -22,6 +24,13 @@ pub(super) static ROOT: Shape = Shape {
         required("base_load", Table(&supply::BASE_LOAD), "What the rest of the house takes."),
         optional("circuit", Tables(&supply::CIRCUIT), "Circuits that elements name."),
         required("store", Tables(&stores::STORE), "Hot-water stores."),
+        optional("heat_pump", Tables(&sources::HEAT_PUMP), "Heat pumps."),
+        optional("boiler", Table(&sources::BOILER), "The boiler."),
+        optional("collectors", Table(&sources::COLLECTORS), "Solar thermal collectors."),
+        optional("buffer", Table(&sources::BUFFER), "Buffer vessel or low-loss header."),
+        optional("rooms", Table(&sinks::ROOMS), "The heated rooms."),
+        optional("pool", Table(&sinks::POOL), "The pool."),
+        optional("climate", Table(&sinks::CLIMATE), "What is assumed of the weather."),
         optional("draws", Tables(&habits::DRAWS), "Hot-water habits."),
         optional("ready", Tables(&habits::READY), "Hot water promised by a local time."),
         optional("hygiene", Tables(&habits::HYGIENE), "Pasteurisation, at most one per store."),

@@ -1,6 +1,6 @@
 //! Keys of stores and their elements.
 
-use super::super::shape::Kind::{Choice, Flag, Numbers, Tables, Text, Whole};
+use super::super::shape::Kind::{Choice, Flag, Numbers, Table, Tables, Text, Whole};
 use super::super::shape::{Shape, assumed, number, optional, required};
 
 pub(super) static STORE: Shape = Shape {
@@ -67,7 +67,13 @@ pub(super) static STORE: Shape = Shape {
             Flag(false),
             "Whether a pump can move top water to the base.",
         ),
-        required("element", Tables(&ELEMENT), "Immersion elements."),
+        optional("element", Tables(&ELEMENT), "Immersion elements."),
+        optional("coil", Tables(&super::sinks::COIL), "Heating coils."),
+        optional(
+            "return_loop",
+            Table(&super::sinks::RETURN_LOOP),
+            "Secondary circulation that starts and ends here.",
+        ),
     ],
 };
 
@@ -89,6 +95,7 @@ static ELEMENT: Shape = Shape {
         ),
         required("thermostat_celsius", number(20.0, 95.0, 65.0), "Its own thermostat opens here."),
         assumed("phases", Whole { min: 1, max: 3, usual: 1 }, "Phases it is wired to: 1 or 3."),
+        super::sources::PHASE,
         optional("circuit_amperes", number(1.0, 1_000.0, 16.0), "Rating of its own circuit."),
         optional("circuit", Text("plant room"), "Name of a shared circuit, instead of its own."),
     ],

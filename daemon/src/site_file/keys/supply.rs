@@ -41,6 +41,11 @@ pub(super) static GRID: Shape = Shape {
             "Voltage of one phase against neutral.",
         ),
         optional(
+            "metering",
+            Choice(&["net", "per-phase"]),
+            "On three phases: whether import on one is netted against export on another, or each is counted by itself.",
+        ),
+        optional(
             "import_limit_kw",
             number(0.0, 500.0, 18.4),
             "Agreed import limit; the main fuse if left out.",
@@ -74,6 +79,7 @@ pub(super) static PV: Shape = Shape {
         ),
         optional("arrays", Tables(&ARRAY), "Modules by orientation, all on one inverter."),
         optional("inverter", Table(&INVERTER), "With `arrays`: the inverter that they feed."),
+        super::sources::PHASE,
         assumed(
             "losses_fraction",
             number(0.0, 0.9, 0.140_757),
@@ -162,6 +168,7 @@ pub(super) static BATTERY: Shape = Shape {
         assumed("charges_from_grid", Flag(true), "Whether it may charge from the grid."),
         assumed("exports", Flag(false), "Whether it may discharge into the grid."),
         assumed("feeds_heaters", Flag(true), "Whether it may feed immersion elements."),
+        super::sources::PHASE,
     ],
 };
 
@@ -179,6 +186,7 @@ pub(super) static BASE_LOAD: Shape = Shape {
             number(0.0, 1_000.0, 1.0),
             "Factor on a load series that is given.",
         ),
+        super::sources::PHASE,
     ],
 };
 

@@ -95,6 +95,21 @@ fn state(page: &mut Page, house: &House) {
             &format!("{heat:.2} kWh above mains, {mean:.1} °C if it were mixed"),
         );
     }
+    plant_room_state(page, house);
+}
+
+/// Buffer, rooms and pool, where there are any.
+fn plant_room_state(page: &mut Page, house: &House) {
+    let state = &house.state.plant_room;
+    if let Some(buffer) = state.buffer {
+        page.line("buffer", &buffer.to_string());
+    }
+    if let Some(rooms) = state.rooms {
+        page.line("rooms", &format!("air {}, walls and floors {}", rooms.air, rooms.mass));
+    }
+    if let Some(pool) = state.pool {
+        page.line("pool", &pool.to_string());
+    }
 }
 
 /// Heat and litres of a mean day.

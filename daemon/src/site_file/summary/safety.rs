@@ -23,6 +23,7 @@ pub(super) fn describe(page: &mut Page, house: &House) {
         hygiene::STORE_CELSIUS,
         hygiene::OUTLET_CELSIUS
     ));
+    plant_room(page, house);
     for store in &house.site.stores {
         let hot = store.highest_reach().celsius();
         if let Some(seconds) = scald::burn_seconds(hot) {
@@ -38,5 +39,35 @@ pub(super) fn describe(page: &mut Page, house: &House) {
                 100.0 * water::hot_share(hot, scald::BATH_CELSIUS, store.mains.celsius()).min(1.0)
             ));
         }
+    }
+}
+
+/// What fuel, refrigerant, pressure and pools add.
+fn plant_room(page: &mut Page, house: &House) {
+    let room = &house.site.plant_room;
+    if !room.heat_pumps.is_empty() {
+        page.sentence(
+            "Refrigerant: only certified people open its circuit; some kinds burn and need clearances.",
+        );
+    }
+    if room.boiler.is_some() {
+        page.sentence(
+            "Boiler: fuel, flue and combustion air are for registered people; keep its own controls and a carbon-monoxide alarm.",
+        );
+    }
+    if room.collectors.is_some() {
+        page.sentence(
+            "Collectors stagnate far above 100 °C: steam, relief and expansion vessel are for the pump station, never for stowheat.",
+        );
+    }
+    if room.buffer.is_some() || room.collectors.is_some() {
+        page.sentence(
+            "Pressure: each sealed circuit keeps its relief valve and expansion vessel, sized for all of its water.",
+        );
+    }
+    if room.pool.is_some() {
+        page.sentence(
+            "Pool: wiring near water has rules of its own, and its treatment is not heated away.",
+        );
     }
 }

@@ -1,11 +1,13 @@
 //! Site, connection, tariff, PV, battery and base load.
 
+use optimiser::site::{Connection, HeatPump, Metering};
 use optimiser::standards::electrics;
 use optimiser::units::{Current, Power, Price};
 
 use super::super::Checked;
 use super::super::cautions::phase_amperes;
 use super::Page;
+use super::sources::design_source;
 use crate::house::{BaseLoad, House, Pv};
 use crate::tariff::{Band, Index, Rates, Tariff};
 
@@ -85,6 +87,7 @@ fn connection(page: &mut Page, checked: &Checked) {
             supply.fuse.amperes() - total
         ),
     );
+    phases(page, house);
     coincident(page, checked);
 }
 
@@ -94,6 +97,12 @@ fn coincident(page: &mut Page, checked: &Checked) {
     let mut loads: Vec<(&str, Power)> = Vec::new();
     let elements = house.site.stores.iter().flat_map(|store| &store.elements);
     loads.push(("elements", Power::clamped(elements.map(|e| e.power.kw()).sum())));
+    let room = &house.site.plant_room;
+    for pump in &room.heat_pumps {
+        loads.push(("heat pump", electric(house, pump)));
+    }
+    let immersion = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
+    loads.extend(immersion.map(|power| ("buffer element", power)));
     let charge = house.site.battery.filter(|battery| battery.charges_from_grid);
     loads.extend(charge.map(|battery| ("battery", battery.charge_limit)));
     if let BaseLoad::Daily(steps) = &house.base_load {
@@ -103,7 +112,8 @@ fn coincident(page: &mut Page, checked: &Checked) {
     let powers: Vec<Power> = loads.iter().map(|&(_, power)| power).collect();
     let supply = house.supply.fuse.power_at(house.supply.volts, house.supply.phases);
     let left = electrics::headroom_kw(supply, &powers);
-    let listed: Vec<String> = loads.iter().map(|(what, power)| format!("{what} {power}")).collect();
+    let listed: Vec<String> =
+        loads.iter().map(|(what, power)| format!("{what} {:.1} kW", power.kw())).collect();
     page.line(
         "one price for all",
         &format!(
@@ -117,6 +127,38 @@ fn coincident(page: &mut Page, checked: &Checked) {
             }
         ),
     );
+}
+
+/// Electrical power of a heat pump with its source on the design day and its
+/// hottest flow.
+fn electric(house: &House, pump: &HeatPump) -> Power {
+    let at = pump.at(design_source(house, pump).celsius(), pump.flow_limit.celsius());
+    Power::clamped(at.capacity_kw / at.cop + pump.auxiliary.kw())
+}
+
+/// What hangs on which phase.
+fn phases(page: &mut Page, house: &House) {
+    let Some(phases) = &house.site.plant_room.phases else { return };
+    let metered = match phases.metering {
+        Metering::Net => "import on one phase is netted against export on another",
+        Metering::PerPhase => "each phase is counted by itself",
+    };
+    page.line("metering", metered);
+    let elements = house.site.stores.iter().flat_map(|store| {
+        store.elements.iter().map(move |element| format!("{} / {}", store.name, element.name))
+    });
+    let heaters = elements.zip(&phases.heaters);
+    let pumps = house.site.plant_room.heat_pumps.iter().map(|pump| pump.name.clone());
+    let others =
+        [("the house", &phases.base_load), ("PV", &phases.pv), ("battery", &phases.battery)];
+    let others = others.into_iter().map(|(name, at)| (name.to_owned(), at));
+    for (name, connection) in heaters.chain(pumps.zip(&phases.heat_pumps)).chain(others) {
+        let text = match connection {
+            Connection::Phase(phase) => format!("on phase {}", phase + 1),
+            Connection::Three => "evenly on all three phases".to_owned(),
+        };
+        page.line(&name, &text);
+    }
 }
 
 fn per_phase(phases: u8) -> &'static str {

@@ -1,8 +1,7 @@
 //! PL-08 to PL-26 of the handbook: recomputed with the equations named beside
 //! them in [`super`] and [`super::super::evaporation`].
 
-use std::f64::consts::PI;
-
+use super::super::pool_day::WinterDay;
 use super::*;
 use crate::site::Evaporation;
 use crate::units::{Fraction, HeatLoss, Power, Temperature};
@@ -93,53 +92,15 @@ fn a_builders_season_figures() {
     within(open, 720.0, 0.30);
 }
 
-/// When the pool lies under its cover: all the day but for some hours.
-#[derive(Clone, Copy)]
-struct Cover(f64, f64);
-
-const NEVER_COVERED: Cover = Cover(0.0, 24.0);
-const ALWAYS_COVERED: Cover = Cover(0.0, 0.0);
-const OPEN_10_TO_18: Cover = Cover(10.0, 18.0);
-const OPEN_14_TO_16: Cover = Cover(14.0, 16.0);
-
-/// Weather of the reference day at an hour: −2 to +6 °C, sun from 8 to 16 h.
-fn reference(hour: f64, wind: f64, cover: Cover) -> PoolWeather {
-    let hour = hour.rem_euclid(24.0);
-    let open = (cover.0..cover.1).contains(&hour);
-    PoolWeather {
-        air: 2.0 - 4.0 * (2.0 * PI * (hour - 5.0) / 24.0).cos(),
-        humidity: 0.85,
-        wind,
-        sun: if (8.0..16.0).contains(&hour) {
-            300.0 * (PI * (hour - 8.0) / 8.0).sin()
-        } else {
-            0.0
-        },
-        covered: if open { 0.0 } else { 1.0 },
-    }
-}
-
-/// Explicit half-hours from midnight with the forcing of each step's start.
-fn after(
-    pool: &Pool,
-    start: f64,
-    hours: f64,
-    weather: impl Fn(f64) -> PoolWeather,
-    heat: impl Fn(f64, f64) -> f64,
-) -> f64 {
-    let mut water = start;
-    for step in 0..(hours * 2.0) as usize {
-        let hour = 0.5 * step as f64;
-        let gain = heat(hour, water) - pool.loss_kw(water, &weather(hour));
-        water += 0.5 * gain / pool.capacity_kwh_per_k();
-    }
-    water
-}
+const NEVER_COVERED: (f64, f64) = (0.0, 24.0);
+const ALWAYS_COVERED: (f64, f64) = (0.0, 0.0);
+const OPEN_10_TO_18: (f64, f64) = (10.0, 18.0);
+const OPEN_14_TO_16: (f64, f64) = (14.0, 16.0);
 
 // PL-20 to PL-24: two days from 18 °C with 9 kW or none.
 #[test]
 fn two_days_with_a_small_heater() {
-    for (evaporation, wind, cover, kw, expected) in [
+    for (evaporation, wind, open, kw, expected) in [
         (Evaporation::SmithLofJones, 0.5, OPEN_14_TO_16, 9.0, 21.05),
         (Evaporation::SmithLofJones, 0.5, OPEN_10_TO_18, 9.0, 19.69),
         (Evaporation::SmithLofJones, 0.5, NEVER_COVERED, 9.0, 15.26),
@@ -147,8 +108,8 @@ fn two_days_with_a_small_heater() {
         (Evaporation::SmithLofJones, 0.5, ALWAYS_COVERED, 0.0, 16.89),
         (Evaporation::SmithLofJones, 0.5, NEVER_COVERED, 0.0, 11.56),
     ] {
-        let weather = |hour| reference(hour, wind, cover);
-        close(after(&pool(evaporation), 18.0, 48.0, weather, |_, _| kw), expected, 0.1);
+        let day = WinterDay { wind, open };
+        close(day.after(&pool(evaporation), 18.0, 48.0, |_, _| kw), expected, 0.1);
     }
 }
 
@@ -157,11 +118,11 @@ fn two_days_with_a_small_heater() {
 #[test]
 fn a_boiler_shared_with_the_house() {
     let spare = |hour: f64, water: f64| {
-        let house = 25.0 * (21.0 - reference(hour, 0.0, NEVER_COVERED).air) / 23.0;
+        let house = 25.0 * (21.0 - WinterDay::air(hour)) / 23.0;
         if water < 18.0 { 34.0 - house } else { 0.0 }
     };
-    let run = |evaporation, wind, cover, hours| {
-        after(&pool(evaporation), 10.0, hours, |hour| reference(hour, wind, cover), spare)
+    let run = |evaporation, wind, open, hours| {
+        WinterDay { wind, open }.after(&pool(evaporation), 10.0, hours, spare)
     };
     close(run(Evaporation::SmithLofJones, 0.5, OPEN_14_TO_16, 48.0), 16.48, 0.1);
     assert!(run(Evaporation::SmithLofJones, 0.5, OPEN_14_TO_16, 72.0) >= 17.9);
@@ -171,33 +132,25 @@ fn a_boiler_shared_with_the_house() {
     close(windy[7], 7.9, 0.2);
 }
 
-/// Heat that brings the pool back to its start each day [kW].
-fn holding(evaporation: Evaporation, wind: f64, cover: Cover, celsius: f64) -> f64 {
-    let pool = pool(evaporation);
-    let end = |kw: f64| after(&pool, celsius, 24.0, |hour| reference(hour, wind, cover), |_, _| kw);
-    let (mut low, mut high) = (-50.0, 300.0);
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if end(middle) < celsius { low = middle } else { high = middle }
-    }
-    0.5 * (low + high)
-}
-
-// The table that explains why calculators asked for 80 to 150 kW: mean heat to
-// hold 18 and 28 °C by wind, equation and cover; recomputed.
+// The table that explains why calculators asked for 80 to 150 kW: mean and worst
+// heat to hold 18 and 28 °C by wind, equation and cover; recomputed.
 #[test]
 fn heat_to_hold_a_temperature() {
-    for (evaporation, wind, cover, at_18, at_28) in [
-        (Evaporation::Ashrae, 5.0, NEVER_COVERED, 61.5, 120.7),
-        (Evaporation::Ashrae, 3.0, NEVER_COVERED, 43.0, 84.1),
-        (Evaporation::SmithLofJones, 3.0, NEVER_COVERED, 36.0, 70.1),
-        (Evaporation::SmithLofJones, 0.5, NEVER_COVERED, 15.8, 30.4),
-        (Evaporation::SmithLofJones, 0.5, OPEN_10_TO_18, 5.4, 11.8),
-        (Evaporation::SmithLofJones, 0.5, OPEN_14_TO_16, 3.0, 6.2),
-        (Evaporation::SmithLofJones, 0.5, ALWAYS_COVERED, 2.2, 4.3),
+    for (evaporation, wind, open, at_18, at_28) in [
+        (Evaporation::Ashrae, 5.0, NEVER_COVERED, (61.5, 74.4), (120.7, 133.2)),
+        (Evaporation::Ashrae, 3.0, NEVER_COVERED, (43.0, 53.0), (84.1, 93.7)),
+        (Evaporation::SmithLofJones, 3.0, NEVER_COVERED, (36.0, 44.8), (70.1, 78.7)),
+        (Evaporation::SmithLofJones, 0.5, NEVER_COVERED, (15.8, 21.3), (30.4, 35.8)),
+        (Evaporation::SmithLofJones, 0.5, OPEN_10_TO_18, (5.4, 19.8), (11.8, 35.4)),
+        (Evaporation::SmithLofJones, 0.5, OPEN_14_TO_16, (3.0, 16.7), (6.2, 31.7)),
+        (Evaporation::SmithLofJones, 0.5, ALWAYS_COVERED, (2.2, 3.8), (4.3, 5.9)),
     ] {
-        close(holding(evaporation, wind, cover, 18.0), at_18, 0.1);
-        close(holding(evaporation, wind, cover, 28.0), at_28, 0.1);
+        let day = WinterDay { wind, open };
+        for (celsius, (mean, worst)) in [(18.0, at_18), (28.0, at_28)] {
+            let holding = day.holding(&pool(evaporation), celsius);
+            close(holding.mean, mean, 0.1);
+            close(holding.worst, worst, 0.1);
+        }
     }
 }
 

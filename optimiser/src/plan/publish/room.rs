@@ -3,7 +3,7 @@
 use crate::plan::jobs::{Placed, placed, wishes};
 use crate::plan::reasons::{Reasoner, RouteSituation};
 use crate::plan::sharing::{minutes, sources};
-use crate::plant::{JobCommand, JobRecord};
+use crate::plant::JobRecord;
 use crate::problem::RoomsState;
 use crate::schedule::{Job, PlantRoomPlan};
 use crate::site::{Route, Sink, Source};
@@ -44,7 +44,7 @@ impl Publisher<'_> {
                 let trace = candidate.outcome.plant_room.as_ref();
                 let records = trace.map_or(&[][..], |trace| trace.slots()[slot].jobs.as_slice());
                 let length = minutes(self.problem.horizon.slots()[slot]);
-                done(records, &candidate.commands.jobs[slot], length)
+                done(records, length)
             }
             None => self.wished(slot, placed),
         };
@@ -124,10 +124,9 @@ impl Publisher<'_> {
 }
 
 /// What the simulated plant did in a slot, each source's jobs one after the other
-/// from where they were told to begin.
-fn done(records: &[JobRecord], commands: &[JobCommand], length: f64) -> Vec<Work> {
+/// from where they began.
+fn done(records: &[JobRecord], length: f64) -> Vec<Work> {
     let mut work: Vec<Work> = Vec::with_capacity(records.len());
-    let told = |route: Route| commands.iter().find(|command| command.route == route);
     for record in records {
         let ends = work.iter().filter(|job| {
             job.route.source == record.route.source && record.route.source != Source::Buffer
@@ -135,14 +134,14 @@ fn done(records: &[JobRecord], commands: &[JobCommand], length: f64) -> Vec<Work
         let end = ends.map(|job| job.delay + job.minutes).fold(0.0, f64::max);
         work.push(Work {
             route: record.route,
-            delay: told(record.route).map_or(0.0, |command| command.delay_minutes).max(end),
+            delay: record.delay_minutes.max(end),
             minutes: record.minutes.min(length),
             heat: record.heat_kwh,
             electricity: record.electricity_kwh,
             fuel: record.fuel_kwh,
         });
     }
-    // A run that lasted longer than it was told began no later for that.
+    // A run with a break in it is told without the break.
     let mut latest: Vec<(Source, f64)> = Vec::new();
     for job in work.iter_mut().rev() {
         let own = latest.iter().position(|(source, _)| *source == job.route.source);

@@ -13,6 +13,8 @@ use crate::water::KWH_PER_LITRE_KELVIN;
 pub struct JobRecord {
     /// Which source served which sink.
     pub route: Route,
+    /// Minutes after the start of the slot at which it first ran.
+    pub delay_minutes: f64,
     /// For how long [min].
     pub minutes: f64,
     /// Heat that reached the sink; negative where it was cooled [kWh].

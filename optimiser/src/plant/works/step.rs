@@ -231,6 +231,7 @@ impl Moment<'_, '_> {
         let hours = self.hours();
         self.record.book(JobRecord {
             route,
+            delay_minutes: (self.now - self.slot_start) / 60.0,
             minutes: 60.0 * hours,
             heat_kwh,
             electricity_kwh: electricity * hours,
@@ -320,6 +321,7 @@ pub(super) fn circuits(
             }
             record.book(JobRecord {
                 route: job.route,
+                delay_minutes: (now - slot_start) / 60.0,
                 minutes: 60.0 * hours,
                 heat_kwh: kw * hours,
                 electricity_kwh: 0.0,
