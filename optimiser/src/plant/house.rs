@@ -60,7 +60,7 @@ pub(super) fn run_slot<'a>(
     facts: &SlotFacts,
     (battery, pv): (&BatteryCommand, PvUse),
     level: f64,
-    spans: impl Iterator<Item = &'a [Span]> + Clone,
+    spans: &(impl Iterator<Item = &'a [Span]> + Clone),
     sources: &[Span],
     instants: &mut Vec<f64>,
 ) -> HouseSlot {

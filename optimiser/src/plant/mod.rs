@@ -236,7 +236,7 @@ impl Plant {
             &scene.slots[slot],
             (&commands.battery[slot], commands.pv[slot]),
             level,
-            spans.chain(room.map(|room| room.immersion.as_slice())),
+            &spans.chain(room.map(|room| room.immersion.as_slice())),
             room.map_or(&[], |room| room.spans.as_slice()),
             &mut self.instants,
         );
@@ -259,7 +259,7 @@ impl Plant {
             (end > start).then(|| Span { element, start, end, kw: command.power.kw() })
         }));
         let spans = std::iter::once(self.spans.as_slice());
-        house::run_slot(&self.site, facts, told, level, spans, &[], &mut self.instants)
+        house::run_slot(&self.site, facts, told, level, &spans, &[], &mut self.instants)
     }
 
     /// Runs all slots of one store, without electricity and without the sources
