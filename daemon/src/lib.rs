@@ -6,6 +6,7 @@ pub mod house;
 pub mod local_time;
 pub mod present;
 pub mod replay;
+pub mod report;
 pub mod series;
 pub mod service;
 pub mod site_file;

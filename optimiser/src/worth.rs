@@ -10,7 +10,7 @@
 //! market impact", 2014, arXiv 1406.3653.)
 
 use crate::problem::{EndValue, ValueStep, Weights};
-use crate::site::{Battery, Site, Store};
+use crate::site::{Battery, Sink, Site, Source, Store};
 use crate::units::{Energy, Price};
 use crate::water::{KWH_PER_LITRE_KELVIN, time_constant_hours};
 
@@ -38,14 +38,65 @@ const NARROW: f64 = 1e-6;
 pub fn end_value(site: &Site, ahead: &[Ahead], weights: &Weights) -> EndValue {
     EndValue {
         stores: (0..site.stores.len())
-            .map(|s| store_worth(&site.stores[s], s, ahead, weights))
+            .map(|s| store_worth(&site.stores[s], s, &machines(site, s), ahead, weights))
             .collect(),
         battery: site.battery.as_ref().map_or_else(Vec::new, |b| battery_worth(b, ahead)),
         ..EndValue::default()
     }
 }
 
-fn store_worth(store: &Store, index: usize, ahead: &[Ahead], weights: &Weights) -> Vec<ValueStep> {
+/// A heat pump or boiler that heats a store through a coil.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Machine {
+    /// Heat that the store can count on [kW].
+    kw: f64,
+    /// Electricity for each kWh [kWh].
+    electricity: f64,
+    /// Fuel for each kWh [minor].
+    fuel: f64,
+}
+
+/// Temperatures at which a heat pump is taken to heat a store [°C]: a point of EN
+/// 14511, for want of the weather of those days.
+const SOURCE: f64 = 7.0;
+const FLOW: f64 = 55.0;
+
+/// A source has so much of its time for one store.
+const TIME_SHARE: f64 = 0.5;
+
+/// What heats a store through its coils; a back-up boiler where nothing else does.
+fn machines(site: &Site, store: usize) -> Vec<Machine> {
+    let room = &site.plant_room;
+    let elements = !site.stores[store].elements.is_empty();
+    let mut own: Vec<Machine> = Vec::new();
+    for route in room.routes() {
+        let serves = matches!(route.sink, Sink::Coil { store: own, .. } if own == store);
+        match (route.source, &room.boiler) {
+            (Source::HeatPump(index), _) if serves => {
+                let pump = &room.heat_pumps[index];
+                let at = pump.at(SOURCE, FLOW.min(pump.flow_limit.celsius()));
+                let kw = TIME_SHARE * at.capacity_kw;
+                own.push(Machine { kw, electricity: 1.0 / at.cop, fuel: 0.0 });
+            }
+            (Source::Boiler, Some(boiler))
+                if serves && (!boiler.back_up_only || (own.is_empty() && !elements)) =>
+            {
+                let kw = TIME_SHARE * boiler.power.kw();
+                own.push(Machine { kw, electricity: 0.0, fuel: boiler.heat_price() });
+            }
+            _ => {}
+        }
+    }
+    own
+}
+
+fn store_worth(
+    store: &Store,
+    index: usize,
+    machines: &[Machine],
+    ahead: &[Ahead],
+    weights: &Weights,
+) -> Vec<ValueStep> {
     let capacity = store.heat_at(store.highest_reach());
     let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
     let tau = match store.heat_loss.watts_per_kelvin() {
@@ -62,6 +113,13 @@ fn store_worth(store: &Store, index: usize, ahead: &[Ahead], weights: &Weights) 
         let from_sun = surplus.min(most);
         worth.fill(from_sun, slot.export_price.per_kwh().max(0.0));
         worth.fill(most - from_sun, slot.import_price.per_kwh());
+        for machine in machines {
+            let most = machine.kw * slot.hours;
+            let from_sun = (surplus / machine.electricity.max(1e-9)).min(most);
+            let cost = |price: f64| machine.fuel + machine.electricity * price;
+            worth.fill(from_sun, cost(slot.export_price.per_kwh().max(0.0)));
+            worth.fill(most - from_sun, cost(slot.import_price.per_kwh()));
+        }
         worth.lose((-slot.hours / tau).exp(), floor);
     }
     worth.steps()

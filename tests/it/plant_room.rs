@@ -4,13 +4,16 @@ mod random;
 mod sinks;
 
 use optimiser::judge::Effort;
+use optimiser::model::{Formulation, Refinement};
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::problem::{Ambient, Problem, Ready};
 use optimiser::schedule::{Job, Reason, Schedule};
 use optimiser::site::{PlantRoom, Sink, Source};
 use optimiser::time::Series;
 use optimiser::units::Volume;
-use stowheat_tests::houses::{MONDAY, celsius, day, store};
+use optimiser::worth::{Ahead, end_value};
+use stowheat_tests::family::family;
+use stowheat_tests::houses::{MONDAY, celsius, day, kwh, price, store};
 use stowheat_tests::plant_rooms::{COIL, boiler, coil, constant_unit};
 
 fn planned_with(problem: &Problem, effort: Effort) -> Planned {
@@ -146,4 +149,36 @@ fn a_judged_plan_of_heat_pump_and_boiler_passes_the_check() {
     near(judged.unmet_kwh, 0.0, 0.03);
     let (is, was) = (judged.cost.net(), modelled.cost.net());
     assert!((is - was).abs() < 0.1 * was, "{is} is far from {was}");
+}
+
+// Closed form: heat that a unit with a COP of 3 can make at 24 tomorrow is worth 8
+// today, and what it has no time for as much as a draw that stays cold.
+#[test]
+fn heat_left_is_worth_what_the_heat_pump_would_take() {
+    let room =
+        PlantRoom { heat_pumps: vec![constant_unit(9.0, 3.0, vec![COIL])], ..PlantRoom::default() };
+    let problem = warm_by(3.0, &[24.0; 6], room);
+    let ahead = |draw: f64| Ahead {
+        hours: 0.5,
+        import_price: price(24.0),
+        export_price: price(4.0),
+        pv: kwh(0.0),
+        base_load: kwh(0.2),
+        draws: vec![draw],
+    };
+    let worth = end_value(&problem.site, &[ahead(3.0)], &problem.weights);
+    // Half of its time is 2.25 kWh of the 3 asked for.
+    let steps: Vec<(f64, f64)> =
+        worth.stores[0].iter().map(|s| (s.width.kwh(), s.value.per_kwh())).collect();
+    near(steps[0].0, 0.75, 1e-9);
+    near(steps[0].1, problem.weights.unmet_per_kwh, 1e-9);
+    near(steps[1].0, 2.25, 1e-9);
+    near(steps[1].1, 8.0, 1e-9);
+}
+
+// The size that the program had before it knew plant rooms.
+#[test]
+fn a_house_of_elements_has_the_program_that_it_had() {
+    let formulation = Formulation::new(&family(96, 1), &Refinement::default());
+    assert_eq!(formulation.program.size(), (2_705, 2_018));
 }

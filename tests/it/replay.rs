@@ -5,6 +5,7 @@ mod counting;
 mod knowledge;
 mod rolling;
 mod rules;
+mod sizing;
 mod week;
 
 use optimiser::forecast::Mark;

@@ -5,6 +5,7 @@ mod check;
 mod data;
 mod plan;
 mod refusals;
+mod report;
 mod schema;
 mod size;
 

@@ -40,7 +40,7 @@ fn folder(name: &str) -> String {
 }
 
 /// A study of two elements and two volumes over a day, with results in a folder.
-fn study(state: &str, more: &[&str]) -> Vec<String> {
+pub(super) fn study(state: &str, more: &[&str]) -> Vec<String> {
     let options = written("size-options.toml", OPTIONS);
     let own = [
         "size",
@@ -62,13 +62,13 @@ fn study(state: &str, more: &[&str]) -> Vec<String> {
 }
 
 /// The folder, data and messages of a study that nobody disturbed.
-static WHOLE: LazyLock<(String, Ran)> = LazyLock::new(|| {
+pub(super) static WHOLE: LazyLock<(String, Ran)> = LazyLock::new(|| {
     let state = folder("size-whole");
     let ran = done(&words(&study(&state, &["--json"])));
     (state, ran)
 });
 
-fn words(list: &[String]) -> Vec<&str> {
+pub(super) fn words(list: &[String]) -> Vec<&str> {
     list.iter().map(String::as_str).collect()
 }
 

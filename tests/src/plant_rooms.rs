@@ -317,6 +317,52 @@ pub fn random_day(kind: Kind, slots: usize, seed: u64) -> Problem {
     problem
 }
 
+/// A day of sites that grow by a device at a time, each with its name.
+pub fn growing(slots: usize) -> Vec<(&'static str, Problem)> {
+    let whole = random_day(Kind::Everything, slots, 1);
+    let all = whole.site.plant_room.clone();
+    let first = |sinks: &[Sink]| HeatPump { serves: sinks.to_vec(), ..all.heat_pumps[0].clone() };
+    let boiler = |sinks: &[Sink]| {
+        all.boiler.clone().map(|boiler| Boiler { serves: sinks.to_vec(), ..boiler })
+    };
+    let pump = PlantRoom { heat_pumps: vec![first(&[COIL])], ..PlantRoom::default() };
+    let burner = PlantRoom { boiler: boiler(&[COIL]), ..pump.clone() };
+    let sun = PlantRoom { collectors: Some(collectors(vec![COIL])), ..burner.clone() };
+    let heating = PlantRoom {
+        heat_pumps: vec![first(&[COIL, Sink::Buffer])],
+        boiler: boiler(&[COIL, Sink::Buffer]),
+        buffer: Some(buffer(vec![Sink::Rooms])),
+        rooms: all.rooms,
+        ..sun.clone()
+    };
+    let sites = [
+        ("cylinder and battery", PlantRoom::default(), false),
+        ("and a coil with a heat pump", pump, false),
+        ("and a boiler", burner, false),
+        ("and collectors", sun, false),
+        ("and buffer and rooms", heating, false),
+        ("and pool, second heat pump, buffer's element", all.clone(), false),
+        ("and the return loop: everything", all, true),
+    ];
+    sites
+        .into_iter()
+        .map(|(name, plant_room, with_loop)| {
+            let mut problem = whole.clone();
+            let own = &mut problem.site.stores[0];
+            if plant_room.is_empty() {
+                own.coils.clear();
+            }
+            if !with_loop {
+                own.return_loop = None;
+                problem.ambient.loop_runs.clear();
+            }
+            problem.site.plant_room = plant_room;
+            inhabited(&mut problem);
+            (name, problem)
+        })
+        .collect()
+}
+
 /// Comfort and state for what a site has.
 fn inhabited(problem: &mut Problem) {
     let horizon = problem.horizon.clone();

@@ -20,7 +20,7 @@ const EXAMPLES: &str = "Examples:
   stowheat plan house.toml --prices prices.csv --chart plan.svg --explain bottom@13:00
   stowheat replay house.toml --prices prices.csv --weather weather.csv --from 2023-01-01 --to 2023-01-31
   stowheat size house.toml --prices prices.csv --weather weather.csv \
-      --vary store.cylinder.element.bottom.power_kw=3,6,9
+      --vary store.cylinder.element.bottom.power_kw=3,6,9 --report study.html
   stowheat run house.toml                         the background service, over MQTT
 
 Exit codes: 0 done, 1 failed, 64 usage, 65 bad data file, 70 panic, 78 bad site file.";
@@ -116,6 +116,9 @@ pub(super) struct Replay {
     /// Leave out the cost that knowing everything would have had
     #[arg(long)]
     pub(super) no_bound: bool,
+    /// Write a page that the customer can keep
+    #[arg(long, value_name = "FILE.html")]
+    pub(super) report: Option<PathBuf>,
 }
 
 /// Arguments of `size`.
@@ -177,8 +180,11 @@ pub(super) struct Size {
     /// Print the study as JSON (see `stowheat schema study`)
     #[arg(long)]
     pub(super) json: bool,
+    /// Write the page that the customer keeps
+    #[arg(long, value_name = "FILE.html")]
+    pub(super) report: Option<PathBuf>,
     /// Do only a part of the work, as 2/8
-    #[arg(long, value_name = "I/N", conflicts_with_all = ["merge", "json"])]
+    #[arg(long, value_name = "I/N", conflicts_with_all = ["merge", "json", "report"])]
     pub(super) shard: Option<String>,
     /// Join what was kept, and compute nothing
     #[arg(long)]
@@ -195,7 +201,7 @@ pub(super) struct Size {
 const SIZE_EXAMPLES: &str = "Examples:
   stowheat size house.toml --prices 2023.csv --prices 2024.csv --weather weather.csv \\
       --vary store.cylinder.element.bottom.power_kw=3,6,9 --vary battery.capacity_kwh=0,8 \\
-      --options options.toml
+      --options options.toml --report study.html
   stowheat size house.toml … --shard 3/8          one part of eight, on one machine of many
   stowheat size house.toml … --merge --json       the whole, from kept parts";
 

@@ -5,6 +5,7 @@ use std::path::Path;
 use crate::assemble::Known;
 use crate::house::House;
 use crate::series::{self, Marks, PriceError, SeriesFile};
+use crate::size::{self, Source};
 use crate::tariff::{Rates, Wholesale};
 use crate::weather::{self, Reading, Weather};
 
@@ -65,6 +66,36 @@ pub(super) fn bytes(path: &Path) -> Result<Vec<u8>, Problem> {
     std::fs::read(path).map_err(|error| {
         Problem::new(Failure::Data, format!("{}: cannot be read: {error}", path.display()))
     })
+}
+
+/// Writes a file that was asked for.
+pub(super) fn write(path: &Path, text: &str) -> Result<(), Problem> {
+    std::fs::write(path, text).map_err(|error| {
+        Problem::new(Failure::Failed, format!("{}: cannot be written: {error}", path.display()))
+    })
+}
+
+/// A file by role, name, hash and the line by which it wants to be named.
+pub(super) fn source(role: &str, path: &Path, bytes: &[u8]) -> Source {
+    let file =
+        path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let readme = path.parent().unwrap_or(Path::new("")).join("README.md");
+    let attribution =
+        std::fs::read_to_string(readme).ok().and_then(|text| size::attribution(&text, &file));
+    Source { role: role.to_owned(), file, sha256: size::sha256(bytes), attribution }
+}
+
+/// The series of a command as sources.
+pub(super) fn sources(inputs: &Inputs) -> Result<Vec<Source>, Problem> {
+    let roles = [
+        ("prices", &inputs.prices),
+        ("weather", &inputs.weather),
+        ("pv", &inputs.pv),
+        ("load", &inputs.load),
+        ("draws", &inputs.draws),
+    ];
+    let given = roles.into_iter().filter_map(|(role, path)| Some((role, path.as_deref()?)));
+    given.map(|(role, path)| Ok(source(role, path, &bytes(path)?))).collect()
 }
 
 fn series_file(path: &Path, marks: Marks) -> Result<SeriesFile, Problem> {

@@ -7,7 +7,9 @@ use optimiser::replay::Settings;
 
 use crate::assemble::{PeriodError, period, refuse_plant_room};
 use crate::replay::{Progress, day, document, replay, table};
+use crate::report;
 use crate::site_file;
+use crate::size::{Case, sha256};
 
 use super::arguments::Replay;
 use super::{Failure, Problem, colour, files, print, say};
@@ -34,6 +36,13 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
         replayed.stage.horizon().len(),
         replayed.planning_seconds
     ));
+    if let Some(path) = &arguments.report {
+        let mut sources = vec![files::source("site", &arguments.site, text.as_bytes())];
+        sources.extend(files::sources(&arguments.inputs)?);
+        let hashes: Vec<&str> = sources.iter().map(|source| source.sha256.as_str()).collect();
+        let case = Case::of(&house, &replayed, sha256(hashes.join(" ").as_bytes()));
+        files::write(path, &report::of_replay(&house, &case, &sources))?;
+    }
     if arguments.json {
         print(&document::Document::new(&replayed).to_json());
     } else if let Some(date) = date(arguments.day.as_deref())? {

@@ -5,12 +5,11 @@ mod progress;
 mod work;
 mod worlds;
 
-use std::path::Path;
-
 use optimiser::sizing::Shard;
 
+use crate::report;
 use crate::site_file::{self, Options};
-use crate::size::{Axis, Candidate, Kept, Source, Study, Wanted, candidates, sha256, table};
+use crate::size::{Axis, Candidate, Kept, Study, Wanted, candidates, table};
 
 use super::arguments::Size;
 use super::{Failure, Problem, colour, files, print, say};
@@ -20,11 +19,11 @@ pub(super) fn run(arguments: &Size) -> Result<(), Problem> {
     let (name, text) = files::site_text(&arguments.site)?;
     let checked = site_file::read(&text, &name)
         .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
-    let mut sources = vec![source("site", &arguments.site, text.as_bytes())];
+    let mut sources = vec![files::source("site", &arguments.site, text.as_bytes())];
     let options = match &arguments.options {
         Some(path) => {
             let bytes = files::bytes(path)?;
-            sources.push(source("options", path, &bytes));
+            sources.push(files::source("options", path, &bytes));
             let text = String::from_utf8_lossy(&bytes);
             let file = path.display().to_string();
             site_file::options(&text, &file, &checked.house.tariff.currency)
@@ -40,13 +39,11 @@ pub(super) fn run(arguments: &Size) -> Result<(), Problem> {
     if !arguments.merge {
         job.run(shard, arguments.threads.map(usize::from))?;
     }
-    let Some((cases, margins)) = job.kept(arguments.merge)? else {
-        say(&format!(
-            "part {} is done; join the parts with --merge and the same arguments",
-            arguments.shard.as_deref().unwrap_or("1/1")
-        ));
+    if let Some(part) = &arguments.shard {
+        say(&format!("part {part} is done; join the parts with --merge and the same arguments"));
         return Ok(());
-    };
+    }
+    let (cases, margins) = job.kept()?;
     let study = Study::new(&Kept {
         candidates: &tried,
         worlds: &worlds,
@@ -55,6 +52,10 @@ pub(super) fn run(arguments: &Size) -> Result<(), Problem> {
         terms: options.terms,
         files: &sources,
     });
+    if let Some(path) = &arguments.report {
+        let houses: Vec<_> = tried.iter().map(|candidate| &candidate.house).collect();
+        files::write(path, &report::of_study(&study, &houses, &cases))?;
+    }
     if arguments.json {
         print(&study.to_json());
     } else {
@@ -104,15 +105,4 @@ fn shard(text: &str) -> Result<Shard, Problem> {
             format!("--shard {text} is no part; write it as 2/8, counted from 1"),
         )
     })
-}
-
-/// A file by role, name, hash and attribution.
-pub(super) fn source(role: &str, path: &Path, bytes: &[u8]) -> Source {
-    let file =
-        path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-    let readme = path.parent().unwrap_or(Path::new("")).join("README.md");
-    let attribution = std::fs::read_to_string(readme)
-        .ok()
-        .and_then(|readme| crate::size::attribution(&readme, &file));
-    Source { role: role.to_owned(), file, sha256: sha256(bytes), attribution }
 }

@@ -14,7 +14,8 @@ pub(crate) mod digits;
 mod jobs;
 pub(crate) mod local;
 mod reasons;
-mod svg;
+pub(crate) mod scale;
+pub(crate) mod svg;
 mod totals;
 
 #[cfg(test)]

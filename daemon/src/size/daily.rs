@@ -14,6 +14,9 @@ use crate::present::{digits::rounded, local};
 /// Half-hours of a plunge: the cheapest three hours of a day.
 const PLUNGE: usize = 6;
 
+/// Why a day with a plunge was chosen.
+const PLUNGE_DAY: &str = "the day with the cheapest three hours";
+
 /// Fewest half-hours of a day that is whole.
 const WHOLE: usize = 46;
 
@@ -72,8 +75,26 @@ pub struct TypicalDay {
     pub kind: String,
     /// The day.
     pub date: String,
+    /// Bill of the day over the half-hours with a price, from figures that are
+    /// not rounded [minor unit].
+    pub bill: f64,
     /// Its half-hours.
     pub slots: Vec<SlotRow>,
+}
+
+impl TypicalDay {
+    /// Whether it was chosen for its cheapest hours.
+    pub fn is_plunge(&self) -> bool {
+        self.kind == PLUNGE_DAY
+    }
+}
+
+impl SlotRow {
+    /// Import at its price less export at its price [minor unit].
+    pub fn paid(&self) -> Option<f64> {
+        let (buy, sell) = self.import_price.zip(self.export_price)?;
+        Some(self.import_kwh * buy - self.export_kwh * sell)
+    }
 }
 
 /// A half-hour: import + pv + discharge = base_load + heaters + charge + export.
@@ -202,7 +223,7 @@ pub(super) fn typical(
         ("a summer day of middling price", summer),
         ("a winter day of middling price", winter),
         ("a day of middling price", ordinary),
-        ("the day with the cheapest three hours", plunge),
+        (PLUNGE_DAY, plunge),
     ]
     .into_iter()
     .filter_map(|(kind, day)| {
@@ -210,6 +231,7 @@ pub(super) fn typical(
         Some(TypicalDay {
             kind: kind.to_owned(),
             date: date(house, stage, day).to_string(),
+            bill: rounded(day.ledger.bill(), 3),
             slots: day.slots.clone().map(|slot| row(house, stage, run, slot)).collect(),
         })
     })

@@ -17,6 +17,13 @@ pub struct Verdict {
     pub sentences: Vec<String>,
 }
 
+/// The candidate whose pictures are shown: the recommended one, else the house
+/// as it stands.
+pub(crate) fn shown(study: &Study) -> usize {
+    let name = study.verdict.recommended.as_ref();
+    study.candidates.iter().position(|row| Some(&row.name) == name).unwrap_or(0)
+}
+
 /// Judges the rows of a study.
 pub(super) fn of(study: &Study) -> Verdict {
     let money = Currency::new(&study.currency);

@@ -2,7 +2,7 @@
 
 use crate::problem::Problem;
 use crate::schedule::{Schedule, SlotPlan};
-use crate::site::Control;
+use crate::site::{Control, Metering, Source};
 
 use super::{Report, TOLERANCE_KWH};
 
@@ -14,6 +14,7 @@ pub(super) fn check(problem: &Problem, schedule: &Schedule, report: &mut Report)
         meter(problem, plan, report);
         level = battery(problem, plan, level, report);
         instants(problem, plan, report);
+        phases(problem, plan, report);
     }
 }
 
@@ -75,7 +76,7 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
         export + swing - most_export,
         TOLERANCE_KWH,
     );
-    // Only what goes on or off inside the slot can pass both ways.
+    // Only what is switched on and off inside the slot can pass both ways.
     let surplus = (plan.pv.kwh() + plan.curtailed.kwh() - plan.base_load.kwh()) / hours;
     let switching = plan.heaters.iter().filter(|h| {
         let store = problem.site.stores.get(h.id.store);
@@ -100,26 +101,49 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
         let heat: f64 = plan.heaters.iter().map(|h| h.energy.kwh()).sum();
         most_swing.max(jobs + plan.circulation.kwh() + heat)
     };
+    let per_phase = problem.site.plant_room.phases.as_ref();
+    let per_phase = per_phase.is_some_and(|phases| phases.metering == Metering::PerPhase);
+    // Phases counted by themselves pass on no more than all that flows.
+    let most_swing = if per_phase { most_swing.max(through(plan)) } else { most_swing };
     report.within(
         slot,
         "meter",
         "only a switched element passes both ways",
-        swing - most_swing - by_stopping(problem, plan, surplus),
+        swing - most_swing,
         TOLERANCE_KWH,
     );
 }
 
-/// Energy that may pass both ways because a battery that is full or empty at the
-/// end stopped inside the slot, beside a steady surplus [kW]: one way with it and
-/// the other way without [kWh].
-fn by_stopping(problem: &Problem, plan: &SlotPlan, surplus: f64) -> f64 {
-    let Some(battery) = &problem.site.battery else { return 0.0 };
-    let full = plan.battery.kwh() >= battery.capacity.kwh() - TOLERANCE_KWH;
-    let empty = plan.battery.kwh() <= battery.reserve.kwh() + TOLERANCE_KWH;
-    let hours = plan.slot.hours();
-    let charged = if full { plan.charge.kwh().min(surplus.max(0.0) * hours) } else { 0.0 };
-    let given = if empty { plan.discharge.kwh().min((-surplus).max(0.0) * hours) } else { 0.0 };
-    charged.max(given)
+/// Everything that is used in a slot [kWh].
+fn through(plan: &SlotPlan) -> f64 {
+    let heat: f64 = plan.heaters.iter().map(|h| h.energy.kwh()).sum();
+    let jobs: f64 = plan.jobs.iter().map(|job| job.electricity.kwh()).sum();
+    plan.base_load.kwh() + plan.circulation.kwh() + heat + jobs + plan.charge.kwh()
+}
+
+/// No phase carries more than its fuse in the mean of a slot.
+fn phases(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
+    let Some(phases) = &problem.site.plant_room.phases else { return };
+    let mut devices = vec![
+        (plan.base_load.kwh() + plan.circulation.kwh(), phases.base_load),
+        (-plan.pv.kwh(), phases.pv),
+        (plan.charge.kwh() - plan.discharge.kwh(), phases.battery),
+    ];
+    let elements = plan.heaters.iter().zip(&phases.heaters);
+    devices.extend(elements.map(|(heater, &connection)| (heater.energy.kwh(), connection)));
+    devices.extend(plan.jobs.iter().map(|job| {
+        let connection = match job.route.source {
+            Source::HeatPump(index) => phases.heat_pumps.get(index).copied(),
+            Source::Immersion => Some(phases.immersion),
+            Source::Boiler | Source::Collectors | Source::Buffer => None,
+        };
+        (job.electricity.kwh(), connection.unwrap_or(phases.base_load))
+    }));
+    for phase in 0..3 {
+        let shares = devices.iter().map(|(kwh, connection)| kwh * connection.shares()[phase]);
+        let excess = shares.sum::<f64>().abs() - phases.fuse.kw() * plan.slot.hours();
+        report.within(plan.slot, "phases", "each is within its fuse", excess, TOLERANCE_KWH);
+    }
 }
 
 /// Energy that passes the meter both ways when the runs of a slot meet a steady

@@ -7,6 +7,7 @@ use super::buffer::{self, BufferColumns};
 use super::delivery::Demand;
 use super::duty::Duties;
 use super::ladder::Ladder;
+use super::phases::{self, PhaseColumns};
 use super::pool::{self, PoolColumns};
 use super::program::{Col, Program};
 use super::refinement::Refinement;
@@ -79,6 +80,8 @@ pub(crate) struct SlotColumns {
     pub(crate) buffer: Option<BufferColumns>,
     pub(crate) rooms: Option<RoomsColumns>,
     pub(crate) pool: Option<PoolColumns>,
+    /// The phases, where each is counted by itself.
+    pub(crate) phases: Vec<PhaseColumns>,
 }
 
 /// Columns of the whole horizon.
@@ -168,6 +171,7 @@ impl Layout {
                     buffer::columns(program, problem, duties, (warmest_buffer, &pool), slot);
                 columns.rooms = rooms::columns(program, problem, slot);
                 columns.pool = pool::columns(program, problem, slot);
+                columns.phases = phases::columns(program, problem);
                 program.close_columns();
                 columns
             })
@@ -263,6 +267,7 @@ fn slot_columns(
         buffer: None,
         rooms: None,
         pool: None,
+        phases: Vec::new(),
     }
 }
 

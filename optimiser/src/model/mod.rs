@@ -19,6 +19,7 @@ mod heat_pump;
 mod ladder;
 mod layout;
 mod node;
+mod phases;
 mod pool;
 mod program;
 mod refinement;
@@ -32,6 +33,7 @@ pub(crate) use duty::Duties;
 pub(crate) use ladder::Ladder;
 pub(crate) use layout::{Layout, LevelEnd, SlotColumns};
 pub(crate) use node::circulation_kwh;
+pub(crate) use phases::both_ways;
 pub use program::Program;
 pub(crate) use program::{Col, Row};
 pub use refinement::Refinement;
@@ -83,6 +85,7 @@ impl Formulation {
             delivery::rows(&mut program, &ladders, &layout, &demand, slot);
             comfort::reserve_rows(&mut program, problem, &ladders, &layout, slot);
             sources::rows(&mut program, problem, &duties, &layout, slot);
+            phases::rows(&mut program, problem, &duties, &layout, slot);
             room_rows.push(RoomRows {
                 buffer: buffer::rows(&mut program, problem, &duties, &layout, slot),
                 rooms: rooms::rows(&mut program, problem, &duties, &layout, slot),

@@ -105,6 +105,11 @@ impl Program {
         &self.bounds
     }
 
+    /// Number of columns and of rows.
+    pub fn size(&self) -> (usize, usize) {
+        (self.columns.len(), self.bounds.len())
+    }
+
     /// Columns and coefficients of a row.
     pub(crate) fn terms(&self, row: usize) -> (&[u32], &[f64]) {
         let start = self.starts[row] as usize;

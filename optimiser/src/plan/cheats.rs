@@ -1,6 +1,6 @@
 //! Where the plain linear program does what one meter and one battery cannot.
 
-use crate::model::{Direction, Refinement};
+use crate::model::{Direction, Refinement, both_ways};
 use crate::problem::Problem;
 use crate::site::Control;
 use crate::solution::{SlotFlows, Solution};
@@ -58,8 +58,14 @@ impl Cheat {
 }
 
 /// Most energy that may pass the meter both ways in a slot [kWh]: what elements
-/// take beyond the surplus while on, and no more than the surplus while off.
+/// take beyond the surplus while on, and no more than the surplus while off; and what
+/// phases that are counted by themselves pass on in different directions.
 pub(super) fn most_swing(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
+    switched(problem, slot, flows) + both_ways(problem, slot, flows)
+}
+
+/// What of it passes because elements switch [kWh].
+fn switched(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
     let hours = problem.horizon.slots()[slot].hours();
     let surplus = (problem.pv[slot].kwh() - problem.base_load[slot].kwh()) / hours;
     if surplus <= 0.0 {

@@ -10,7 +10,7 @@ use super::battery::{Surroundings, exchange, gain, hours_left};
 use super::command::{BatteryCommand, PvUse};
 use super::scene::SlotFacts;
 use super::trace::Span;
-use crate::site::Site;
+use crate::site::{Connection, Metering, Phases, Site};
 
 /// The meter and the battery over one slot.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -77,10 +77,12 @@ pub(super) fn run_slot<'a>(
     for until in instants.iter().copied().filter(|instant| *instant <= facts.end) {
         if until > now {
             let middle = 0.5 * (now + until);
-            let on = all().filter(|span| span.start <= middle && middle < span.end);
-            let heaters = on.map(|span| span.kw).sum();
-            let running = sources.iter().filter(|span| span.start <= middle && middle < span.end);
-            let loads = Loads { heaters, sources: running.map(|span| span.kw).sum() };
+            let on = |span: &&Span| span.start <= middle && middle < span.end;
+            let heaters = all().filter(on).map(|span| span.kw).sum();
+            let running = sources.iter().filter(on).map(|span| span.kw).sum();
+            let phases = site.plant_room.phases.as_ref();
+            let phases = phases.map_or([0.0; 3], |own| on_phases(site, own, spans, sources, on));
+            let loads = Loads { heaters, sources: running, phases };
             stretch(site, facts, battery, pv, loads, (until - now) / 3_600.0, &mut record);
             now = until;
         }
@@ -93,6 +95,54 @@ pub(super) fn run_slot<'a>(
 struct Loads {
     heaters: f64,
     sources: f64,
+    /// All of it on each phase.
+    phases: [f64; 3],
+}
+
+/// Power of elements and sources on each phase [kW]. The buffer's element stands
+/// behind the stores' elements.
+fn on_phases(
+    site: &Site,
+    phases: &Phases,
+    spans: &[&[Span]],
+    sources: &[Span],
+    on: impl Fn(&&Span) -> bool,
+) -> [f64; 3] {
+    let mut loads = [0.0; 3];
+    let mut add = |kw: f64, connection: Connection| {
+        for (load, share) in loads.iter_mut().zip(connection.shares()) {
+            *load += kw * share;
+        }
+    };
+    let mut first = 0;
+    for (store, own) in spans.iter().enumerate() {
+        for span in own.iter().filter(&on) {
+            let connection = phases.heaters.get(first + span.element);
+            let element = store < site.stores.len();
+            add(
+                span.kw,
+                if element { connection.copied() } else { None }.unwrap_or(phases.immersion),
+            );
+        }
+        first += site.stores.get(store).map_or(0, |store| store.elements.len());
+    }
+    for span in sources.iter().filter(&on) {
+        // Boiler and pumps hang with the rest of the house.
+        add(span.kw, phases.heat_pumps.get(span.element).copied().unwrap_or(phases.base_load));
+    }
+    loads
+}
+
+/// What each phase takes from the grid [kW].
+fn net_of_phases(
+    phases: &Phases,
+    loads: [f64; 3],
+    (base, pv, battery): (f64, f64, f64),
+) -> [f64; 3] {
+    let fixed = [phases.base_load, phases.pv, phases.battery].map(Connection::shares);
+    std::array::from_fn(|p| {
+        loads[p] + base * fixed[0][p] - pv * fixed[1][p] + battery * fixed[2][p]
+    })
 }
 
 /// Runs a time [h] of constant heater power, from one battery event to the next.
@@ -105,7 +155,7 @@ fn stretch(
     hours: f64,
     record: &mut HouseSlot,
 ) {
-    let Loads { heaters, sources } = loads;
+    let Loads { heaters, sources, phases: on_phases } = loads;
     let base = facts.base_kw + sources;
     let import_limit = site.grid.import_limit.kw();
     let export_limit = if pv == PvUse::Free { site.grid.export_limit.kw() } else { 0.0 };
@@ -131,8 +181,20 @@ fn stretch(
         let grid = around.net() + flows.charge - flows.discharge;
         let export = (-grid).max(0.0);
         let given_up = (export - export_limit).clamp(0.0, usable);
-        record.import_kwh += grid.max(0.0) * step;
-        record.export_kwh += (export - given_up) * step;
+        let mut counted = (grid.max(0.0), export - given_up);
+        let mut overload = (grid - import_limit).max(0.0);
+        if let Some(phases) = &site.plant_room.phases {
+            let rest = (facts.base_kw, usable - given_up, flows.charge - flows.discharge);
+            let net = net_of_phases(phases, on_phases, rest);
+            let beyond = net.iter().map(|p| (p.abs() - phases.fuse.kw()).max(0.0));
+            overload = overload.max(beyond.sum());
+            if phases.metering == Metering::PerPhase {
+                let sum = |read: fn(f64) -> f64| net.iter().map(|&p| read(p).max(0.0)).sum();
+                counted = (sum(|p| p), sum(|p| -p));
+            }
+        }
+        record.import_kwh += counted.0 * step;
+        record.export_kwh += counted.1 * step;
         record.pv_kwh += (usable - given_up) * step;
         record.curtailed_kwh += (facts.pv_kw - usable + given_up) * step;
         record.base_kwh += facts.base_kw * step;
@@ -141,7 +203,7 @@ fn stretch(
         record.charge_kwh += flows.charge * step;
         record.discharge_kwh += flows.discharge * step;
         record.peak_import_kw = record.peak_import_kw.max(grid);
-        record.overload_kwh += (grid - import_limit).max(0.0) * step;
+        record.overload_kwh += overload * step;
         if let Some(battery) = &site.battery {
             record.battery_kwh += gain(battery, flows) * step;
         }

@@ -175,7 +175,7 @@ impl<'a> Job<'a> {
 
     /// Everything, if all of it is kept. Results are always read back, so that a
     /// study is the same whether it was just done or not.
-    pub(super) fn kept(&self, must: bool) -> Result<Option<Results>, Problem> {
+    pub(super) fn kept(&self) -> Result<Results, Problem> {
         let missing: Vec<String> = self
             .pieces()
             .into_iter()
@@ -183,9 +183,6 @@ impl<'a> Job<'a> {
             .map(|piece| self.name(piece))
             .collect();
         if !missing.is_empty() {
-            if !must {
-                return Ok(None);
-            }
             return Err(Problem::new(
                 Failure::Data,
                 format!(
@@ -210,6 +207,6 @@ impl<'a> Job<'a> {
             .collect::<Result<Vec<Margins>, _>>()
             .map_err(lost)?;
         say(&format!("results are kept in {}", self.keep.told()));
-        Ok(Some((cases, margins)))
+        Ok((cases, margins))
     }
 }

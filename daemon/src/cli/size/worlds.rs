@@ -7,11 +7,10 @@ use chrono::{Datelike, NaiveDate};
 use crate::house::House;
 use crate::local_time::local_date;
 use crate::series::Prices;
-use crate::size::{Source, World};
+use crate::size::World;
 
 use super::super::arguments::{Inputs, Size};
 use super::super::{Failure, Problem, files};
-use super::source;
 
 /// Reads every world: each price file is one, with its own weather where there
 /// is as much weather as there are prices, for each period that is asked for.
@@ -123,18 +122,6 @@ fn one(house: &House, inputs: &Inputs, exchange: &[(String, f64)]) -> Result<Wor
             })
             .ok_or(problem)?,
     };
-    let mut sources: Vec<Source> = Vec::new();
-    for (role, path) in [
-        ("prices", &inputs.prices),
-        ("weather", &inputs.weather),
-        ("pv", &inputs.pv),
-        ("load", &inputs.load),
-        ("draws", &inputs.draws),
-    ] {
-        if let Some(path) = path {
-            sources.push(source(role, path, &files::bytes(path)?));
-        }
-    }
     Ok(World {
         name: String::new(),
         known,
@@ -142,7 +129,7 @@ fn one(house: &House, inputs: &Inputs, exchange: &[(String, f64)]) -> Result<Wor
         days: (None, None),
         later_hours: 0,
         exchange,
-        files: sources,
+        files: files::sources(inputs)?,
     })
 }
 

@@ -6,6 +6,7 @@ use optimiser::time::Instant;
 use super::{Anchor, Svg};
 use crate::present::digits::text;
 use crate::present::local;
+use crate::present::scale::Scale;
 
 /// The time axis that all plots share.
 pub(super) struct Timeline {
@@ -22,14 +23,6 @@ pub(super) struct Frame<'a> {
     scale: Scale,
     pub(super) top: f64,
     pub(super) height: f64,
-}
-
-/// A range of values and the values marked on it.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Scale {
-    low: f64,
-    high: f64,
-    marks: Vec<f64>,
 }
 
 impl Timeline {
@@ -95,8 +88,7 @@ impl<'a> Frame<'a> {
     }
 
     pub(super) fn y(&self, value: f64) -> f64 {
-        let share = (value - self.scale.low) / (self.scale.high - self.scale.low);
-        self.bottom() - share.clamp(0.0, 1.0) * self.height
+        self.bottom() - self.scale.share(value) * self.height
     }
 
     pub(super) fn point(&self, at: Instant, value: f64) -> (f64, f64) {
@@ -106,7 +98,7 @@ impl<'a> Frame<'a> {
     /// Rules across and down, with the values at the left.
     pub(super) fn grid(&self, svg: &mut Svg, number: impl Fn(f64) -> String) {
         let (left, right) = (self.time.left, self.time.right);
-        for &mark in &self.scale.marks {
+        for &mark in self.scale.marks() {
             let y = self.y(mark);
             let class = if mark.abs() < 1e-9 { "zero" } else { "rule" };
             svg.line(class, (left, y), (right, y));
@@ -119,51 +111,8 @@ impl<'a> Frame<'a> {
     }
 }
 
-impl Scale {
-    /// A scale over values with about `marks` round marks, with some room at
-    /// its ends as shares of the range.
-    pub(super) fn around(low: f64, high: f64, marks: f64, (below, above): (f64, f64)) -> Self {
-        let range = (high - low).max(1e-6);
-        let step = round_step(range / marks);
-        let low = low - below * range;
-        let high = high + above * range;
-        let first = (low / step).ceil() as i64;
-        let last = (high / step + 1e-9).floor() as i64;
-        Self { low, high, marks: (first..=last).map(|i| i as f64 * step).collect() }
-    }
-}
-
 /// The decimals that a scale's marks need.
 pub(super) fn plain_number(value: f64) -> String {
     let decimals = i32::from((value - value.round()).abs() > 1e-6);
     text(value, decimals)
-}
-
-/// The smallest of 1, 2, 5 times a power of ten that is not below a number.
-fn round_step(least: f64) -> f64 {
-    let power = 10_f64.powf(least.log10().floor());
-    [1.0, 2.0, 5.0]
-        .into_iter()
-        .map(|m| m * power)
-        .find(|&s| s >= least * (1.0 - 1e-9))
-        .unwrap_or(10.0 * power)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn marks_are_round_and_within_the_scale() {
-        let scale = Scale::around(-6.3, 38.8, 4.0, (0.1, 0.1));
-        assert_eq!(scale.marks, [0.0, 20.0, 40.0]);
-        assert!(scale.low <= -6.3 && scale.high >= 38.8);
-        assert_eq!(Scale::around(0.0, 3.0, 3.0, (0.0, 0.0)).marks, [0.0, 1.0, 2.0, 3.0]);
-    }
-
-    #[test]
-    fn values_that_never_change_still_have_a_scale() {
-        let scale = Scale::around(5.0, 5.0, 4.0, (0.1, 0.1));
-        assert!(scale.high > scale.low && scale.marks.len() < 10, "{scale:?}");
-    }
 }

@@ -4,10 +4,11 @@ use optimiser::schedule::SlotPlan;
 use optimiser::site::Source;
 use optimiser::time::Instant;
 
-use super::frame::{Frame, Scale, plain_number};
+use super::frame::{Frame, plain_number};
 use super::labels::{Labels, Mark};
 use super::{Anchor, Svg};
 use crate::present::Plan;
+use crate::present::scale::Scale;
 use crate::present::totals::Sources;
 use lines::{level, shape, steps};
 

@@ -198,9 +198,9 @@ impl Moment<'_, '_> {
                 let band = self.works.coils[store][coil].clone();
                 let hours = self.hours();
                 let share = kwh / band.len() as f64 / hours;
-                let mut heats: Vec<Heat> = band
-                    .map(|layer| Heat { layer, kw: share, limit: f64::INFINITY, given_kwh: 0.0 })
-                    .collect();
+                let limit = self.works.site.stores[store].ceiling.celsius();
+                let mut heats: Vec<Heat> =
+                    band.map(|layer| Heat { layer, kw: share, limit, given_kwh: 0.0 }).collect();
                 self.stores[store].tank.heat(&mut self.benches[store].water, hours, &mut heats);
                 let given: f64 = heats.iter().map(|heat| heat.given_kwh).sum();
                 self.courses[store].record.coil_kwh += given;

@@ -5,8 +5,9 @@ use optimiser::units::Price;
 
 use super::lines::{filled, steps};
 use super::{Kind, Panel};
-use crate::present::chart::frame::{Frame, Scale, plain_number};
+use crate::present::chart::frame::{Frame, plain_number};
 use crate::present::chart::labels::{Labels, Mark};
+use crate::present::scale::Scale;
 use crate::present::svg::{Anchor, Svg};
 use crate::present::{Plan, local};
 

@@ -6,8 +6,9 @@ use optimiser::units::Temperature;
 
 use super::lines::{level, shape};
 use super::{Kind, Panel, fed, mean_powers};
-use crate::present::chart::frame::{Frame, Scale, plain_number};
+use crate::present::chart::frame::{Frame, plain_number};
 use crate::present::chart::labels::{Labels, Mark};
+use crate::present::scale::Scale;
 use crate::present::svg::{Anchor, Svg};
 use crate::present::{Plan, jobs};
 

@@ -5,8 +5,9 @@ use optimiser::time::Instant;
 use super::lines::level;
 use super::{Kind, Panel};
 use crate::present::Plan;
-use crate::present::chart::frame::{Frame, Scale, plain_number};
+use crate::present::chart::frame::{Frame, plain_number};
 use crate::present::chart::labels::{Labels, Mark};
+use crate::present::scale::Scale;
 use crate::present::svg::{Anchor, Svg};
 
 /// Height of the strip that holds the draws [px].

@@ -1,0 +1,163 @@
+//! The page of one replay.
+
+use super::markup::{Section, Table, escaped, page, paragraph};
+use super::months::Past;
+use super::options::Served;
+use super::{chosen, coverage, currents, day, months, options, plant, words};
+use crate::house::House;
+use crate::present::Currency;
+use crate::present::digits::text;
+use crate::replay::document::Document;
+use crate::size::{Case, Source, kept};
+
+/// The page of a replay of a house, made from these files.
+pub fn of_replay(house: &House, case: &Case, files: &[Source]) -> String {
+    let replay = &case.replay;
+    let money = Currency::new(&replay.currency);
+    let period = format!("{} to {}", replay.first_day, replay.last_day);
+    let mut sections = vec![
+        Section::new("summary", "What was saved", summary(case, &money)),
+        Section::new("plant", "The plant", plant::figure(house).html()),
+        Section::new("controls", "stowheat beside simple controls", controls(replay, &money)),
+    ];
+    if let (Some(before), Some(after)) = (kept::rule(case), replay.controllers.first()) {
+        let pasts = [Past { name: &period, before, after }];
+        let of = format!("stowheat against {}", before.settings.as_ref().unwrap_or(&before.name));
+        let body = months::figure(&pasts, &of, &money).html();
+        sections.push(Section::new("savings", "Savings", body));
+    }
+    let days = chosen(case.typical_days.iter().map(|day| (period.as_str(), day)));
+    let pictures: Vec<String> = days
+        .iter()
+        .enumerate()
+        .map(|(index, (past, of))| day::figure(&format!("day{index}"), past, of, &money).html())
+        .collect();
+    sections.push(Section::new("days", "Single days", pictures.concat()));
+    let currents = currents::figure(&[(&period, case)]).html();
+    sections.push(Section::new("currents", "Currents", currents));
+    sections.push(Section::new("comfort", "Comfort and limits", comfort(case)));
+    let assumed = words::assumptions(&replay.notes, None);
+    sections.push(Section::new("assumptions", "What was assumed", assumed));
+    let covered =
+        coverage(std::iter::once((replay.site.as_str(), period.clone(), &replay.coverage)));
+    let files: Vec<&Source> = files.iter().collect();
+    let origin = words::origin(&covered, &files, &case.program);
+    sections.push(Section::new("origin", "Where the figures come from", origin));
+    sections.push(Section::new("safety", "Safety", words::safety()));
+    if let Some((past, of)) = days.last() {
+        let body = words::hand(past, of, &day::table(of, &money), &money);
+        sections.push(Section::new("hand", "Check one day by hand", body));
+    }
+    let under = format!("Replayed from {period}. Money in {}.", replay.currency);
+    page(&format!("{}: a replay", replay.site), &under, &sections)
+}
+
+fn summary(case: &Case, money: &Currency) -> String {
+    let replay = &case.replay;
+    let days = super::days(case.stowheat.days as i64);
+    let finding = replay.saving.map_or_else(
+        || "There was no simple control to compare with.".to_owned(),
+        |saving| {
+            let rule = replay.controllers.iter().find(|c| Some(&c.name) == replay.best_rule.as_ref());
+            let rule = rule.map_or("", |rule| rule.settings.as_ref().unwrap_or(&rule.name));
+            format!(
+                "Over {days} stowheat cost {} {} than the best simple control in hindsight ({rule}).",
+                money.amount(saving.abs()),
+                if saving < 0.0 { "more" } else { "less" }
+            )
+        },
+    );
+    let mut doubts = Vec::new();
+    if !(364..=367).contains(&case.stowheat.days) {
+        doubts.push(format!(
+            "NOT A WHOLE YEAR: only {days}, with the season in the figures; nothing here is scaled to a year."
+        ));
+    }
+    doubts.push(
+        "One period only: no range over years can be given, and another year may be quite different.".to_owned(),
+    );
+    if replay.controllers.first().is_some_and(|own| !own.comfortable) {
+        doubts.push(
+            "NOT AT EQUAL COMFORT: stowheat left more than 0.10 % of the hot water's heat unmet; no saving is claimed.".to_owned(),
+        );
+    }
+    let missing = replay.coverage.half_hours - replay.coverage.prices;
+    if missing > 0 {
+        doubts.push(format!(
+            "{missing} of {} half-hours have no price; they are in no bill, and in the comparison at the mean price of their time of day.",
+            replay.coverage.half_hours
+        ));
+    }
+    if let Some(captured) = replay.captured {
+        doubts.push(format!(
+            "Of what knowing everything would have saved over that control, at equal comfort, stowheat saved {} %.",
+            text(100.0 * captured, 0)
+        ));
+    }
+    format!(
+        "<div class=\"finding\"><p>{}</p></div>\n<div class=\"doubt\"><h3>How far this can be wrong</h3>\n{}</div>\n",
+        escaped(&finding),
+        super::markup::list(&doubts)
+    )
+}
+
+fn controls(replay: &Document, money: &Currency) -> String {
+    let mut table = Table::new(
+        "The same days under each control",
+        &["Control", "settings", "bill", "of it export", "cost", "heat unmet", "failed draws"],
+    )
+    .words(&[1]);
+    for own in &replay.controllers {
+        let whole = &own.whole;
+        table.row(vec![
+            own.name.clone(),
+            own.settings.clone().unwrap_or_else(|| "none to set".to_owned()),
+            money.amount(whole.bill),
+            money.amount(whole.export_income),
+            money.amount(whole.cost),
+            format!("{} %", text(whole.unmet_percent, 2)),
+            whole.failed_draws.to_string(),
+        ]);
+        if Some(&own.name) == replay.best_rule.as_ref() {
+            table.mark();
+        }
+    }
+    let bounds = [
+        ("knowing everything", &replay.bound),
+        ("knowing everything, water kept ready", &replay.bound_at_equal_comfort),
+    ];
+    for (name, bound) in bounds {
+        let Some(bound) = bound else { continue };
+        let blank = String::new;
+        table.row(vec![
+            name.to_owned(),
+            "no control can do better".to_owned(),
+            blank(),
+            blank(),
+            money.amount(bound.cost),
+            format!("{} kWh", text(bound.unmet_kwh, 2)),
+            blank(),
+        ]);
+    }
+    table.html()
+        + &paragraph(
+            "Cost is the bill with an estimate for half-hours without a price, wear of the battery, and stored heat and charge valued alike at both ends. The marked control is the cheapest that kept the water hot; each is set as it would have been best in hindsight.",
+        )
+}
+
+fn comfort(case: &Case) -> String {
+    let unmet = |index: usize| {
+        case.replay.controllers.get(index).map_or(0.0, |own| own.whole.unmet_percent)
+    };
+    let mut runs = vec![Served {
+        name: "stowheat".to_owned(),
+        unmet_percent: unmet(0),
+        detail: &case.stowheat,
+    }];
+    let best = case.replay.best_rule.as_ref();
+    let index = case.replay.controllers.iter().position(|own| Some(&own.name) == best);
+    if let (Some(detail), Some(index), Some(name)) = (&case.best_rule, index, best) {
+        runs.push(Served { name: name.clone(), unmet_percent: unmet(index), detail });
+    }
+    options::comfort("How the taps were served, and days on which limits bound", &runs)
+}

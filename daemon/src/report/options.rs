@@ -1,0 +1,182 @@
+//! What the options cost and bring, and how the taps were served, as tables.
+
+use super::markup::{Table, paragraph};
+use crate::present::Currency;
+use crate::present::digits::text;
+use crate::size::Study;
+use crate::size::case::Detail;
+use crate::size::study::{Row, Spread};
+
+/// The options over all periods.
+pub(super) fn money(study: &Study, money: &Currency) -> String {
+    let years = study.terms.years;
+    let (flat, net) = (format!("{years} years, flat"), format!("{years} years, discounted"));
+    let mut table = Table::new(
+        "Options over all periods; money a year unless it says otherwise",
+        &[
+            "Option",
+            "price",
+            "upkeep",
+            "saved in all",
+            "by hardware",
+            "worst to best",
+            "by hardware, simple control",
+            "payback",
+            &flat,
+            &net,
+            "a kWh of heat",
+        ],
+    );
+    for row in &study.candidates {
+        let over = |spread: Option<Spread>| {
+            spread.map_or_else(|| "no price".to_owned(), |spread| money.whole(spread.mean))
+        };
+        table.row(vec![
+            format!("{}{}", row.name, if row.comfortable { "" } else { " (cold water)" }),
+            row.price.map_or_else(|| "not given".to_owned(), |price| money.whole(price)),
+            money.whole(row.upkeep),
+            money.whole(row.saving.mean),
+            money.whole(row.by_hardware.mean),
+            range(study, row.by_hardware, money),
+            money.whole(row.by_hardware_under_rule.mean),
+            payback(row),
+            over(row.flat_net),
+            over(row.discounted_net),
+            money.small(row.cost_of_heat.mean),
+        ]);
+        if study.verdict.recommended.as_ref() == Some(&row.name) {
+            table.mark();
+        }
+    }
+    let terms = &study.terms;
+    let words = format!(
+        "“Saved in all” is counted against {}. “By hardware” is the part that the hardware makes: against the house as it stands under the same control. “Simple control” is the same comparison where both houses are run by the timer or rule that is best in hindsight. Payback is the price over a year's saving by hardware less upkeep. Flat totals are at today's energy prices; discounted ones grow energy prices by {} % a year beyond inflation and discount by {} % a year. What wears out is bought again, and what still has life at the end counts for the share that is left. The last column is the levelised cost of a kWh of heat at the tap, price of the option included.",
+        study.counterfactual,
+        text(terms.price_growth_percent, 1),
+        text(terms.discount_percent, 1)
+    );
+    paragraph(&words) + &table.html()
+}
+
+fn range(study: &Study, spread: Spread, money: &Currency) -> String {
+    if study.worlds.len() < 2 {
+        return "one period".to_owned();
+    }
+    format!("{} to {}", money.whole(spread.low), money.whole(spread.high))
+}
+
+fn payback(row: &Row) -> String {
+    match (row.price, row.payback_years.mean) {
+        (None, _) => "no price".to_owned(),
+        (Some(price), _) if price.abs() < 1e-9 => "nothing to buy".to_owned(),
+        (_, Some(years)) => format!("{} years", text(years, 1)),
+        (_, None) => "never".to_owned(),
+    }
+}
+
+/// The options in each period.
+pub(super) fn by_world(study: &Study, money: &Currency) -> String {
+    let mut out = String::new();
+    for (index, world) in study.worlds.iter().enumerate() {
+        let caption = format!(
+            "{}: {} to {}, {}",
+            world.name,
+            world.first_day,
+            world.last_day,
+            if world.whole_year {
+                "a whole year".to_owned()
+            } else {
+                format!("{} scaled to a year, which is no forecast of one", super::days(world.days))
+            }
+        );
+        let mut table = Table::new(
+            &caption,
+            &[
+                "Option",
+                "bill",
+                "of it export",
+                "cost",
+                "saved in all",
+                "by hardware",
+                "as multipliers foretold",
+                "best simple control",
+                "knowing everything",
+                "the same, water kept ready",
+            ],
+        );
+        for row in &study.candidates {
+            let own = &row.worlds[index];
+            let known = |value: Option<f64>| {
+                value.map_or_else(|| "not found".to_owned(), |value| money.whole(value))
+            };
+            table.row(vec![
+                row.name.clone(),
+                money.whole(own.bill),
+                money.whole(own.export_income),
+                money.whole(own.cost),
+                money.whole(own.saving),
+                money.whole(own.by_hardware),
+                own.by_multipliers.map_or_else(|| "none".to_owned(), |v| money.whole(v)),
+                known(own.best_rule_cost),
+                known(own.bound),
+                known(own.bound_at_equal_comfort),
+            ]);
+        }
+        out += &table.html();
+    }
+    out + &paragraph(
+        "Cost is the bill with an estimate for half-hours without a price, wear of the battery, and stored heat and charge valued alike at both ends; savings compare costs. The last three columns are costs of the same house: under the simple control that is best in hindsight; for somebody who knew every price and draw beforehand, whom nobody can beat; and for the same who must keep water ready for draws nobody knows.",
+    )
+}
+
+/// A run's comfort and limits.
+pub(super) struct Served<'a> {
+    pub(super) name: String,
+    pub(super) unmet_percent: f64,
+    pub(super) detail: &'a Detail,
+}
+
+/// Comfort, limits and peaks of some runs.
+pub(super) fn comfort(caption: &str, runs: &[Served<'_>]) -> String {
+    let mut table = Table::new(
+        caption,
+        &[
+            "Run",
+            "heat unmet",
+            "failed draws",
+            "days short",
+            "first short day",
+            "worst week",
+            "peak A",
+            "peak day",
+            "days at: fuse",
+            "PV given up",
+            "battery full",
+            "at reserve",
+            "all elements",
+        ],
+    );
+    for run in runs {
+        let detail = run.detail;
+        let at = &detail.days_at;
+        let none = || "none".to_owned();
+        table.row(vec![
+            run.name.clone(),
+            format!("{} %", text(run.unmet_percent, 2)),
+            detail.failed_draws.to_string(),
+            format!("{} of {}", detail.days_short, detail.days),
+            detail.first_short_day.clone().unwrap_or_else(none),
+            detail.worst_week_from.as_ref().map_or_else(none, |from| {
+                format!("{} kWh from {from}", text(detail.worst_week_unmet_kwh, 2))
+            }),
+            text(detail.currents_amperes.first().copied().unwrap_or(0.0), 1),
+            format!("{} kWh", text(detail.peak_day_import_kwh, 1)),
+            at.import.to_string(),
+            at.export.to_string(),
+            at.battery_full.to_string(),
+            at.battery_empty.to_string(),
+            at.elements.to_string(),
+        ]);
+    }
+    table.html()
+}
