@@ -81,7 +81,8 @@ pub(super) fn run_slot<'a>(
             let heaters = all().filter(on).map(|span| span.kw).sum();
             let running = sources.iter().filter(on).map(|span| span.kw).sum();
             let phases = site.plant_room.phases.as_ref();
-            let phases = phases.map_or([0.0; 3], |own| on_phases(site, own, spans, sources, on));
+            let phases =
+                phases.map_or([0.0; 3], |own| on_phases(site, own, spans.clone(), sources, on));
             let loads = Loads { heaters, sources: running, phases };
             stretch(site, facts, battery, pv, loads, (until - now) / 3_600.0, &mut record);
             now = until;
@@ -101,10 +102,10 @@ struct Loads {
 
 /// Power of elements and sources on each phase [kW]. The buffer's element stands
 /// behind the stores' elements.
-fn on_phases(
+fn on_phases<'a>(
     site: &Site,
     phases: &Phases,
-    spans: &[&[Span]],
+    spans: impl Iterator<Item = &'a [Span]>,
     sources: &[Span],
     on: impl Fn(&&Span) -> bool,
 ) -> [f64; 3] {
@@ -115,7 +116,7 @@ fn on_phases(
         }
     };
     let mut first = 0;
-    for (store, own) in spans.iter().enumerate() {
+    for (store, own) in spans.enumerate() {
         for span in own.iter().filter(&on) {
             let connection = phases.heaters.get(first + span.element);
             let element = store < site.stores.len();
