@@ -32,6 +32,8 @@ pub struct SlotFlows {
     pub heat_value: Vec<f64>,
     /// Worth of one more kWh at the house [minor/kWh].
     pub electricity_value: f64,
+    /// Worth of one more kWh in the battery [minor/kWh]; zero without one.
+    pub battery_value: f64,
     /// Each store.
     pub stores: Vec<StoreFlows>,
     /// Each route of the plant room, in the order of [`Solution::routes`].
@@ -117,6 +119,8 @@ impl Solution {
             .map(|slot| {
                 let mut flows = slot_flows(&layout.slots[slot], &flow);
                 flows.electricity_value = dual(answer, formulation.node_rows[slot]);
+                flows.battery_value =
+                    formulation.battery_rows[slot].map_or(0.0, |row| -dual(answer, row));
                 flows.heat_value = layout
                     .heaters
                     .iter()
@@ -288,6 +292,7 @@ fn slot_flows(columns: &SlotColumns, flow: &impl Fn(&Col) -> f64) -> SlotFlows {
         heaters: columns.heaters.iter().map(|h| flow(&h.energy)).collect(),
         heat_value: Vec::new(),
         electricity_value: 0.0,
+        battery_value: 0.0,
         routes: Vec::new(),
         circulation: 0.0,
         plant_room: PlantRoomFlows::default(),

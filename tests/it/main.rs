@@ -5,6 +5,7 @@ mod by_hand;
 mod check;
 mod dispatch;
 mod every_day;
+mod finer;
 mod habits;
 mod plant_room;
 mod plant_room_site;

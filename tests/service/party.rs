@@ -189,7 +189,8 @@ impl Listener {
         let end = Instant::now() + Duration::from_secs(10);
         while listener.all().iter().all(|heard| heard.topic != "test/ready") {
             assert!(Instant::now() < end, "the listener hears nothing");
-            say(port, "test/ready", "1");
+            // A word that is lost is said again.
+            let _said = publish(port, "test/ready", "1");
         }
         listener
     }
@@ -264,11 +265,16 @@ pub(crate) fn held(port: u16) -> Vec<(String, String)> {
 
 /// Says one thing.
 pub(crate) fn say(port: u16, topic: &str, payload: &str) {
-    let said = Command::new("mosquitto_pub")
+    assert!(publish(port, topic, payload), "{topic}");
+}
+
+/// Whether the broker took what was said.
+fn publish(port: u16, topic: &str, payload: &str) -> bool {
+    Command::new("mosquitto_pub")
         .args(["-p", &port.to_string(), "-t", topic, "-m", payload])
         .status()
-        .expect("mosquitto's clients are installed");
-    assert!(said.success(), "{topic}");
+        .expect("mosquitto's clients are installed")
+        .success()
 }
 
 /// Somebody who goes on speaking on one topic.

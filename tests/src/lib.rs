@@ -6,7 +6,9 @@
 )]
 
 pub mod accounts;
+pub mod days;
 pub mod family;
+pub mod fine;
 pub mod houses;
 pub mod invention;
 pub mod parsers;

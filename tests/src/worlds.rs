@@ -22,7 +22,7 @@ pub struct Market {
     file: &'static str,
     column: &'static str,
     currency: &'static str,
-    zone: Tz,
+    pub(crate) zone: Tz,
     weather: &'static str,
     /// Hours by which the sun of the weather file is early, so that it is noon
     /// when the local clock says so.
@@ -98,27 +98,11 @@ pub const MARKETS: [Market; 5] = [
 /// battery; two cylinders, battery and large PV.
 pub const HOUSES: [&str; 3] = ["mill-cottage", "harbour-row", "twin-gables"];
 
-/// A house in a market, and what is known of it; `None` where the shared series
-/// are absent.
+/// A house in a market without its promises and with the draws and the load of
+/// the shared series, and what is known of it; `None` where those are absent.
 pub fn world(name: &str, market: &Market) -> Option<(House, Known)> {
-    let mut house = house(&format!("{name}.toml"), |text| text);
-    let prices = series(market.file)?;
-    house.time_zone = market.zone;
+    let (mut house, known) = moved(name, market)?;
     house.ready.clear();
-    market.currency.clone_into(&mut house.tariff.currency);
-    house.tariff.import = follows(market, 1.15, true);
-    if let Rates::Indexed(export) = &mut house.tariff.export {
-        export.column = Some(market.column.to_owned());
-    }
-    // The sun over a roof by its angles would stand elsewhere than that of a
-    // weather file that was moved.
-    if market.sun_earlier != 0 && matches!(house.pv, Some(Pv::Arrays(_))) {
-        house.pv = Some(Pv::Irradiance {
-            peak: Power::constant(12.4),
-            performance_ratio: 0.84,
-            inverter_limit: Some(Power::constant(10.0)),
-        });
-    }
     if house.pv.is_some() {
         house.base_load = BaseLoad::Series { scale: 0.6 };
     }
@@ -139,6 +123,29 @@ pub fn world(name: &str, market: &Market) -> Option<(House, Known)> {
             },
         })
         .collect();
+    Some((house, known))
+}
+
+/// A house in a market with its own habits, and what is known of it; `None` where
+/// the shared series are absent.
+pub fn moved(name: &str, market: &Market) -> Option<(House, Known)> {
+    let mut house = house(&format!("{name}.toml"), |text| text);
+    let prices = series(market.file)?;
+    house.time_zone = market.zone;
+    market.currency.clone_into(&mut house.tariff.currency);
+    house.tariff.import = follows(market, 1.15, true);
+    if let Rates::Indexed(export) = &mut house.tariff.export {
+        export.column = Some(market.column.to_owned());
+    }
+    // The sun over a roof by its angles would stand elsewhere than that of a
+    // weather file that was moved.
+    if market.sun_earlier != 0 && matches!(house.pv, Some(Pv::Arrays(_))) {
+        house.pv = Some(Pv::Irradiance {
+            peak: Power::constant(12.4),
+            performance_ratio: 0.84,
+            inverter_limit: Some(Power::constant(10.0)),
+        });
+    }
     let weather = Weather::from_series(&series(market.weather)?).expect("rows in order");
     let earlier = -3_600 * market.sun_earlier;
     let moved = weather.rows().iter().map(|(slot, conditions)| {

@@ -206,7 +206,7 @@ impl Page<'_> {
     fn limits(&self, out: &mut String) {
         line!(
             out,
-            "{:<16}{:>9}{:>9}{:>12}{:>12}{:>13}{:>12}",
+            "{:<16}{:>9}{:>9}{:>14}{:>12}{:>14}{:>12}",
             "Hours at limit",
             "import",
             "PV lost",
@@ -219,7 +219,7 @@ impl Page<'_> {
             let limits = &entry.whole.limits;
             line!(
                 out,
-                "{:<16}{:>9.1}{:>9.1}{:>12.1}{:>12.1}{:>13.1}{:>9.2} kW",
+                "{:<16}{:>9.1}{:>9.1}{:>14.1}{:>12.1}{:>14.1}{:>9.2} kW",
                 entry.name,
                 limits.import,
                 limits.curtailed,

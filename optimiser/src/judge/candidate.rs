@@ -1,7 +1,7 @@
 //! A plan as the search sees it: energies, commands, and what they lead to.
 
 use crate::plan::{Stage, arrange, peak_kw};
-use crate::plant::{Commands, HeaterCommand, Outcome, PvUse};
+use crate::plant::{BatteryCommand, Commands, HeaterCommand, JobCommand, Outcome, PvUse};
 use crate::problem::Problem;
 use crate::schedule::BatteryMode;
 use crate::units::Power;
@@ -17,6 +17,16 @@ pub struct Candidate {
     pub outcome: Outcome,
     /// Cost with everything that counts, less what is left [minor].
     pub score: f64,
+    /// Part of it for what is left undone [minor].
+    pub shortfall: f64,
+}
+
+/// What the devices of the electrical node are told in one slot.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct SlotOrders {
+    pub(super) heaters: Vec<HeaterCommand>,
+    pub(super) battery: BatteryCommand,
+    pub(super) pv: PvUse,
 }
 
 /// Sets the commands of one slot to what the energies ask for. False if the
@@ -27,28 +37,48 @@ pub(super) fn command_slot(
     energies: &[Vec<f64>],
     commands: &mut Commands,
 ) -> bool {
+    let wishes: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
+    let told = (commands.battery[slot], commands.pv[slot]);
+    let Some(orders) = slot_orders(problem, slot, &wishes, &commands.jobs[slot], told) else {
+        return false;
+    };
+    for (row, command) in commands.heaters.iter_mut().zip(&orders.heaters) {
+        row[slot] = *command;
+    }
+    commands.battery[slot] = orders.battery;
+    commands.pv[slot] = orders.pv;
+    true
+}
+
+/// The commands of one slot for energies [kWh], with the battery and PV told so far.
+pub(super) fn slot_orders(
+    problem: &Problem,
+    slot: usize,
+    wishes: &[f64],
+    jobs: &[JobCommand],
+    (battery, mut pv): (BatteryCommand, PvUse),
+) -> Option<SlotOrders> {
     let hours = problem.horizon.slots()[slot].hours();
-    let battery = commands.battery[slot];
     let battery_kw = match battery.mode {
         BatteryMode::Charge => battery.power.kw(),
         BatteryMode::Discharge => -battery.power.kw(),
         BatteryMode::Hold | BatteryMode::Follow | BatteryMode::Absorb | BatteryMode::Supply => 0.0,
     };
-    let jobs = commands.jobs[slot].iter().map(|job| job.route.source);
+    let sources = jobs.iter().map(|job| job.route.source);
     let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours
         + battery_kw
-        + peak_kw(problem, slot, jobs);
-    let wishes: Vec<f64> = energies.iter().map(|row| row[slot]).collect();
-    let Some(runs) = arrange(problem, slot, &wishes, steady, Stage::Lowest) else { return false };
-    for (row, run) in commands.heaters.iter_mut().zip(&runs) {
-        row[slot] = HeaterCommand {
+        + peak_kw(problem, slot, sources);
+    let runs = arrange(problem, slot, wishes, steady, Stage::Lowest)?;
+    if pv == PvUse::LastResort && problem.import_price[slot].per_kwh() >= 0.0 {
+        pv = PvUse::Free;
+    }
+    let heaters = runs
+        .iter()
+        .map(|run| HeaterCommand {
             power: Power::clamped(run.kw),
             minutes: run.minutes,
             delay_minutes: run.delay,
-        };
-    }
-    if commands.pv[slot] == PvUse::LastResort && problem.import_price[slot].per_kwh() >= 0.0 {
-        commands.pv[slot] = PvUse::Free;
-    }
-    true
+        })
+        .collect();
+    Some(SlotOrders { heaters, battery, pv })
 }

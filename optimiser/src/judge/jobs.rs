@@ -10,7 +10,8 @@ use crate::site::{Route, Sink, Source};
 use crate::solution::Solution;
 
 use super::candidate::Candidate;
-use super::polish::{Search, short_slots};
+use super::moves::short_slots;
+use super::polish::Search;
 use super::score::Judge;
 
 /// Quanta of the search, as shares of what a source makes in half an hour.
@@ -263,6 +264,6 @@ impl<'a> Jobs<'a> {
         let problem = judge.problem();
         let jobs = placed(problem, self.all, &plan.wishes);
         plan.candidate.commands.jobs = jobs.iter().map(|own| job_commands(self.all, own)).collect();
-        judge.rerun(&mut plan.candidate, changed)
+        judge.rerun_whole(&mut plan.candidate, changed)
     }
 }

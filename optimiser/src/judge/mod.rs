@@ -14,18 +14,24 @@ mod cuts;
 mod dispatch;
 mod jobs;
 mod keep;
+mod moves;
 mod polish;
+mod rebuild;
 mod repack;
 mod score;
+mod settle;
 mod verdict;
+mod worths;
 
 pub use candidate::Candidate;
 pub(crate) use cuts::next_cuts;
 pub(crate) use jobs::polish_jobs;
 pub(crate) use keep::keep;
 pub(crate) use polish::{Search, polish};
-pub use score::Judge;
+pub use score::{Judge, end_worth};
+pub(crate) use settle::settled;
 pub(crate) use verdict::judged_solution;
+pub(crate) use worths::Duals;
 
 /// How much work judging may be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,7 +47,7 @@ pub struct Effort {
 
 impl Effort {
     /// For a plan made from nothing, which may take a tenth of a second.
-    pub const COLD: Self = Self { rounds: 4, simulations: 1200, rolling: false };
+    pub const COLD: Self = Self { rounds: 4, simulations: 2500, rolling: false };
 
     /// For one step of a loop that plans again and again.
     pub const STEP: Self = Self { rounds: 1, simulations: 1200, rolling: false };

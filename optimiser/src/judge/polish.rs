@@ -1,45 +1,30 @@
 //! Direct search on the simulated plant.
 //!
-//! Moves of a quantum of energy, from coarse to fine: take heat out of a slot,
-//! carry it to a slot where electricity is worth less, or, where something is
-//! short, add it before. Moves that save most by the program's own values of
-//! electricity are tried first; whatever the plant scores better is kept.
+//! Moves of a quantum of energy, from coarse to fine, and of whole stretches. Those
+//! that promise most by the meter of each slot and the program's duals are tried
+//! first; whatever the plant scores better is kept.
+
+use std::collections::BTreeMap;
 
 use super::candidate::Candidate;
+use super::moves::{Move, moves};
+use super::rebuild::rebuild;
 use super::repack::{joins, repacks};
 use super::score::Judge;
+use super::settle::settled;
+use super::worths::{Duals, Worths};
 
 /// Quanta of the search, as shares of what an element can use in half an hour.
-const QUANTA: [f64; 4] = [1.0, 0.4, 0.15, 0.05];
-
-/// Slots that heat is carried to, at most, for each slot it is taken from.
-const TARGETS: usize = 4;
+const QUANTA: [f64; 3] = [1.0, 0.4, 0.12];
 
 /// A better score than this is worth a change [minor].
-const GAIN: f64 = 1e-3;
-
-/// Less energy than this is not worth a run [kWh].
-const NOTHING: f64 = 1e-3;
-
-/// A change of heater energies, and what it promises to save at the program's
-/// values [minor].
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Move {
-    /// Heater, slot, and the energy added [kWh]; negative if taken.
-    pub(super) changes: Vec<(usize, usize, f64)>,
-    pub(super) promise: f64,
-}
-
-impl Move {
-    pub(super) fn new(changes: Vec<(usize, usize, f64)>, values: &[f64]) -> Self {
-        let promise = changes.iter().map(|&(_, slot, kwh)| -kwh * values[slot]).sum();
-        Self { changes, promise }
-    }
-}
+pub(super) const GAIN: f64 = 1e-3;
 
 /// How a candidate is searched around.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Search<'a> {
+    /// Worth of heat and charge by the program.
+    pub(crate) duals: Duals<'a>,
     /// Worth of electricity in each slot by the program [minor/kWh].
     pub(crate) values: &'a [f64],
     /// Most simulations.
@@ -48,279 +33,252 @@ pub(crate) struct Search<'a> {
     pub(crate) turn: usize,
 }
 
+/// A plan that is dearer by no more is worth a finer search [minor].
+const NEARLY: f64 = 3.0;
+
+/// A move that cost so much is not tried again soon [minor].
+const DEAR: f64 = 1.0;
+
+/// What a move must save, without what is short then, to be worth a repair [minor];
+/// additions tried [kWh], and slots that they reach back.
+const WORTH_A_REPAIR: f64 = 1.0;
+const REPAIRS_KWH: [f64; 2] = [0.08, 0.3];
+const REPAIR_REACHES: [usize; 1] = [24];
+
 /// Fewer simulations than this are not enough to try every move.
 const WHOLE_SEARCH: usize = 200;
-
-/// Improves a candidate.
-pub(crate) fn polish(judge: &mut Judge<'_>, mut best: Candidate, search: Search<'_>) -> Candidate {
-    let mut trial = best.clone();
-    if search.simulations < WHOLE_SEARCH {
-        touch_up(judge, &mut best, &mut trial, search);
-        return best;
-    }
-    let values = search.values;
-    let mut simulations = search.simulations;
-    descend(judge, &mut best, &mut trial, values, &mut simulations);
-    // What is left of the simulations goes into shaking the plan out of a
-    // hollow and descending again.
-    let mut shaker = Shaker::default();
-    while simulations > SHAKE_WORTH {
-        let mut shaken = best.clone();
-        if !shaker.shake(judge, &mut shaken, values) {
-            break;
-        }
-        descend(judge, &mut shaken, &mut trial, values, &mut simulations);
-        if shaken.score < best.score - GAIN {
-            best = shaken;
-            shaker = Shaker::default();
-        }
-    }
-    best
-}
-
-/// Tries the most promising moves of one quantum, and in turn some of the others:
-/// the next plan goes on where this one stops. What helped is followed up, so a
-/// house that did not go as expected gets more.
-fn touch_up(
-    judge: &mut Judge<'_>,
-    best: &mut Candidate,
-    trial: &mut Candidate,
-    search: Search<'_>,
-) {
-    for round in 0..MOST_ROUNDS {
-        let before = best.score;
-        let quantum = QUANTA[(search.turn + round) % QUANTA.len()];
-        let mut found = moves(judge, best, search.values, quantum);
-        found.extend(repacks(judge, best, search.values, quantum));
-        found.sort_by(|a, b| b.promise.total_cmp(&a.promise));
-        let first = (search.simulations / 2).min(found.len());
-        let (top, rest) = found.split_at(first);
-        let skipped = search.turn / QUANTA.len() * first % rest.len().max(1);
-        let mut left = search.simulations;
-        for change in top.iter().chain(rest.iter().skip(skipped)).chain(rest) {
-            if left == 0 {
-                break;
-            }
-            if applies(judge, best, change) {
-                left -= 1;
-                attempt(judge, best, trial, change);
-            }
-        }
-        if before - best.score < WORTH_A_ROUND {
-            return;
-        }
-    }
-}
 
 /// Most rounds of touching up, and what one must gain for another [minor].
 const MOST_ROUNDS: usize = 12;
 const WORTH_A_ROUND: f64 = 1.0;
 
-/// Improves a candidate until no move does, or the simulations are used up.
-fn descend(
-    judge: &mut Judge<'_>,
-    best: &mut Candidate,
-    trial: &mut Candidate,
-    values: &[f64],
-    simulations: &mut usize,
-) {
-    for quantum in QUANTA {
-        loop {
-            let before = best.score;
-            let mut found = moves(judge, best, values, quantum);
-            found.extend(repacks(judge, best, values, quantum));
-            found.sort_by(|a, b| b.promise.total_cmp(&a.promise));
-            for change in found {
-                if *simulations == 0 {
+/// Improves a candidate.
+pub(crate) fn polish(judge: &mut Judge<'_>, best: Candidate, search: Search<'_>) -> Candidate {
+    let best = settled(judge, best);
+    let mut hunt =
+        Hunt { trial: best.clone(), best, duals: search.duals, left: 0, failures: BTreeMap::new() };
+    if search.simulations < WHOLE_SEARCH {
+        hunt.touch_up(judge, search);
+        return hunt.best;
+    }
+    // A plant room runs as a whole, which takes longer.
+    hunt.left = search.simulations / if judge.plant.has_works() { 2 } else { 1 };
+    hunt.descend(judge, &QUANTA[..2]);
+    loop {
+        let before = hunt.best.score;
+        rebuild(&mut hunt, judge);
+        hunt.descend(judge, &QUANTA);
+        if hunt.left == 0 || hunt.best.score > before - GAIN {
+            break;
+        }
+    }
+    hunt.shaken(judge);
+    hunt.best
+}
+
+/// A search on its way.
+pub(super) struct Hunt<'a> {
+    pub(super) best: Candidate,
+    pub(super) trial: Candidate,
+    pub(super) duals: Duals<'a>,
+    /// Simulations left.
+    pub(super) left: usize,
+    /// What moves have cost that did not pay [minor].
+    failures: BTreeMap<Key, f64>,
+}
+
+/// A move as it is remembered: heater, slot and watt-hours.
+type Key = Vec<(usize, usize, i64)>;
+
+fn key(change: &Move) -> Key {
+    let heat = change.changes.iter();
+    heat.map(|&(heater, slot, kwh)| (heater, slot, (kwh * 1e3).round() as i64)).collect()
+}
+
+impl Hunt<'_> {
+    /// Every move of a quantum, the most promising first.
+    fn found(&self, judge: &mut Judge<'_>, quantum: f64) -> Vec<Move> {
+        let best = &self.best;
+        let worths = Worths::new(judge, best, self.duals, quantum);
+        let mut found = moves(judge, best, &worths, quantum);
+        found.extend(repacks(judge, best, &worths, quantum));
+        found.retain(|change| self.failures.get(&key(change)).is_none_or(|cost| *cost < DEAR));
+        found.sort_by(|a, b| b.promise.total_cmp(&a.promise));
+        found
+    }
+
+    /// Tries the most promising moves of one quantum, and in turn some of the others:
+    /// the next plan goes on where this one stops. What helped is followed up, so a
+    /// house that did not go as expected gets more.
+    fn touch_up(&mut self, judge: &mut Judge<'_>, search: Search<'_>) {
+        for round in 0..MOST_ROUNDS {
+            let before = self.best.score;
+            let quantum = QUANTA[(search.turn + round) % QUANTA.len()];
+            let found = self.found(judge, quantum);
+            let first = (search.simulations / 2).min(found.len());
+            let (top, rest) = found.split_at(first);
+            let skipped = search.turn / QUANTA.len() * first % rest.len().max(1);
+            self.left = search.simulations;
+            for change in top.iter().chain(rest.iter().skip(skipped)).chain(rest) {
+                if self.left == 0 {
+                    break;
+                }
+                self.attempt(judge, change);
+            }
+            if before - self.best.score < WORTH_A_ROUND {
+                return;
+            }
+        }
+    }
+
+    /// Improves until no move does, or the simulations are used up.
+    fn descend(&mut self, judge: &mut Judge<'_>, quanta: &[f64]) {
+        for &quantum in quanta {
+            loop {
+                let before = self.best.score;
+                for change in self.found(judge, quantum) {
+                    if self.left == 0 {
+                        return;
+                    }
+                    self.attempt(judge, &change);
+                }
+                if self.best.score > before - GAIN {
+                    break;
+                }
+            }
+        }
+    }
+
+    /// Spends what is left on shaking the plan out of a hollow and descending again.
+    fn shaken(&mut self, judge: &mut Judge<'_>) {
+        let mut turn = 0;
+        while self.left > 0 {
+            let worths = Worths::new(judge, &self.best, self.duals, QUANTA[0]);
+            let Some(change) = joins(judge, &self.best, &worths).into_iter().nth(turn) else {
+                return;
+            };
+            turn += 1;
+            self.left -= 1;
+            let before = self.best.clone();
+            if !self.run(judge, &change) {
+                continue;
+            }
+            self.best = settled(judge, self.trial.clone());
+            self.failures.clear();
+            self.descend(judge, &QUANTA[..2]);
+            if self.best.score < before.score + NEARLY {
+                self.descend(judge, &QUANTA[2..]);
+            }
+            if self.best.score < before.score - GAIN {
+                turn = 0;
+            } else {
+                self.best = before;
+            }
+        }
+    }
+
+    /// Tries a change and keeps it if the plant scores it better. One that would pay
+    /// if nothing were short is tried with heat to make up for it.
+    fn attempt(&mut self, judge: &mut Judge<'_>, change: &Move) {
+        if !applies(judge, &self.best, change) {
+            return;
+        }
+        self.left -= 1;
+        if !self.run(judge, change) {
+            return;
+        }
+        let cost = self.trial.score - self.best.score;
+        if self.take(judge) {
+            return;
+        }
+        self.failures.insert(key(change), cost);
+        let short = self.trial.shortfall - self.best.shortfall;
+        let saved = self.best.score + short - self.trial.score;
+        if short < GAIN || saved < WORTH_A_REPAIR {
+            return;
+        }
+        for more in repairs(judge, &self.best, &self.trial, saved) {
+            let mut whole = change.clone();
+            whole.changes.push(more);
+            if self.left == 0 {
+                return;
+            }
+            if applies(judge, &self.best, &whole) {
+                self.left -= 1;
+                if self.run(judge, &whole) && self.take(judge) {
                     return;
                 }
-                if applies(judge, best, &change) {
-                    *simulations -= 1;
-                    attempt(judge, best, trial, &change);
-                }
-            }
-            if best.score > before - GAIN {
-                break;
             }
         }
     }
-}
 
-/// Fewer simulations than this are not worth a shake.
-const SHAKE_WORTH: usize = 60;
-
-/// Takes all heat out of one stretch after the other.
-#[derive(Default)]
-struct Shaker {
-    turn: usize,
-}
-
-impl Shaker {
-    /// Moves the heat of the next stretch into the one before it; false when
-    /// every stretch had its turn.
-    fn shake(&mut self, judge: &mut Judge<'_>, candidate: &mut Candidate, values: &[f64]) -> bool {
-        let jumps = joins(judge, candidate, values);
-        while let Some(change) = jumps.get(self.turn) {
-            self.turn += 1;
-            let mut changed = Vec::new();
-            for &(heater, slot, kwh) in &change.changes {
-                let own = &mut candidate.energies[heater][slot];
-                let (least, most) = range_kwh(judge, heater, slot);
-                *own = (*own + kwh).clamp(least, most);
-                changed.push(slot);
-            }
-            if judge.rerun(candidate, &changed) {
-                return true;
-            }
+    /// Takes the trial over if it is better, as it can be published.
+    fn take(&mut self, judge: &mut Judge<'_>) -> bool {
+        if self.trial.score >= self.best.score - GAIN {
+            return false;
         }
-        false
+        let settled = settled(judge, self.trial.clone());
+        let better = settled.score < self.best.score - GAIN;
+        if better {
+            self.best = settled;
+        }
+        better
+    }
+
+    /// Makes the trial of a change; false if it cannot be commanded.
+    pub(super) fn run(&mut self, judge: &mut Judge<'_>, change: &Move) -> bool {
+        self.trial.clone_from(&self.best);
+        let mut changed = Vec::with_capacity(change.changes.len());
+        for &(heater, slot, kwh) in &change.changes {
+            let (least, most) = judge.range_kwh(heater, slot);
+            let own = &mut self.trial.energies[heater][slot];
+            *own = (*own + kwh).clamp(least.min(*own), most.max(*own));
+            changed.push(slot);
+        }
+        judge.rerun(&self.best, &mut self.trial, &changed)
     }
 }
 
-/// Tries a change and keeps it if the plant scores it better.
-fn attempt(judge: &mut Judge<'_>, best: &mut Candidate, trial: &mut Candidate, change: &Move) {
-    trial.clone_from(best);
-    let mut changed: Vec<usize> = Vec::with_capacity(change.changes.len());
-    for &(heater, slot, kwh) in &change.changes {
-        let own = &mut trial.energies[heater][slot];
-        *own = (*own + kwh).max(0.0);
-        changed.push(slot);
+/// Heat that might make up for what has become short in a trial and costs less than
+/// was saved: a little to much, in the cheapest slots before it.
+fn repairs(
+    judge: &Judge<'_>,
+    best: &Candidate,
+    trial: &Candidate,
+    saved: f64,
+) -> Vec<(usize, usize, f64)> {
+    let problem = judge.problem();
+    let mut found = Vec::new();
+    for (heater, id) in problem.heaters().enumerate() {
+        let (now, then) = (&trial.outcome.stores[id.store], &best.outcome.stores[id.store]);
+        let mut slots = now.slots().iter().zip(then.slots());
+        let until = slots.position(|(now, then)| now.unmet_kwh > then.unmet_kwh + 1e-6);
+        let Some(until) = until else { continue };
+        let price = |slot: usize| problem.import_price[slot].per_kwh();
+        for kwh in REPAIRS_KWH {
+            let fits = |slot: &usize| {
+                judge.most_kwh(heater, *slot) - trial.energies[heater][*slot] >= kwh - 1e-9
+                    && price(*slot) * kwh < saved
+            };
+            let mut places: Vec<usize> = Vec::new();
+            for reach in REPAIR_REACHES {
+                let before = (until.saturating_sub(reach)..until).filter(fits);
+                places
+                    .extend(before.min_by(|&a, &b| price(a).total_cmp(&price(b)).then(b.cmp(&a))));
+            }
+            places.dedup();
+            found.extend(places.into_iter().map(|slot| (heater, slot, kwh)));
+        }
     }
-    if judge.rerun(trial, &changed) && trial.score < best.score - GAIN {
-        std::mem::swap(best, trial);
-    }
+    found
 }
 
 /// Whether a change still fits the candidate, after others were kept.
 fn applies(judge: &Judge<'_>, candidate: &Candidate, change: &Move) -> bool {
     change.changes.iter().all(|&(heater, slot, kwh)| {
         let after = candidate.energies[heater][slot] + kwh;
-        let (least, most) = range_kwh(judge, heater, slot);
+        let (least, most) = judge.range_kwh(heater, slot);
         // What did not fit the meter from the start need not.
         (after >= least - 1e-9 || kwh >= 0.0) && after <= most + 1e-9
     })
-}
-
-/// The least and the most energy of a heater in a slot [kWh].
-pub(super) fn range_kwh(judge: &Judge<'_>, heater: usize, slot: usize) -> (f64, f64) {
-    let problem = judge.problem;
-    problem.heaters().nth(heater).map_or((0.0, 0.0), |id| problem.range_kwh(id, slot))
-}
-
-fn most_kwh(judge: &Judge<'_>, heater: usize, slot: usize) -> f64 {
-    range_kwh(judge, heater, slot).1
-}
-
-/// The changes worth trying at a quantum, the most promising first.
-fn moves(judge: &Judge<'_>, best: &Candidate, values: &[f64], quantum: f64) -> Vec<Move> {
-    let problem = judge.problem;
-    let heaters: Vec<_> = problem.heaters().collect();
-    let slots = problem.horizon.len();
-    let mut cheapest: Vec<usize> = (0..slots).collect();
-    cheapest.sort_by(|&a, &b| values[a].total_cmp(&values[b]).then(a.cmp(&b)));
-    let mut moves = Vec::new();
-    for (heater, id) in heaters.iter().enumerate() {
-        let element = &problem.site.stores[id.store].elements[id.element];
-        let step = quantum * element.power.kw() * 0.5;
-        let peers: Vec<usize> =
-            (0..heaters.len()).filter(|&h| heaters[h].store == id.store).collect();
-        for slot in 0..slots {
-            let has = best.energies[heater][slot];
-            if has < NOTHING {
-                continue;
-            }
-            let kwh = step.min(has);
-            moves.push(Move::new(vec![(heater, slot, -kwh)], values));
-            let mut targets = 0;
-            for &other in &cheapest {
-                if targets == TARGETS || values[other] > values[slot] + 0.01 {
-                    break;
-                }
-                let mut found = false;
-                for &peer in &peers {
-                    let same = peer == heater && other == slot;
-                    let room = most_kwh(judge, peer, other) - best.energies[peer][other];
-                    if !same && room >= kwh - 1e-9 {
-                        moves.push(Move::new(
-                            vec![(heater, slot, -kwh), (peer, other, kwh)],
-                            values,
-                        ));
-                        found = true;
-                    }
-                }
-                targets += usize::from(found);
-            }
-            // Heat that comes later is lost less.
-            for &peer in &peers {
-                if let Some(later) = next_room(judge, best, peer, slot, kwh, values) {
-                    moves.push(Move::new(vec![(heater, slot, -kwh), (peer, later, kwh)], values));
-                }
-            }
-        }
-    }
-    moves.extend(additions(judge, best, values, quantum));
-    moves
-}
-
-/// The next later slot with room that is not much dearer.
-fn next_room(
-    judge: &Judge<'_>,
-    best: &Candidate,
-    heater: usize,
-    slot: usize,
-    kwh: f64,
-    values: &[f64],
-) -> Option<usize> {
-    (slot + 1..values.len()).take(12).find(|&later| {
-        let room = most_kwh(judge, heater, later) - best.energies[heater][later];
-        room >= kwh - 1e-9 && values[later] <= values[slot] + 0.5
-    })
-}
-
-/// Heat to add where something is short: in the cheapest slots before it.
-fn additions(judge: &Judge<'_>, best: &Candidate, values: &[f64], quantum: f64) -> Vec<Move> {
-    let problem = judge.problem;
-    let mut moves = Vec::new();
-    for (heater, id) in problem.heaters().enumerate() {
-        let element = &problem.site.stores[id.store].elements[id.element];
-        let kwh = quantum * element.power.kw() * 0.5;
-        for until in short_slots(judge, best, id.store) {
-            let from = until.saturating_sub(24);
-            let mut before: Vec<usize> = (from..until)
-                .filter(|&slot| {
-                    most_kwh(judge, heater, slot) - best.energies[heater][slot] >= kwh - 1e-9
-                })
-                .collect();
-            before.sort_by(|&a, &b| values[a].total_cmp(&values[b]).then(b.cmp(&a)));
-            let latest = before.iter().copied().max();
-            let chosen = before.into_iter().take(TARGETS).chain(latest);
-            moves.extend(chosen.map(|slot| Move {
-                changes: vec![(heater, slot, kwh)],
-                promise: problem.weights.unmet_per_kwh * kwh,
-            }));
-        }
-    }
-    moves
-}
-
-/// Slots before whose beginning a store wants more heat: for the first draws and
-/// promises that are short, and the first and last slots whose reserve is.
-pub(super) fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> Vec<usize> {
-    let problem = judge.problem;
-    let trace = best.outcome.stores[store].slots();
-    let slots = 0..trace.len();
-    let mut short: Vec<usize> =
-        slots.clone().filter(|&slot| trace[slot].unmet_kwh > NOTHING).take(2).collect();
-    let missing = judge.ready_short(&best.outcome);
-    let promises = problem.ready.iter().zip(missing);
-    short.extend(
-        promises
-            .filter(|(ready, kwh)| ready.store == store && *kwh > NOTHING)
-            .filter_map(|(ready, _)| problem.horizon.index_at(ready.by))
-            .take(2),
-    );
-    let reserve = problem.site.stores[store].held_back.litres();
-    let mut below = slots.filter(|&slot| trace[slot].usable_litres < reserve - 0.5);
-    short.extend(below.next().into_iter().chain(below.next_back()).map(|slot| slot + 1));
-    short
 }

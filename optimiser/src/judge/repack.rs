@@ -6,8 +6,9 @@
 //! time.
 
 use super::candidate::Candidate;
-use super::polish::{Move, range_kwh};
+use super::moves::Move;
 use super::score::Judge;
+use super::worths::Worths;
 
 /// A draw or promise of less heat than this does not end a stretch [kWh].
 const DEADLINE_KWH: f64 = 0.5;
@@ -23,10 +24,10 @@ const NOTHING: f64 = 1e-6;
 pub(super) fn repacks(
     judge: &Judge<'_>,
     best: &Candidate,
-    values: &[f64],
+    worths: &Worths,
     quantum: f64,
 ) -> Vec<Move> {
-    let problem = judge.problem;
+    let problem = judge.problem();
     let heaters: Vec<_> = problem.heaters().collect();
     let mut moves = Vec::new();
     for (heater, id) in heaters.iter().enumerate() {
@@ -36,7 +37,7 @@ pub(super) fn repacks(
             ends.windows(2).map(|pair| (pair[0], pair[1])).collect();
         for (index, &stretch) in stretches.iter().enumerate() {
             let packed = |h: usize, s: (usize, usize), kwh: f64, late: bool| {
-                pack(judge, best, values, h, s, kwh, late)
+                pack(judge, best, worths, h, s, kwh, late)
             };
             for late in [true, false] {
                 for kwh in [0.0, -step, step, -2.0 * step] {
@@ -55,14 +56,14 @@ pub(super) fn repacks(
             }
         }
     }
-    moves.into_iter().map(|changes| Move::new(changes, values)).collect()
+    moves.into_iter().map(|changes| Move::of_heat(changes, worths)).collect()
 }
 
 /// Larger jumps, for a search that is stuck: all heat of a stretch joined to the
 /// stretch before or behind, or handed to another heater. Those that carry most
 /// come first.
-pub(super) fn joins(judge: &Judge<'_>, best: &Candidate, values: &[f64]) -> Vec<Move> {
-    let problem = judge.problem;
+pub(super) fn joins(judge: &Judge<'_>, best: &Candidate, worths: &Worths) -> Vec<Move> {
+    let problem = judge.problem();
     let heaters: Vec<_> = problem.heaters().collect();
     let mut moves: Vec<(f64, Move)> = Vec::new();
     for (heater, id) in heaters.iter().enumerate() {
@@ -82,10 +83,10 @@ pub(super) fn joins(judge: &Judge<'_>, best: &Candidate, values: &[f64]) -> Vec<
             {
                 for share in [1.0, 0.5] {
                     let kwh = share * all;
-                    let less = pack(judge, best, values, heater, stretch, -kwh, true);
-                    let more = pack(judge, best, values, other, place, kwh, true);
+                    let less = pack(judge, best, worths, heater, stretch, -kwh, true);
+                    let more = pack(judge, best, worths, other, place, kwh, true);
                     if let (Some(less), Some(more)) = (less, more) {
-                        moves.push((kwh, Move::new([less, more].concat(), values)));
+                        moves.push((kwh, Move::of_heat([less, more].concat(), worths)));
                     }
                 }
             }
@@ -100,24 +101,24 @@ pub(super) fn joins(judge: &Judge<'_>, best: &Candidate, values: &[f64]) -> Vec<
 fn pack(
     judge: &Judge<'_>,
     best: &Candidate,
-    values: &[f64],
+    worths: &Worths,
     heater: usize,
     (from, until): (usize, usize),
     more: f64,
     late: bool,
 ) -> Option<Vec<(usize, usize, f64)>> {
     let row = &best.energies[heater];
-    let least: f64 = (from..until).map(|slot| range_kwh(judge, heater, slot).0).sum();
+    let least: f64 = (from..until).map(|slot| judge.range_kwh(heater, slot).0).sum();
     let mut left = (row[from..until].iter().sum::<f64>() + more - least).max(0.0);
     let mut order: Vec<usize> = (from..until).collect();
     // Prices in steps: what differs by less is equally cheap.
-    let step = |slot: usize| (values[slot] / EQUAL_PRICE).round();
+    let step = |slot: usize| (worths.price(heater, slot) / EQUAL_PRICE).round();
     order.sort_by(|&a, &b| {
         step(a).total_cmp(&step(b)).then(if late { b.cmp(&a) } else { a.cmp(&b) })
     });
     let mut changes = Vec::new();
     for slot in order {
-        let (least, most) = range_kwh(judge, heater, slot);
+        let (least, most) = judge.range_kwh(heater, slot);
         let beyond = left.min(most - least);
         let kwh = least + beyond;
         left -= beyond;
@@ -130,8 +131,8 @@ fn pack(
 
 /// Slots in which a store has a draw or promise worth the name, with the first
 /// and the end of the plan.
-fn deadlines(judge: &Judge<'_>, store: usize) -> Vec<usize> {
-    let problem = judge.problem;
+pub(super) fn deadlines(judge: &Judge<'_>, store: usize) -> Vec<usize> {
+    let problem = judge.problem();
     let mut heat = vec![0.0; problem.horizon.len()];
     for draw in problem.draws.iter().filter(|draw| draw.store == store) {
         if let Some(slot) = problem.horizon.index_at(draw.start) {

@@ -1,6 +1,6 @@
 //! What a simulated outcome is worth.
 
-use crate::plant::{Commands, Outcome, Plant, Scene};
+use crate::plant::{Commands, HeaterCommand, Outcome, Plant, Scene};
 use crate::problem::{Problem, ProblemError, ValueStep};
 use crate::schedule::Cost;
 use crate::time::Instant;
@@ -14,8 +14,10 @@ use super::dispatch::Dispatch;
 #[derive(Debug, Clone)]
 pub struct Judge<'a> {
     pub(super) problem: &'a Problem,
-    plant: Plant,
-    scene: Scene,
+    pub(super) plant: Plant,
+    pub(super) scene: Scene,
+    /// Least and most energy, `[heater][slot]` [kWh].
+    ranges: Vec<Vec<(f64, f64)>>,
     /// For each promise, the slot at whose end it must stand, if in the plan.
     ready_slots: Vec<Option<usize>>,
     /// For each pasteurisation, whether the plan holds it and is to keep it.
@@ -43,8 +45,11 @@ impl<'a> Judge<'a> {
             })
             .collect();
         let holds = holds.iter().map(Option::is_some).collect();
+        let all = 0..slots.len();
+        let range = |id| all.clone().map(|slot| problem.range_kwh(id, slot)).collect();
+        let ranges = problem.heaters().map(range).collect();
         let dispatch = problem.site.battery.map(|battery| Dispatch::new(problem, battery));
-        Ok(Self { problem, plant, scene, ready_slots, holds, dispatch })
+        Ok(Self { problem, plant, scene, ranges, ready_slots, holds, dispatch })
     }
 
     /// The problem whose plans are judged.
@@ -52,7 +57,16 @@ impl<'a> Judge<'a> {
         self.problem
     }
 
-    /// Runs commands from the start.
+    /// The least and the most energy of a heater in a slot [kWh].
+    pub(super) fn range_kwh(&self, heater: usize, slot: usize) -> (f64, f64) {
+        self.ranges[heater][slot]
+    }
+
+    pub(super) fn most_kwh(&self, heater: usize, slot: usize) -> f64 {
+        self.ranges[heater][slot].1
+    }
+
+    /// Runs the heat of commands from the start, with the battery that suits it.
     pub fn candidate(&mut self, mut commands: Commands) -> Candidate {
         let mut energies: Vec<Vec<f64>> = commands
             .heaters
@@ -74,20 +88,47 @@ impl<'a> Judge<'a> {
         }
         let mut outcome = self.plant.outset(&self.scene);
         self.run(&mut commands, &mut outcome, 0);
-        let score = self.score(&outcome);
-        Candidate { energies, commands, outcome, score }
+        self.judged(energies, commands, outcome)
     }
 
-    /// Runs a candidate again after its energies changed in some slots; false
-    /// if they cannot be commanded.
-    pub fn rerun(&mut self, candidate: &mut Candidate, changed: &[usize]) -> bool {
+    /// Runs commands from the start as they are.
+    pub fn exactly(&mut self, commands: Commands) -> Candidate {
+        let row = |row: &Vec<HeaterCommand>| row.iter().map(|c| c.energy().kwh()).collect();
+        let energies = commands.heaters.iter().map(row).collect();
+        let outcome = self.plant.simulate(&self.scene, &commands);
+        self.judged(energies, commands, outcome)
+    }
+
+    /// Runs a candidate again that is a copy of another but for its energies in some
+    /// slots; false if they cannot be commanded.
+    pub fn rerun(
+        &mut self,
+        base: &Candidate,
+        candidate: &mut Candidate,
+        changed: &[usize],
+    ) -> bool {
+        let commanded = self.commanded(candidate, changed);
+        if commanded {
+            let first = changed.iter().copied().min().unwrap_or(0);
+            let told = (&base.commands, &candidate.commands);
+            let outcome = &mut candidate.outcome;
+            let reheated = self.plant.vary_heat(&self.scene, told, outcome, changed);
+            let first = self.dispatch(&mut candidate.commands, &candidate.outcome, first);
+            let told = (&base.commands, &candidate.commands);
+            let outcomes = (&base.outcome, &mut candidate.outcome);
+            self.plant.vary_house(&self.scene, told, outcomes, &reheated, first);
+            self.value(candidate);
+        }
+        commanded
+    }
+
+    /// Runs a candidate again from the first of some changed slots on.
+    pub(super) fn rerun_whole(&mut self, candidate: &mut Candidate, changed: &[usize]) -> bool {
         let Some(&first) = changed.iter().min() else { return true };
-        let commanded = changed.iter().all(|&slot| {
-            command_slot(self.problem, slot, &candidate.energies, &mut candidate.commands)
-        });
+        let commanded = self.commanded(candidate, changed);
         if commanded {
             self.run(&mut candidate.commands, &mut candidate.outcome, first);
-            candidate.score = self.score(&candidate.outcome);
+            self.value(candidate);
         }
         commanded
     }
@@ -96,19 +137,38 @@ impl<'a> Judge<'a> {
     fn run(&mut self, commands: &mut Commands, outcome: &mut Outcome, first: usize) {
         let slots = self.problem.horizon.len();
         self.plant.resume_heat(&self.scene, commands, outcome, first..slots);
-        let first = match &mut self.dispatch {
-            Some(dispatch) => {
-                let mut balance = |slot, pv| self.plant.balance(&self.scene, outcome, slot, pv);
-                dispatch.decide(self.problem, &mut balance, commands).unwrap_or(first).min(first)
-            }
-            None => first,
-        };
+        let first = self.dispatch(commands, outcome, first);
         self.plant.resume_house(&self.scene, commands, outcome, first..slots);
     }
 
+    /// Tells the battery what suits the heat of an outcome; the first slot in which
+    /// that or the heat has changed.
+    fn dispatch(&mut self, commands: &mut Commands, outcome: &Outcome, first: usize) -> usize {
+        let Some(dispatch) = &mut self.dispatch else { return first };
+        let mut balance = |slot, pv| self.plant.balance(&self.scene, outcome, slot, pv);
+        dispatch.decide(self.problem, &mut balance, commands).unwrap_or(first).min(first)
+    }
+
+    fn commanded(&self, candidate: &mut Candidate, changed: &[usize]) -> bool {
+        changed.iter().all(|&slot| {
+            command_slot(self.problem, slot, &candidate.energies, &mut candidate.commands)
+        })
+    }
+
+    fn judged(&self, energies: Vec<Vec<f64>>, commands: Commands, outcome: Outcome) -> Candidate {
+        let shortfall = self.shortfall(&outcome);
+        let score = self.score(&outcome, shortfall);
+        Candidate { energies, commands, outcome, score, shortfall }
+    }
+
+    fn value(&self, candidate: &mut Candidate) {
+        candidate.shortfall = self.shortfall(&candidate.outcome);
+        candidate.score = self.score(&candidate.outcome, candidate.shortfall);
+    }
+
     /// Cost of an outcome with everything that counts [minor].
-    fn score(&self, outcome: &Outcome) -> f64 {
-        self.money(outcome).net() - end_worth(self.problem, outcome) + self.shortfall(outcome)
+    fn score(&self, outcome: &Outcome, shortfall: f64) -> f64 {
+        self.money(outcome).net() - end_worth(self.problem, outcome) + shortfall
     }
 
     /// Money of an outcome [minor].
@@ -190,7 +250,7 @@ impl<'a> Judge<'a> {
 }
 
 /// Worth of what an outcome leaves [minor].
-pub(super) fn end_worth(problem: &Problem, outcome: &Outcome) -> f64 {
+pub fn end_worth(problem: &Problem, outcome: &Outcome) -> f64 {
     let mut worth = 0.0;
     for (trace, steps) in outcome.stores.iter().zip(&problem.end_value.stores) {
         worth += steps_worth(steps, trace.slots().last().map_or(0.0, |slot| slot.stored_kwh));

@@ -10,11 +10,17 @@
 use crate::problem::Problem;
 
 use super::layout::Layout;
-use super::program::Program;
+use super::program::{Program, Row};
 
-pub(super) fn rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) {
+/// Adds the rows of a slot and returns that of the level.
+pub(super) fn rows(
+    program: &mut Program,
+    problem: &Problem,
+    layout: &Layout,
+    slot: usize,
+) -> Option<Row> {
     let columns = &layout.slots[slot];
-    let (Some(battery), Some(own)) = (&problem.site.battery, columns.battery) else { return };
+    let (battery, own) = (problem.site.battery.as_ref()?, columns.battery?);
     let mut terms = vec![
         (own.level, 1.0),
         (own.charge, -battery.charge_efficiency.value()),
@@ -27,7 +33,7 @@ pub(super) fn rows(program: &mut Program, problem: &Problem, layout: &Layout, sl
     if let Some(previous) = slot.checked_sub(1).and_then(|s| layout.slots[s].battery) {
         terms.push((previous.level, -1.0));
     }
-    program.row(before, before, terms);
+    let level = program.row(before, before, terms);
 
     let (pv, base) = (problem.pv[slot].kwh(), problem.base_load[slot].kwh());
     if !battery.charges_from_grid {
@@ -40,4 +46,5 @@ pub(super) fn rows(program: &mut Program, problem: &Problem, layout: &Layout, sl
         let gap = (base - pv).max(0.0);
         program.row(f64::NEG_INFINITY, gap, [(own.discharge, 1.0), (columns.export, -1.0)]);
     }
+    Some(level)
 }

@@ -54,6 +54,8 @@ pub struct Formulation {
     pub(crate) duties: Duties,
     /// Balance of the electrical node in each slot.
     pub(crate) node_rows: Vec<Row>,
+    /// Level of the battery in each slot, if there is one.
+    pub(crate) battery_rows: Vec<Option<Row>>,
     /// Balances of the ladders, `[slot][store][z][k − 1]`.
     pub(crate) store_rows: Vec<Vec<Vec<Vec<Row>>>>,
     /// Balances of buffer, rooms and pool, for each slot.
@@ -71,12 +73,13 @@ impl Formulation {
         let duties = Duties::new(problem, &ladders);
         let layout = Layout::new(&mut program, problem, &ladders, &demand, &duties, refinement);
         let mut node_rows = Vec::with_capacity(problem.horizon.len());
+        let mut battery_rows = Vec::with_capacity(problem.horizon.len());
         let mut store_rows = Vec::with_capacity(problem.horizon.len());
         let mut room_rows = Vec::with_capacity(problem.horizon.len());
         for slot in 0..problem.horizon.len() {
             let first = program.bounds().len();
             node_rows.push(node::rows(&mut program, problem, &duties, &layout, slot));
-            battery::rows(&mut program, problem, &layout, slot);
+            battery_rows.push(battery::rows(&mut program, problem, &layout, slot));
             element::rows(&mut program, problem, &ladders, &layout, slot);
             store_rows.push(store::rows(&mut program, problem, &ladders, &duties, &layout, slot));
             delivery::rows(&mut program, &ladders, &layout, &demand, slot);
@@ -105,6 +108,7 @@ impl Formulation {
             demand,
             duties,
             node_rows,
+            battery_rows,
             store_rows,
             room_rows,
             direction_rows,

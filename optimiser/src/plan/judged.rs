@@ -1,14 +1,14 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
 use crate::judge::{
-    Candidate, Judge, Search, judged_solution, keep, next_cuts, polish, polish_jobs,
+    Candidate, Duals, Judge, Search, judged_solution, keep, next_cuts, polish, polish_jobs, settled,
 };
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
 use crate::schedule::{Evidence, Schedule};
 use crate::solve::{SolveError, SolveLimits};
 
-use super::memory::{Keep, Memory};
+use super::memory::Memory;
 use super::{Attempt, Planned, Planner, Publisher, Refined, Settled};
 
 /// Why a plan could not be judged.
@@ -60,8 +60,13 @@ impl Planner {
         }
         let (candidate, answer) = best;
         let before = candidate.score;
-        let values: Vec<f64> = answer.solution.slots.iter().map(|s| s.electricity_value).collect();
-        let search = Search { values: &values, simulations: effort.simulations, turn: steps };
+        let slots = &answer.solution.slots;
+        let heat: Vec<Vec<f64>> = slots.iter().map(|s| s.heat_value.clone()).collect();
+        let battery: Vec<f64> = slots.iter().map(|s| s.battery_value).collect();
+        let duals = Duals { heat: &heat, battery: &battery };
+        let values: Vec<f64> = slots.iter().map(|s| s.electricity_value).collect();
+        let search =
+            Search { duals, values: &values, simulations: effort.simulations, turn: steps };
         let candidate = match carried {
             Some(carried) if stays => polish(&mut judge, carried, search),
             Some(carried) => {
@@ -74,6 +79,7 @@ impl Planner {
         let candidate = polish_jobs(&mut judge, candidate, &answer.solution, search);
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
         let candidate = keep(&mut judge, candidate);
+        let candidate = settled(&mut judge, candidate);
         let planned = told(problem, &judge, &answer, &candidate, evidence);
         let holds = &planned.schedule.hygiene;
         self.memory = Some(Memory::new(problem, &candidate, wished, holds, steps));
@@ -96,21 +102,13 @@ impl Planner {
     }
 }
 
-/// The last plan on the slots of now, in the variant that the plant scores best.
+/// The last plan on the slots of now, as it was or as the program's answer has
+/// moved since, whichever the plant scores better.
 fn carried(judge: &mut Judge<'_>, memory: &Memory, fresh: &Commands) -> Candidate {
     let problem = judge.problem();
-    let batteries: &[bool] = if problem.site.battery.is_some() { &[true, false] } else { &[false] };
-    let mut best: Option<Candidate> = None;
-    for follows_program in [false, true] {
-        for &battery in batteries {
-            let keep = Keep { battery, follows_program };
-            let candidate = judge.candidate(memory.carried(problem, fresh, keep));
-            if best.as_ref().is_none_or(|b| candidate.score < b.score) {
-                best = Some(candidate);
-            }
-        }
-    }
-    best.expect("there is a variant")
+    let [stayed, moved] = [false, true]
+        .map(|follows_program| judge.candidate(memory.carried(problem, fresh, follows_program)));
+    if moved.score < stayed.score { moved } else { stayed }
 }
 
 /// Energies that commands ask for, `[heater][slot]` [kWh].

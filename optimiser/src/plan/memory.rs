@@ -6,10 +6,10 @@
 //! there, and what was settled once stays settled until there is news.
 
 use crate::judge::Candidate;
-use crate::plant::{BatteryCommand, Commands, HeaterCommand};
+use crate::plant::{Commands, HeaterCommand};
 use crate::problem::Problem;
 use crate::time::{Instant, Slot};
-use crate::units::{Energy, Power};
+use crate::units::Energy;
 
 /// A plan that begins later than this after the last one is a new one [s].
 const FOLLOWS_SECONDS: i64 = 2 * 3_600;
@@ -24,22 +24,13 @@ pub(super) struct Memory {
     import: Vec<f64>,
     export: Vec<f64>,
     energies: Vec<Vec<f64>>,
-    commands: Commands,
+    stores: usize,
     /// Energies of the program's answer, `[heater][slot]` [kWh].
     modelled: Vec<Vec<f64>>,
     /// Pasteurisations by store and due time, with the start of their hold.
     holds: Vec<(usize, Instant, Option<Instant>)>,
     /// How many plans went on from the one before without a break.
     pub(super) steps: usize,
-}
-
-/// What of the last plan is kept.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Keep {
-    /// The battery as it was told then, not as it would be told now.
-    pub(super) battery: bool,
-    /// Whether heat moves as the program's answer has moved since.
-    pub(super) follows_program: bool,
 }
 
 impl Memory {
@@ -59,7 +50,7 @@ impl Memory {
             import: prices(&problem.import_price),
             export: prices(&problem.export_price),
             energies: candidate.energies.clone(),
-            commands: candidate.commands.clone(),
+            stores: candidate.commands.pumps.len(),
             modelled,
             holds: rules.map(|(rule, hold)| (rule.store, rule.due, *hold)).collect(),
             steps,
@@ -70,7 +61,7 @@ impl Memory {
     pub(super) fn follows(&self, problem: &Problem) -> bool {
         let start = problem.horizon.start();
         let same_house = self.energies.len() == problem.heaters().count()
-            && self.commands.pumps.len() == problem.site.stores.len();
+            && self.stores == problem.site.stores.len();
         self.slots.first().is_some_and(|first| {
             (0..=FOLLOWS_SECONDS).contains(&(start - first.start())) && same_house
         })
@@ -95,9 +86,15 @@ impl Memory {
         moved > NEWS * all || !problem.hygiene.iter().all(known)
     }
 
-    /// The plan on the slots of a problem: what it did there, and behind its end
-    /// what `fresh` does.
-    pub(super) fn carried(&self, problem: &Problem, fresh: &Commands, keep: Keep) -> Commands {
+    /// The plan on the slots of a problem: what it did there, or, where it follows the
+    /// program, moved as the program's answer has moved since; behind its end what
+    /// `fresh` does.
+    pub(super) fn carried(
+        &self,
+        problem: &Problem,
+        fresh: &Commands,
+        follows_program: bool,
+    ) -> Commands {
         let mut commands = fresh.clone();
         let elements: Vec<_> = problem.site.stores.iter().flat_map(|s| &s.elements).collect();
         for (index, slot) in problem.horizon.slots().iter().enumerate() {
@@ -114,27 +111,13 @@ impl Memory {
             };
             for (heater, (row, element)) in commands.heaters.iter_mut().zip(&elements).enumerate() {
                 let mut kwh = part(&self.energies[heater]);
-                if keep.follows_program {
+                if follows_program {
                     kwh += row[index].energy().kwh() - part(&self.modelled[heater]);
                 }
                 row[index] = HeaterCommand::using(element, Energy::clamped(kwh.max(0.0)), *slot);
             }
-            if let (true, Some(&(old, _))) = (keep.battery, shares.first()) {
-                commands.battery[index] = self.battery(&shares, old, *slot);
-                commands.pv[index] = self.commands.pv[old];
-            }
         }
         commands
-    }
-
-    /// The battery's part of a slot that covers one or more old ones.
-    fn battery(&self, shares: &[(usize, i64)], first: usize, slot: Slot) -> BatteryCommand {
-        let told = self.commands.battery[first];
-        let same = shares.iter().filter(|(old, _)| self.commands.battery[*old].mode == told.mode);
-        let kws = same
-            .map(|&(old, seconds)| self.commands.battery[old].power.kw() * seconds as f64)
-            .sum::<f64>();
-        BatteryCommand { power: Power::clamped(kws / slot.seconds() as f64), ..told }
     }
 
     /// Old slots that a slot covers, and for how many seconds.

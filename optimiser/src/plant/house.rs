@@ -55,12 +55,12 @@ impl HouseSlot {
 
 /// Runs one slot with the battery at a level [kWh]. `spans` are the elements'
 /// stretches inside the slot; `instants` is room to sort their ends in.
-pub(super) fn run_slot(
+pub(super) fn run_slot<'a>(
     site: &Site,
     facts: &SlotFacts,
     (battery, pv): (&BatteryCommand, PvUse),
     level: f64,
-    spans: &[&[Span]],
+    spans: &(impl Iterator<Item = &'a [Span]> + Clone),
     sources: &[Span],
     instants: &mut Vec<f64>,
 ) -> HouseSlot {
@@ -72,20 +72,22 @@ pub(super) fn run_slot(
 }
 
 /// Calls `each` for every time [h] of constant power in a slot.
-fn for_stretches(
+fn for_stretches<'a>(
     site: &Site,
     facts: &SlotFacts,
-    spans: &[&[Span]],
+    spans: &(impl Iterator<Item = &'a [Span]> + Clone),
     sources: &[Span],
     instants: &mut Vec<f64>,
     mut each: impl FnMut(Loads, f64),
 ) {
     instants.clear();
-    instants.push(facts.end);
-    let all = || spans.iter().copied().flatten();
+    let all = || spans.clone().flatten();
     instants.extend(all().flat_map(|span| [span.start, span.end]));
     instants.extend(sources.iter().flat_map(|span| [span.start, span.end]));
-    instants.sort_unstable_by(f64::total_cmp);
+    instants.push(facts.end);
+    if instants.len() > 1 {
+        instants.sort_unstable_by(f64::total_cmp);
+    }
     let mut now = facts.start;
     for until in instants.iter().copied().filter(|instant| *instant <= facts.end) {
         if until > now {
@@ -94,7 +96,8 @@ fn for_stretches(
             let heaters = all().filter(on).map(|span| span.kw).sum();
             let running = sources.iter().filter(on).map(|span| span.kw).sum();
             let phases = site.plant_room.phases.as_ref();
-            let phases = phases.map_or([0.0; 3], |own| on_phases(site, own, spans, sources, on));
+            let phases =
+                phases.map_or([0.0; 3], |own| on_phases(site, own, spans.clone(), sources, on));
             let loads = Loads { heaters, sources: running, phases };
             each(loads, (until - now) / 3_600.0);
             now = until;
@@ -118,11 +121,11 @@ pub(crate) struct Balance {
 }
 
 /// What a slot with elements and sources leaves to the battery; none without one.
-pub(super) fn balance(
+pub(super) fn balance<'a>(
     site: &Site,
     facts: &SlotFacts,
     pv: PvUse,
-    spans: &[&[Span]],
+    spans: &(impl Iterator<Item = &'a [Span]> + Clone),
     sources: &[Span],
     instants: &mut Vec<f64>,
 ) -> Balance {
@@ -164,10 +167,10 @@ struct Loads {
 
 /// Power of elements and sources on each phase [kW]. The buffer's element stands
 /// behind the stores' elements.
-fn on_phases(
+fn on_phases<'a>(
     site: &Site,
     phases: &Phases,
-    spans: &[&[Span]],
+    spans: impl Iterator<Item = &'a [Span]>,
     sources: &[Span],
     on: impl Fn(&&Span) -> bool,
 ) -> [f64; 3] {
@@ -178,7 +181,7 @@ fn on_phases(
         }
     };
     let mut first = 0;
-    for (store, own) in spans.iter().enumerate() {
+    for (store, own) in spans.enumerate() {
         for span in own.iter().filter(&on) {
             let connection = phases.heaters.get(first + span.element);
             let element = store < site.stores.len();

@@ -59,13 +59,15 @@ pub struct Physics {
     /// The pump station of the collectors does not run while they are colder
     /// than their sink; `false` simulates one with a fault.
     pub solar_guard: bool,
+    /// Steps of the stores are this share of their usual length.
+    pub step_share: f64,
 }
 
 impl Default for Physics {
     /// Still water at 50 °C (IAPWS), and a rod thermostat's differential
     /// (common practice, no published source).
     fn default() -> Self {
-        Self { conductivity: 0.64, hysteresis_k: 4.0, solar_guard: true }
+        Self { conductivity: 0.64, hysteresis_k: 4.0, solar_guard: true, step_share: 1.0 }
     }
 }
 
@@ -77,6 +79,7 @@ pub struct Plant {
     benches: Vec<Bench>,
     works: Option<Works>,
     instants: Vec<f64>,
+    spans: Vec<Span>,
 }
 
 /// What happened in every store and at the meter.
@@ -111,7 +114,12 @@ impl Plant {
             .collect();
         let benches = stores.iter().map(StorePlant::bench).collect();
         let works = Works::of(site, &stores, physics.solar_guard);
-        Self { site: site.clone(), stores, benches, works, instants: Vec::new() }
+        Self { site: site.clone(), stores, benches, works, instants: Vec::new(), spans: Vec::new() }
+    }
+
+    /// Whether it is more than stores with elements: then nothing runs by itself.
+    pub fn has_works(&self) -> bool {
+        self.works.is_some()
     }
 
     /// The tank of a store.
@@ -191,22 +199,8 @@ impl Plant {
         outcome: &mut Outcome,
         slots: Range<usize>,
     ) {
-        let mut spans: Vec<&[Span]> = Vec::with_capacity(outcome.stores.len());
         for slot in slots {
-            let level = outcome.battery_before(slot);
-            spans.clear();
-            spans.extend(outcome.stores.iter().map(|trace| trace.spans(slot)));
-            let room = outcome.plant_room.as_ref().map(|room| &room.slots[slot]);
-            spans.extend(room.map(|room| room.immersion.as_slice()));
-            outcome.house[slot] = house::run_slot(
-                &self.site,
-                &scene.slots[slot],
-                (&commands.battery[slot], commands.pv[slot]),
-                level,
-                &spans,
-                room.map_or(&[], |room| room.spans.as_slice()),
-                &mut self.instants,
-            );
+            self.meter(scene, commands, outcome, slot);
         }
     }
 
@@ -218,13 +212,100 @@ impl Plant {
         slot: usize,
         pv: PvUse,
     ) -> Balance {
-        let stores = outcome.stores.iter().map(|trace| trace.spans(slot));
-        let room = outcome.plant_room.as_ref().map(|room| &room.slots[slot]);
-        let immersion = room.map(|room| room.immersion.as_slice());
-        let sources = room.map_or(&[] as &[Span], |room| room.spans.as_slice());
-        let spans: Vec<&[Span]> = stores.chain(immersion).collect();
+        let (spans, sources) = outcome.spans(slot);
         let facts = &scene.slots[slot];
         house::balance(&self.site, facts, pv, &spans, sources, &mut self.instants)
+    }
+
+    /// Heats again what a change of commands reaches, in an outcome that is a copy of
+    /// the one before; stores that are told nothing else stay as they were. Which
+    /// stores were heated.
+    pub(crate) fn vary_heat(
+        &mut self,
+        scene: &Scene,
+        (before, commands): (&Commands, &Commands),
+        outcome: &mut Outcome,
+        changed: &[usize],
+    ) -> Vec<bool> {
+        let Some(&first) = changed.iter().min() else { return vec![false; self.stores.len()] };
+        let slots = first..scene.len();
+        if self.works.is_some() {
+            self.resume_heat(scene, commands, outcome, slots);
+            return vec![true; self.stores.len()];
+        }
+        let mut reheated = vec![false; self.stores.len()];
+        for (store, reheated) in reheated.iter_mut().enumerate() {
+            let plant = &self.stores[store];
+            let rows = plant.first_heater..plant.first_heater + plant.elements.len();
+            *reheated = changed.iter().any(|&slot| {
+                commands.pumps[store][slot] != before.pumps[store][slot]
+                    || rows.clone().any(|h| commands.heaters[h][slot] != before.heaters[h][slot])
+            });
+            if *reheated {
+                self.reheat(scene, commands, store, &mut outcome.stores[store], slots.clone());
+            }
+        }
+        reheated
+    }
+
+    /// Meters from a slot on what [`Plant::vary_heat`] and other orders for the
+    /// battery have changed: slots whose spans or whose battery's level or orders
+    /// are not those of `base`.
+    pub(crate) fn vary_house(
+        &mut self,
+        scene: &Scene,
+        (before, commands): (&Commands, &Commands),
+        (base, outcome): (&Outcome, &mut Outcome),
+        reheated: &[bool],
+        first: usize,
+    ) {
+        for slot in first..scene.len() {
+            let told = |commands: &Commands| (commands.battery[slot], commands.pv[slot]);
+            let same_spans = self.works.is_none()
+                && reheated.iter().enumerate().all(|(store, reheated)| {
+                    !reheated || outcome.stores[store].spans(slot) == base.stores[store].spans(slot)
+                });
+            let same_level =
+                outcome.battery_before(slot).to_bits() == base.battery_before(slot).to_bits();
+            if same_spans && same_level && told(before) == told(commands) {
+                // What a slot before changed may have been changed back.
+                outcome.house[slot] = base.house[slot];
+            } else {
+                self.meter(scene, commands, outcome, slot);
+            }
+        }
+    }
+
+    /// Runs the meter and the battery through a slot whose heat is known.
+    fn meter(&mut self, scene: &Scene, commands: &Commands, outcome: &mut Outcome, slot: usize) {
+        let level = outcome.battery_before(slot);
+        let told = (&commands.battery[slot], commands.pv[slot]);
+        let record = {
+            let (spans, sources) = outcome.spans(slot);
+            let facts = &scene.slots[slot];
+            house::run_slot(&self.site, facts, told, level, &spans, sources, &mut self.instants)
+        };
+        outcome.house[slot] = record;
+    }
+
+    /// The meter and the battery over one slot alone, from a level [kWh], if no
+    /// thermostat stops what the elements are told.
+    pub(crate) fn meter_slot(
+        &mut self,
+        scene: &Scene,
+        slot: usize,
+        heaters: &[HeaterCommand],
+        told: (&BatteryCommand, PvUse),
+        level: f64,
+    ) -> HouseSlot {
+        let facts = &scene.slots[slot];
+        self.spans.clear();
+        self.spans.extend(heaters.iter().enumerate().filter_map(|(element, command)| {
+            let (start, end) = facts.stretch(command);
+            (end > start).then(|| Span { element, start, end, kw: command.power.kw() })
+        }));
+        let spans = std::iter::once(self.spans.as_slice());
+        house::run_slot(&self.site, facts, told, level, &spans, &[], &mut self.instants)
     }
 
     /// Runs all slots of one store, without electricity and without the sources
@@ -263,8 +344,16 @@ impl Plant {
 
 impl Outcome {
     /// Battery level before a slot [kWh].
-    fn battery_before(&self, slot: usize) -> f64 {
+    pub fn battery_before(&self, slot: usize) -> f64 {
         slot.checked_sub(1).map_or(self.battery_start, |last| self.house[last].battery_kwh)
+    }
+
+    /// Spans of all elements in a slot, and those of the plant room's sources.
+    fn spans(&self, slot: usize) -> (impl Iterator<Item = &[Span]> + Clone, &[Span]) {
+        let room = self.plant_room.as_ref().map(|room| &room.slots[slot]);
+        let immersion = room.map(|room| room.immersion.as_slice());
+        let spans = self.stores.iter().map(move |trace| trace.spans(slot)).chain(immersion);
+        (spans, room.map_or(&[], |room| room.spans.as_slice()))
     }
 
     /// State at a boundary: 0 is the start, `k + 1` the end of slot `k`.

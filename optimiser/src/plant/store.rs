@@ -42,6 +42,7 @@ pub(super) struct StorePlant {
     use_temperature: f64,
     hysteresis: f64,
     cut_out: f64,
+    step_share: f64,
 }
 
 /// What a store works with while it runs; reused from run to run.
@@ -98,6 +99,7 @@ impl StorePlant {
             first_heater,
             use_temperature: store.use_temperature.celsius(),
             hysteresis: physics.hysteresis_k,
+            step_share: physics.step_share,
             cut_out: store.cut_out.map_or(f64::INFINITY, Temperature::celsius),
         }
     }
@@ -302,7 +304,7 @@ impl StorePlant {
         } else {
             f64::INFINITY
         };
-        (next.min(course.now + longest), flow > 0.0)
+        (next.min(course.now + self.step_share * longest), flow > 0.0)
     }
 
     /// Lets a thermostat open or close at the temperature of its layer; true

@@ -234,8 +234,9 @@ fn a_boost_is_planned_and_priced() {
     let (without, with) = (made(&plain), make(&boosted, &mut planner).expect("a schedule"));
     let hour = Slot::new(at() + 39_600, at() + 43_200).expect("a slot");
     let (least, more) = (heat(&without, hour), heat(&with, hour));
-    // Until the thermostat cuts it off at 65 °C.
-    assert!(more > least + 0.9, "{more} kWh with it, {least} kWh without");
+    // Until the thermostat cuts it off at 65 °C; the cheap hours before it have left
+    // little room, as that is the cheapest way to obey.
+    assert!(more > least + 0.5, "{more} kWh with it, {least} kWh without");
     let priced = price(&boosted, &with, &mut planner);
     assert_eq!(priced.len(), 1);
     let cost = with.schedule.cost.total() - without.schedule.cost.total();
