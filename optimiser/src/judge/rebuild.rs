@@ -98,7 +98,7 @@ fn ruins(judge: &Judge<'_>, hunt: &Hunt<'_>, worths: &Worths) -> Vec<Move> {
             (!changes.is_empty()).then(|| {
                 let spent =
                     changes.iter().map(|&(h, slot, kwh)| -kwh * worths.price(h, slot)).sum();
-                Move { changes, promise: spent, ..Move::default() }
+                Move { changes, promise: spent }
             })
         })
         .collect();

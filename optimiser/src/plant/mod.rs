@@ -19,6 +19,7 @@
 mod battery;
 mod command;
 mod house;
+mod outcome;
 mod probe;
 mod scene;
 mod store;
@@ -33,6 +34,7 @@ use std::ops::Range;
 pub use command::{BatteryCommand, Commands, HeaterCommand, JobCommand, PvUse};
 pub(crate) use house::Balance;
 pub use house::HouseSlot;
+pub use outcome::Outcome;
 pub use probe::{Probe, ProbeReader};
 pub use scene::{Conditions, Scene};
 pub use tank::{Heat, Outflow, Stream, Tank};
@@ -41,10 +43,9 @@ pub use trace::{Span, StoreSlot, StoreTrace};
 pub use water::Water;
 pub use works::{JobRecord, PlantRoomSlot, PlantRoomTrace};
 
-use crate::problem::{PlantRoomState, ProblemError, State};
-use crate::schedule::Cost;
+use crate::problem::ProblemError;
 use crate::site::Site;
-use crate::units::{Energy, Temperature};
+use crate::units::Temperature;
 use store::{Bench, StorePlant};
 use works::Works;
 
@@ -80,18 +81,6 @@ pub struct Plant {
     works: Option<Works>,
     instants: Vec<f64>,
     spans: Vec<Span>,
-}
-
-/// What happened in every store and at the meter.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Outcome {
-    /// The stores, in the order of the site.
-    pub stores: Vec<StoreTrace>,
-    /// The meter and the battery, slot by slot.
-    pub house: Vec<HouseSlot>,
-    /// The plant room, where it has more than stores and elements.
-    pub plant_room: Option<PlantRoomTrace>,
-    battery_start: f64,
 }
 
 impl Plant {
@@ -339,64 +328,6 @@ impl Plant {
         let water = Water::new(&start, tank.layers());
         let draws = facts.draws.iter().map(|draw| DrawRecord::new(*draw)).collect();
         StoreTrace::new(&self.stores[store], scene.len(), water.layers(), facts.mains, draws)
-    }
-}
-
-impl Outcome {
-    /// Battery level before a slot [kWh].
-    pub fn battery_before(&self, slot: usize) -> f64 {
-        slot.checked_sub(1).map_or(self.battery_start, |last| self.house[last].battery_kwh)
-    }
-
-    /// Spans of all elements in a slot, and those of the plant room's sources.
-    fn spans(&self, slot: usize) -> (impl Iterator<Item = &[Span]> + Clone, &[Span]) {
-        let room = self.plant_room.as_ref().map(|room| &room.slots[slot]);
-        let immersion = room.map(|room| room.immersion.as_slice());
-        let spans = self.stores.iter().map(move |trace| trace.spans(slot)).chain(immersion);
-        (spans, room.map_or(&[], |room| room.spans.as_slice()))
-    }
-
-    /// State at a boundary: 0 is the start, `k + 1` the end of slot `k`.
-    pub fn state(&self, boundary: usize) -> State {
-        let profile = |trace: &StoreTrace| {
-            trace.layers(boundary).iter().map(|t| Temperature::clamped(*t)).collect()
-        };
-        State {
-            battery: Energy::clamped(self.battery_before(boundary)),
-            stores: self.stores.iter().map(profile).collect(),
-            plant_room: self
-                .plant_room
-                .as_ref()
-                .map_or_else(PlantRoomState::default, |room| room.state(boundary)),
-        }
-    }
-
-    /// Money at the meter and wear; the worth of what is left is for the
-    /// caller to add.
-    pub fn cost(&self, site: &Site, scene: &Scene) -> Cost {
-        let wear = site.battery.as_ref().map_or(0.0, |b| b.wear.per_kwh());
-        let mut cost = Cost::default();
-        for (record, facts) in self.house.iter().zip(&scene.slots) {
-            cost.import += record.import_kwh * facts.import_price;
-            cost.export_income += record.export_kwh * facts.export_price;
-            cost.wear += record.discharge_kwh * wear;
-        }
-        if let (Some(room), Some(boiler)) = (&self.plant_room, &site.plant_room.boiler) {
-            let burnt: f64 = room.slots.iter().map(PlantRoomSlot::fuel_kwh).sum();
-            cost.fuel = burnt * boiler.fuel_price.per_kwh();
-        }
-        cost
-    }
-
-    /// Heat asked for at the taps that did not arrive [kWh].
-    pub fn unmet_kwh(&self) -> f64 {
-        self.stores.iter().map(StoreTrace::unmet_kwh).sum()
-    }
-
-    /// Largest energy that any book leaves unexplained [kWh].
-    pub fn residual_kwh(&self) -> f64 {
-        let stores = self.stores.iter().map(|trace| trace.residual_kwh().abs());
-        stores.chain(self.house.iter().map(|slot| slot.residual_kwh().abs())).fold(0.0, f64::max)
     }
 }
 
