@@ -28,6 +28,7 @@ use stowheat_tests::worlds::{HOUSES, MARKETS, Market, world};
 
 const ALLOWED: f64 = 0.001;
 
+#[expect(clippy::struct_excessive_bools, reason = "they are the switches of a command line")]
 struct Wishes {
     weeks: usize,
     days: u64,

@@ -3,7 +3,7 @@
 use super::*;
 use crate::problem::{Comfort, EndValue, HeaterId, Hygiene, Problem, Weights};
 use crate::schedule::{
-    BatteryMode, Evidence, HeaterPlan, Origin, PlantRoomPlan, Reason, Schedule, SlotPlan,
+    BatteryMode, Cost, Evidence, HeaterPlan, Origin, PlantRoomPlan, Reason, Schedule, SlotPlan,
 };
 use crate::time::Slot;
 

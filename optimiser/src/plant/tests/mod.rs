@@ -8,10 +8,10 @@ mod plant_room;
 mod properties;
 
 use super::*;
-use crate::problem::{Ambient, Draw, PlantRoomState};
+use crate::problem::{Ambient, Draw, PlantRoomState, State};
 use crate::site::{Battery, Control, Element, Grid, PlantRoom, Store};
 use crate::time::{Horizon, Instant, Series};
-use crate::units::{Flow, Fraction, HeatLoss, Power, Price, Volume};
+use crate::units::{Energy, Flow, Fraction, HeatLoss, Power, Price, Volume};
 
 fn close(actual: f64, expected: f64, tolerance: f64) {
     assert!((actual - expected).abs() <= tolerance, "{actual} is not {expected} ± {tolerance}");
