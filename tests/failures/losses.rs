@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 use stowheat::service::seed::Dice;
 
 use crate::broker::Broker;
-use crate::party::{Heard, Listener, Service, command, folder, held, say, site, time};
+use crate::party::{Heard, Listener, Service, command, folder, held, say_until, site, time};
 use crate::{OPEN, always_on, count, report, set_point};
 
 /// Recovery after the return of the broker that is aimed at is 10 s; a slow machine
@@ -74,7 +74,6 @@ fn restarts(number: u64, rounds: u64) -> Option<Duration> {
 // Failure case 6: a simulated day in a third of a minute.
 #[test]
 fn after_a_day_without_a_broker_everything_is_of_now() {
-    // Slow enough that a slow machine has planned before a reading is old.
     const RATE: i64 = 1_800;
     let Some(mut broker) = Broker::start("day", OPEN) else { return };
     let (port, folder) = (broker.port, folder("day"));
@@ -85,8 +84,7 @@ fn after_a_day_without_a_broker_everything_is_of_now() {
     let service = Service::start(&folder, &text, &arguments);
     let listener = Listener::start(port);
     listener.after(0, "a plan", |m| m.is("plan"));
-    say(port, "house/top", "30");
-    listener.after(0, "heat", |m| set_point(m, 3_000));
+    say_until(port, ("house/top", "30"), &listener, "heat", |m| set_point(m, 3_000));
     drop(listener);
     broker.kill();
     std::thread::sleep(Duration::from_secs(48));
@@ -97,10 +95,8 @@ fn after_a_day_without_a_broker_everything_is_of_now() {
     let listener = Listener::start(port);
     let plan = listener.within(RECOVERY_LIMIT, 0, |m| m.is("plan")).expect("a plan").json();
     assert!(time(&plan["issued_at"]) > earliest_now - 1_800, "{}", plan["issued_at"]);
-    let from = listener.count();
     // A reading of now is listened to again; without one nothing was heated.
-    say(port, "house/top", "31");
-    listener.after(from, "heat", |m| set_point(m, 3_000));
+    say_until(port, ("house/top", "31"), &listener, "heat", |m| set_point(m, 3_000));
     for message in listener.all().iter().filter(|m| m.topic.ends_with("/set-point")) {
         let document = message.json();
         let issued = time(&document["issued_at"]);

@@ -10,7 +10,7 @@ use crate::party::{Listener, Service, Speaker, check_all, folder, site, time};
 const OPEN: &str = "topic readwrite #\n";
 
 /// Seconds that pass in a second.
-const RATE: i64 = 2_400;
+const RATE: i64 = 1_600;
 
 /// Lives from a time for some hours, and checks every plan and set-point on the way.
 fn live(name: &str, from: &str, hours: i64, day: &str, half_hours: usize) {

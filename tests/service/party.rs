@@ -277,6 +277,25 @@ fn publish(port: u16, topic: &str, payload: &str) -> bool {
         .success()
 }
 
+/// Says it again and again, as a probe does, until this is heard; on an invented clock
+/// that runs fast, what is said once is soon old.
+pub(crate) fn say_until(
+    port: u16,
+    (topic, payload): (&str, &str),
+    listener: &Listener,
+    what: &str,
+    is_it: impl Fn(&Heard) -> bool,
+) -> Heard {
+    let (from, end) = (listener.count(), Instant::now() + Duration::from_secs(60));
+    loop {
+        say(port, topic, payload);
+        if let Some(heard) = listener.within(Duration::from_millis(100), from, &is_it) {
+            return heard;
+        }
+        assert!(Instant::now() < end, "not heard in 60 s: {what}");
+    }
+}
+
 /// Somebody who goes on speaking on one topic.
 pub(crate) struct Speaker {
     child: Child,
