@@ -4,7 +4,7 @@ mod ambient;
 mod ending;
 mod state;
 
-pub use ambient::{Ambient, Band, Comfort, LoopRun};
+pub use ambient::{Ambient, Band, Comfort, Guard, LoopRun};
 pub use ending::{EndValue, ValueStep};
 pub use state::{PlantRoomState, RoomsState, RunState, State};
 

@@ -14,3 +14,4 @@ mod properties;
 mod replay;
 mod series;
 mod site_file;
+mod worlds;

@@ -16,7 +16,7 @@ pub use known::{Allowance, Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
 pub use unplanned::{refuse_phases, refuse_plant_room};
 
-use optimiser::problem::{Problem, ProblemError, State, Weights};
+use optimiser::problem::{Comfort, Problem, ProblemError, State, Weights};
 use optimiser::time::{Instant, Series, TimeError};
 use optimiser::worth::{Ahead, end_value};
 
@@ -120,13 +120,16 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         ));
     }
     let ambient = surroundings::ambient(house, known, &horizon, &mut notes)?;
+    let reserve = known.learned_reserve(&house.site, &horizon, &weights);
     let comfort = surroundings::comfort(house, &ambient, &horizon)?;
+    let comfort = Comfort { guards: reserve.guards, ..comfort };
+    let ready = habits::ready(house, &horizon).into_iter().chain(reserve.ready).collect();
     let problem = Problem {
         export_price: Series::new("the export price", &horizon, priced.export[..count].to_vec())?,
         pv: Series::new("the PV forecast", &horizon, pv[..count].to_vec())?,
         base_load: Series::new("the base load", &horizon, base_load[..count].to_vec())?,
         end_value: end_value(&house.site, &ahead, &weights),
-        ready: habits::ready(house, &horizon),
+        ready,
         hygiene: habits::hygiene(house, &horizon),
         draws,
         ambient,

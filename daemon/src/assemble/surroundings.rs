@@ -121,6 +121,7 @@ pub(super) fn comfort(
     Ok(Comfort {
         rooms: onto("the comfort of the rooms", rooms)?,
         pool: onto("the comfort of the pool", pool)?,
+        guards: Vec::new(),
     })
 }
 

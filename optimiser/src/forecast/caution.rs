@@ -17,7 +17,7 @@ pub struct Caution {
 
 impl Default for Caution {
     fn default() -> Self {
-        Self { risk: 0.03, later: 0.55, kept: 0.003 }
+        Self { risk: 0.1, later: 0.6, kept: 0.003 }
     }
 }
 

@@ -291,6 +291,7 @@ impl App {
             valid_until: made.valid_until,
             schedule: made.schedule.clone(),
             reasons: reasons.collect(),
+            guards: made.problem.comfort.guards.clone(),
             fell_because: made.fell_because.clone(),
         };
         self.plan_number += 1;

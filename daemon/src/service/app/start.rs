@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use optimiser::site::Store;
 use optimiser::time::Instant;
-use optimiser::units::Temperature;
+use optimiser::units::{Fraction, Temperature};
 use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
 use tokio::sync::watch;
 
@@ -359,14 +359,16 @@ fn state_settings(
         name: input.name.clone(),
         topic: input.topic.clone(),
         role: input.role,
+        height: input.height.map(Fraction::value),
         gate: Gate::new(input.shape.clone(), input.unit, input.limits),
     });
     let comfort = house.site.stores.iter().map(|store| {
         let heights = store.elements.iter().enumerate();
         let highest = heights.max_by(|a, b| a.1.height.value().total_cmp(&b.1.height.value()));
         let below = store.use_temperature;
-        highest.map(|(element, _)| Comfort {
+        highest.map(|(element, own)| Comfort {
             element,
+            height: own.height.value(),
             below,
             above: Temperature::clamped(
                 (below.celsius() + COMFORT_SPAN_K).min(store.ceiling.celsius()),

@@ -63,6 +63,8 @@ pub struct State {
     source_faults: BTreeMap<&'static str, (&'static str, String)>,
     /// Stores that the comfort thermostat heats.
     comforting: BTreeSet<usize>,
+    /// Heaters that stand guard and found the water cold.
+    guarding: BTreeSet<HeaterId>,
     prices_until: Option<Instant>,
     clock_is_right: bool,
     persisted: bool,
@@ -92,6 +94,7 @@ impl State {
             failed: None,
             source_faults: BTreeMap::new(),
             comforting: BTreeSet::new(),
+            guarding: BTreeSet::new(),
             prices_until: None,
             clock_is_right: false,
             persisted: true,

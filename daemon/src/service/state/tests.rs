@@ -31,6 +31,7 @@ fn settings() -> Settings {
             name: "cylinder top".into(),
             topic: Topic::new("in/top").expect("a topic"),
             role: Role::Probe { store: 0 },
+            height: Some(0.7),
             gate: Gate::new(Shape::Plain, "°C".parse().expect("a unit"), limits),
         }],
         command: Filter::new("p/v1/command").expect("a filter"),
@@ -79,6 +80,7 @@ fn schedule(on: &[usize]) -> Current {
         issued_at: at(0),
         valid_until: at(4 * 1_800),
         reasons: vec![],
+        guards: vec![],
         fell_because: None,
         schedule: Schedule {
             origin: Origin::Optimal,
@@ -312,7 +314,7 @@ fn what_is_for_others_is_passed_on() {
 #[test]
 fn without_the_time_of_day_comfort_is_kept_by_the_probe() {
     let celsius = Temperature::constant;
-    let comfort = Comfort { element: 0, below: celsius(40.0), above: celsius(45.0) };
+    let comfort = Comfort { element: 0, height: 0.6, below: celsius(40.0), above: celsius(45.0) };
     let settings = Settings { comfort: vec![Some(comfort)], ..settings() };
     let mut state = State::new(settings, at(0), Overrides::new(plant()));
     let told = |effects: Vec<Effect>| {
