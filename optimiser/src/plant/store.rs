@@ -295,9 +295,7 @@ impl StorePlant {
                 }
                 continue;
             }
-            if course.now < on {
-                next = next.min(on);
-            }
+            next = if course.now < on { next.min(on) } else { next };
             if let Some(dial) = course.guards[index][course.slot] {
                 heat.limit = element.limit.min(dial.celsius());
                 if self.thermostat(course, (GUARDS + index, heat.limit), temperature) {
@@ -393,7 +391,9 @@ impl Course<'_> {
         let from = trace.spans_before[self.slot];
         let last = trace.spans[from..].iter_mut().rev().find(|span| span.element == element);
         match last {
-            Some(span) if span.end >= self.now => span.end = end,
+            Some(span) if span.end >= self.now && (span.kw - heat.kw).abs() < 1e-9 => {
+                span.end = end
+            }
             _ => trace.spans.push(Span { element, start: self.now, end, kw: heat.kw }),
         }
     }
