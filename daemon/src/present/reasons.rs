@@ -99,7 +99,7 @@ pub(super) fn full(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan) -> Str
             "On: as back-up, because nothing else can keep what is promised.".to_owned()
         }
         Reason::Guard => {
-            "On if need be: its own thermostat keeps water ready for draws that nobody foresees."
+            "On: its own thermostat keeps water ready for draws that nobody foresees, if need be."
                 .to_owned()
         }
     }
