@@ -12,11 +12,11 @@ use tokio::sync::watch;
 
 use super::ledger::{HygieneWatch, RunLedger};
 use super::memory::Memory;
-use super::{App, Inlets, connection, initial, watch_time};
+use super::{ASK_LIMIT, App, Inlets, ask_time, connection, initial, watch_time};
 use crate::assemble::Known;
 use crate::house::House;
 use crate::service::archive::{Archive, ArchiveError, Notice};
-use crate::service::clock::{self, Clock, StepWatch};
+use crate::service::clock::{self, Clock, StepWatch, Synchronised};
 use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore};
 use crate::service::homie::{Mirror, Status, Tree, TreeError};
 use crate::service::http;
@@ -91,7 +91,9 @@ impl App {
         let Setup { house, settings, folder, credentials, tls, shadow, program } = setup;
         let now = clock.now();
         let boot_id = boot_id();
-        let sync = clock.synchronised();
+        // Asking may take long, and nobody may have to wait for the end meanwhile.
+        let sync = tokio::time::timeout(ASK_LIMIT, ask_time(Arc::clone(&clock))).await;
+        let sync = sync.unwrap_or(Synchronised::No);
         let (archive, remembers) = open(&folder, &house, now)?;
         let topics = Topics::new(settings.broker.prefix.clone())?;
         let tree = Tree::new(&settings.homie.spec(&house))?;
@@ -152,6 +154,7 @@ impl App {
             plan_number: 0,
             schedule_json: String::new(),
             reasons: BTreeMap::new(),
+            battery_reason: String::new(),
             alerts: BTreeMap::new(),
             faults: Vec::new(),
             underway: None,
@@ -339,7 +342,7 @@ fn logbook(house: &House, archive: Option<&Archive>, now: Instant) -> Logbook {
 
 /// The later of what the file and the archive say.
 fn proven(house: &House, archive: Option<&Archive>) -> Vec<Option<Instant>> {
-    let rules = house.hygiene.iter();
+    let rules = house.hygiene_of_all().into_iter();
     rules
         .map(|rule| {
             let name = &house.site.stores[rule.store].name;
@@ -381,6 +384,7 @@ fn state_settings(
         command: topics.command(),
         start_offset: settings.start_offset,
         comfort: comfort.collect(),
+        commands_battery: settings.commands_battery,
         shadow: false,
     }
 }

@@ -1,3 +1,5 @@
+mod battery;
+
 use optimiser::Schedule;
 use optimiser::schedule::{Cost, Evidence, HeaterPlan, Origin, Reason, SlotPlan};
 use optimiser::units::{Energy, Power, Price, Volume};
@@ -36,6 +38,7 @@ fn settings() -> Settings {
         command: Filter::new("p/v1/command").expect("a filter"),
         start_offset: true,
         comfort: vec![],
+        commands_battery: false,
         shadow: false,
     }
 }
@@ -79,6 +82,7 @@ fn schedule(on: &[usize]) -> Current {
         issued_at: at(0),
         valid_until: at(4 * 1_800),
         reasons: vec![],
+        battery: vec![],
         fell_because: None,
         schedule: Schedule {
             origin: Origin::Optimal,
