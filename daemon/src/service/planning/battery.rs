@@ -32,8 +32,10 @@ impl BatteryOrder {
         let words = match mode {
             BatteryMode::Hold => "its charge is worth more later".to_owned(),
             BatteryMode::Follow => "takes what is left over and gives what is missing".to_owned(),
-            BatteryMode::Charge => format!("charges at {power}, which is worth it later"),
-            BatteryMode::Discharge => format!("gives {power}, which earns more than it keeps"),
+            BatteryMode::Charge => format!("charges at {}, worth more later", in_kw(power.kw())),
+            BatteryMode::Discharge => {
+                format!("gives {}, worth less later", in_kw(power.kw()))
+            }
             BatteryMode::Absorb => "takes what would be exported, and gives nothing".to_owned(),
             BatteryMode::Supply => "gives what would be imported, and takes nothing".to_owned(),
         };
@@ -57,12 +59,16 @@ fn order(plan: &SlotPlan, allowances: &[Allowance]) -> BatteryOrder {
     let (BatteryMode::Charge, Some(limit)) = (mode, limit) else {
         return BatteryOrder::new(mode, power, "");
     };
-    let more = format!("; the network allows {} of import", Power::clamped(limit));
+    let more = format!("; the network allows {} of import", in_kw(limit));
     let room = limit - others_kw(plan);
     if room < LEAST_KW {
         return BatteryOrder::new(BatteryMode::Absorb, Power::constant(0.0), &more);
     }
     BatteryOrder::new(mode, power.min(Power::clamped(room)), &more)
+}
+
+fn in_kw(kw: f64) -> String {
+    format!("{} kW", (kw * 100.0).round() / 100.0)
 }
 
 /// What the rest of the house may take at once [kW]. Sun is not counted on: a cloud
