@@ -1,6 +1,7 @@
 //! What changes with the time of the year.
 
 use chrono::Datelike;
+use optimiser::site::Store;
 use optimiser::time::Instant;
 use optimiser::units::Temperature;
 
@@ -21,6 +22,17 @@ impl House {
             }
         }
         self
+    }
+
+    /// What is to be said where the cold water is not that of each day.
+    pub fn in_no_season(&self) -> Vec<String> {
+        let stores = self.site.stores.iter().zip(&self.cold_water);
+        let by_month = stores.filter(|(_, curve)| curve.is_some());
+        let note = |store: &Store| {
+            let (name, mains) = (&store.name, store.mains);
+            format!("{name} is fed with {mains} at all times, the cold water of its coldest month")
+        };
+        by_month.map(|(store, _)| note(store)).collect()
     }
 }
 
