@@ -231,7 +231,10 @@ impl App {
         let profiles = self.stores.iter().map(|store| store.profile).collect();
         self.underway = Some((profiles, self.battery_kwh));
         self.priced.retain(|id| ids().any(|other| other == id));
-        let unpriced = ids().filter(|id| !self.priced.contains(*id)).cloned().collect();
+        // A hurried schedule is dearer by chance than what a wish costs.
+        let is_thorough = taste == Taste::Thorough;
+        let unpriced = ids().filter(|id| is_thorough && !self.priced.contains(*id));
+        let unpriced = unpriced.cloned().collect();
         Snapshot {
             at: self.now(),
             house: Arc::clone(&self.house),
