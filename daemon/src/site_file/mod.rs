@@ -156,7 +156,7 @@ fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
         site,
     };
     let service =
-        root.table("service").and_then(|node| service::service(node, &root, &house, faults));
+        root.table("service").and_then(|node| service::service(node, root, &house, faults));
     if !faults.any_error() {
         cautions::warn(root, &house, &losses, &wiring, faults);
     }

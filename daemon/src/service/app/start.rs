@@ -91,9 +91,7 @@ impl App {
         let Setup { house, settings, folder, credentials, tls, shadow, program } = setup;
         let now = clock.now();
         let boot_id = boot_id();
-        // Asking may take long, and nobody may have to wait for the end meanwhile.
-        let sync = tokio::time::timeout(ASK_LIMIT, ask_time(Arc::clone(&clock))).await;
-        let sync = sync.unwrap_or(Synchronised::No);
+        let sync = asked_in_time(&clock).await;
         let (archive, remembers) = open(&folder, &house, now)?;
         let topics = Topics::new(settings.broker.prefix.clone())?;
         let tree = Tree::new(&settings.homie.spec(&house))?;
@@ -126,10 +124,7 @@ impl App {
         let logbook = logbook(&house, archive.as_ref(), now);
         let desk = desk(&settings, &house, archive.as_ref(), now);
         let priced = overrides.wishes().iter().map(|wish| wish.id.clone()).collect();
-        let known_until = match &desk {
-            Some(desk) => desk.known_until(now),
-            None => now + FOR_EVER_S,
-        };
+        let known_until = desk.as_ref().map_or(now + FOR_EVER_S, |desk| desk.known_until(now));
         let mut rules = state_settings(&house, &settings, &topics, &boot_id);
         rules.shadow = shadow;
         let state = State::new(rules, now, overrides);
@@ -216,6 +211,12 @@ impl App {
         self.tree = self.settings.homie.on.then_some(tree);
         self.set_states(Status::Ready, Rank::Ready);
     }
+}
+
+/// Asking may take long, and nobody may have to wait for the end meanwhile.
+async fn asked_in_time(clock: &Arc<dyn Clock>) -> Synchronised {
+    let asked = tokio::time::timeout(ASK_LIMIT, ask_time(Arc::clone(clock))).await;
+    asked.unwrap_or(Synchronised::No)
 }
 
 /// Sixteen digits from the system's own randomness.
