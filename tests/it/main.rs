@@ -14,4 +14,3 @@ mod properties;
 mod replay;
 mod series;
 mod site_file;
-mod worlds;

@@ -3,9 +3,8 @@
 //! The houses lose their promises, which the rules of today know nothing of, and
 //! take a tariff that follows the market; draws and load are the shared series.
 
-use chrono::{NaiveDate, NaiveTime};
+use chrono::NaiveTime;
 use chrono_tz::Tz;
-use optimiser::time::{Instant, Slot};
 use optimiser::units::{Flow, Power, Price};
 use stowheat::assemble::Known;
 use stowheat::house::{BaseLoad, DrawHabit, DrawKind, House, Pv};
@@ -25,9 +24,9 @@ pub struct Market {
     currency: &'static str,
     pub(crate) zone: Tz,
     weather: &'static str,
-    /// Hours by which the weather file is moved to earlier, so that it is noon when
-    /// the local clock says so, and summer where January is.
-    earlier: i64,
+    /// Hours by which the sun of the weather file is early, so that it is noon
+    /// when the local clock says so.
+    sun_earlier: i64,
     /// First day of the year, as 2023-01-01.
     pub first_day: &'static str,
     /// Last day.
@@ -45,7 +44,7 @@ pub const MARKETS: [Market; 5] = [
         currency: "GBP",
         zone: chrono_tz::Europe::London,
         weather: BREMERHAVEN,
-        earlier: 0,
+        sun_earlier: 0,
         first_day: "2023-01-01",
         last_day: "2023-12-31",
     },
@@ -56,7 +55,7 @@ pub const MARKETS: [Market; 5] = [
         currency: "AUD",
         zone: chrono_tz::Australia::Melbourne,
         weather: BREMERHAVEN,
-        earlier: 9 + 24 * 182,
+        sun_earlier: 9,
         first_day: "2024-01-01",
         last_day: "2024-12-31",
     },
@@ -67,7 +66,7 @@ pub const MARKETS: [Market; 5] = [
         currency: "EUR",
         zone: chrono_tz::Europe::Copenhagen,
         weather: BREMERHAVEN,
-        earlier: 0,
+        sun_earlier: 0,
         first_day: "2023-01-01",
         last_day: "2023-12-31",
     },
@@ -78,7 +77,7 @@ pub const MARKETS: [Market; 5] = [
         currency: "EUR",
         zone: chrono_tz::Europe::Copenhagen,
         weather: BREMERHAVEN,
-        earlier: 0,
+        sun_earlier: 0,
         first_day: "2024-01-01",
         last_day: "2024-12-31",
     },
@@ -89,7 +88,7 @@ pub const MARKETS: [Market; 5] = [
         currency: "EUR",
         zone: chrono_tz::Europe::Brussels,
         weather: "weather_60min_BE_reanalysis_2024-10_2025-09.csv",
-        earlier: 0,
+        sun_earlier: 0,
         first_day: "2024-10-01",
         last_day: "2025-09-30",
     },
@@ -140,7 +139,7 @@ pub fn moved(name: &str, market: &Market) -> Option<(House, Known)> {
     }
     // The sun over a roof by its angles would stand elsewhere than that of a
     // weather file that was moved.
-    if market.earlier != 0 && matches!(house.pv, Some(Pv::Arrays(_))) {
+    if market.sun_earlier != 0 && matches!(house.pv, Some(Pv::Arrays(_))) {
         house.pv = Some(Pv::Irradiance {
             peak: Power::constant(12.4),
             performance_ratio: 0.84,
@@ -148,33 +147,20 @@ pub fn moved(name: &str, market: &Market) -> Option<(House, Known)> {
         });
     }
     let weather = Weather::from_series(&series(market.weather)?).expect("rows in order");
+    let earlier = -3_600 * market.sun_earlier;
+    let moved = weather.rows().iter().map(|(slot, conditions)| {
+        let slot = optimiser::time::Slot::new(slot.start() + earlier, slot.end() + earlier);
+        (slot.expect("a slot"), *conditions)
+    });
     let known = Known {
         wholesale: Wholesale::from_file(&prices, &house.tariff).expect("prices of the tariff"),
         price_step_seconds: prices.step_seconds(),
-        weather: Some(Reading::Dated(around(market, &weather))),
+        weather: Some(Reading::Dated(Weather::new(moved.collect()).expect("rows in order"))),
         load: series("load_30min_AU-NSW_SGSC10017936_2013.csv"),
         draws: series("dhw_30min_IEA-Annex42_100-200-300Lpd.csv"),
         ..Known::default()
     };
     Some((house, known))
-}
-
-/// The weather of a market: its file year after year, as far as the market has prices.
-fn around(market: &Market, weather: &Weather) -> Weather {
-    let date = |text: &str| text.parse::<NaiveDate>().expect("a day");
-    let at = |date: NaiveDate, days: i64| {
-        Instant::from_unix(date.and_time(NaiveTime::MIN).and_utc().timestamp() + 86_400 * days)
-    };
-    let (first, last) = (at(date(market.first_day), -1), at(date(market.last_day), 2));
-    let years = (-1..=2).flat_map(|year| {
-        let later = 3_600 * (8_760 * year - market.earlier);
-        weather.rows().iter().map(move |(slot, conditions)| {
-            let slot = Slot::new(slot.start() + later, slot.end() + later);
-            (slot.expect("a slot"), *conditions)
-        })
-    });
-    let inside = years.filter(|(slot, _)| first <= slot.start() && slot.start() < last);
-    Weather::new(inside.collect()).expect("rows in order")
 }
 
 /// The unit rates of the demo house in another market.
