@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use optimiser::forecast::{Caution, Diary};
 use optimiser::time::Slot;
-use optimiser::units::Power;
+use optimiser::units::{Power, Temperature};
 
 use crate::series::SeriesFile;
 use crate::tariff::Wholesale;
@@ -19,6 +19,8 @@ pub struct Known {
     pub price_step_seconds: i64,
     /// Weather.
     pub weather: Option<Reading>,
+    /// The air outside as it is measured now.
+    pub outdoor: Option<Temperature>,
     /// A series of PV energy or power.
     pub pv: Option<SeriesFile>,
     /// A series of the base load.

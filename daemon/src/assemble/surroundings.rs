@@ -26,6 +26,13 @@ const WIND: f64 = 3.0;
 /// Relative humidity where none is stated (common practice, no published source).
 const HUMIDITY: f64 = 0.8;
 
+/// What is expected wrongly of the air outside falls to its 1/e in this time [h]
+/// (common practice, no published source).
+const PERSISTENCE_HOURS: f64 = 8.0;
+
+/// A smaller difference is not worth a word [K].
+const NOTED_K: f64 = 1.0;
+
 /// What the plant room of a house meets in each slot; only what it needs.
 pub(super) fn ambient(
     house: &House,
@@ -51,6 +58,10 @@ pub(super) fn ambient(
                 .into_iter()
                 .collect::<Option<_>>()
                 .ok_or_else(|| AssembleError::Outdoor(horizon.start(), horizon.end()))?,
+        };
+        let values = match known.outdoor {
+            Some(measured) => from_measured(values, measured.celsius(), horizon, notes),
+            None => values,
         };
         ambient.outdoor =
             Some(series("the outdoor temperature", horizon, values, Temperature::clamped)?);
@@ -87,6 +98,27 @@ pub(super) fn ambient(
         ambient.pool_cover = Some(series("the pool cover", horizon, values, Fraction::clamped)?);
     }
     Ok(ambient)
+}
+
+/// What is expected of the air outside, put right by what is measured now.
+fn from_measured(
+    expected: Vec<f64>,
+    measured: f64,
+    horizon: &Horizon,
+    notes: &mut Vec<String>,
+) -> Vec<f64> {
+    let apart = measured - expected.first().copied().unwrap_or(measured);
+    if apart.abs() >= NOTED_K {
+        notes.push(format!(
+            "the air outside is at {measured:.1} °C, {:.1} K {} than expected, and is taken to \
+             return to what is expected within a day",
+            apart.abs(),
+            if apart > 0.0 { "warmer" } else { "colder" }
+        ));
+    }
+    let hours = horizon.slots().iter().map(|slot| slot.start().hours_since(horizon.start()));
+    let kept = hours.map(|hours| apart * (-hours / PERSISTENCE_HOURS).exp());
+    expected.into_iter().zip(kept).map(|(expected, kept)| expected + kept).collect()
 }
 
 /// Comfort by local time.
