@@ -26,6 +26,7 @@ use crate::time::Slot;
 use memory::Memory;
 
 pub use flow::flow_for;
+pub use jobs::source_kw;
 pub(crate) use jobs::{Wish, job_commands, peak_kw, placed, wishes};
 pub(crate) use publish::Publisher;
 pub(crate) use sharing::{Stage, arrange};

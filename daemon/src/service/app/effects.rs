@@ -5,16 +5,18 @@ use std::sync::Arc;
 
 use optimiser::time::Instant;
 
-use super::{App, devices, documents, set_point_topic};
+use super::{App, devices, documents, plant_room, set_point_topic};
 use crate::assemble::Known;
 use crate::present::Currency;
 use crate::service::archive::Record;
+use crate::service::commands::Feeder;
 use crate::service::homie::{Mirror, Request, SetError, Status};
 use crate::service::link::{Link, Message, Rank, SendError};
 use crate::service::planning::{Answer, Made, Priced};
+use crate::service::setpoints::Due;
 use crate::service::settings::Place;
 use crate::service::sources::{Delivery, Subject};
-use crate::service::state::{Current, Effect, Event};
+use crate::service::state::{Current, Effect, Event, SourceOrder};
 use crate::service::wire::{self, Action, Command, Fault, Outcome, Stamp};
 
 impl App {
@@ -38,6 +40,7 @@ impl App {
                     events.push_back(Event::Unsent(heater));
                 }
             }
+            Effect::SourceSetPoint(feeder, due) => self.tell_source(feeder, due, events),
             Effect::Answer(answer) => {
                 let outcome = format!("{:?}", answer.outcome).to_lowercase();
                 tracing::info!(id = answer.id, outcome, text = answer.text, "command");
@@ -52,6 +55,23 @@ impl App {
                 self.pass(&topic, &payload, retained, events);
             }
             Effect::Leave => self.say_goodbye(),
+        }
+    }
+
+    fn tell_source(&mut self, feeder: Feeder, due: Due<SourceOrder>, events: &mut VecDeque<Event>) {
+        let name = plant_room::feeder_name(self.state.plant(), feeder).to_owned();
+        let topic = self.topics.source_set_point(&name);
+        let reason = due.reason.clone();
+        let set_point = documents::source_set_point(&self.house, &self.boot_id, name, due);
+        if self.source_reasons.get(&feeder) != Some(&reason) {
+            let sink = set_point.sink.as_deref().unwrap_or("off");
+            let heat_w = set_point.heat_w;
+            tracing::info!(topic = topic.as_str(), sink, heat_w, reason, "set-point");
+        }
+        self.source_reasons.insert(feeder, reason);
+        if let Err(error) = self.link.publish_once(topic, json(&set_point)) {
+            tracing::warn!(%error, "a set-point did not leave");
+            events.push_back(Event::SourceUnsent(feeder));
         }
     }
 
@@ -210,6 +230,7 @@ impl App {
             desk.fill(&mut known, now);
         }
         self.forecasts.fill(&mut known, now);
+        known.outdoor = self.outdoors(now);
         known.learned = self.logbook.learned(&self.house, now).map(Arc::new);
         self.known = Arc::new(known);
     }
@@ -291,6 +312,7 @@ impl App {
             valid_until: made.valid_until,
             schedule: made.schedule.clone(),
             reasons: reasons.collect(),
+            feeds: plant_room::feeds(&made, &document),
             fell_because: made.fell_because.clone(),
         };
         self.plan_number += 1;

@@ -14,7 +14,9 @@ mod ledger;
 mod life;
 mod memory;
 mod metrics;
+mod plant_room;
 mod publish;
+mod rules;
 mod shadow;
 mod start;
 mod view;
@@ -24,19 +26,24 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use optimiser::problem::HeaterId;
+use optimiser::schedule::PlantRoomPlan;
 use optimiser::time::Instant;
-use optimiser::units::{Energy, Temperature};
+use optimiser::units::Energy;
 use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender};
 use tokio::sync::watch;
 
 use self::ledger::{HygieneWatch, RunLedger};
 pub use self::life::run;
 use self::memory::Memory;
+use self::plant_room::RoomEstimate;
+pub use self::plant_room::sinks;
+pub use self::rules::feeders;
 pub use self::start::{Setup, StartError};
 use self::view::View;
 use crate::assemble::Known;
 use crate::house::House;
 use crate::service::clock::{self, Clock, StepWatch, Synchronised};
+use crate::service::commands::Feeder;
 use crate::service::homie::{Alert, Tree};
 use crate::service::http::Status;
 use crate::service::learning::{DrawWatch, Logbook, Meters};
@@ -68,6 +75,14 @@ struct Inlets {
     synchronised: UnboundedReceiver<Synchronised>,
 }
 
+/// What a schedule expects of an instant.
+#[derive(Clone)]
+struct Expected {
+    stores: Vec<Profile>,
+    battery_kwh: f64,
+    room: PlantRoomPlan,
+}
+
 struct App {
     house: Arc<House>,
     settings: ServiceSettings,
@@ -91,12 +106,18 @@ struct App {
     /// The stores as they were last thought to be.
     stores: Vec<Estimate>,
     battery_kwh: f64,
+    /// Buffer, rooms and pool as they were last thought to be.
+    room: RoomEstimate,
     /// Why each heater is as it is, by the last set-point.
     reasons: BTreeMap<HeaterId, String>,
+    /// The same of sources and circuits.
+    source_reasons: BTreeMap<Feeder, String>,
+    /// Stores that got heat through a coil in this half-hour.
+    coiled: BTreeSet<usize>,
     alerts: BTreeMap<Alert, String>,
     faults: Vec<Fault>,
-    /// Stores and battery as the schedule under way begins.
-    underway: Option<(Vec<Profile>, f64)>,
+    /// Everything as the schedule under way begins.
+    underway: Option<Expected>,
     /// Asked for while the solver was busy.
     again: Option<Why>,
     /// When a schedule was made in a hurry that was not polished since.
@@ -135,6 +156,7 @@ impl App {
         self.handle(Event::Link(event));
         if is_message {
             self.read_meters(self.now());
+            self.look_outdoors();
             self.look_at_stores();
         }
         if is_up {
@@ -219,8 +241,11 @@ impl App {
         self.estimate();
         let wishes = self.state.overrides().wishes().to_vec();
         let ids = || wishes.iter().map(|wish| &wish.id);
-        let profiles = self.stores.iter().map(|store| store.profile).collect();
-        self.underway = Some((profiles, self.battery_kwh));
+        self.underway = Some(Expected {
+            stores: self.stores.iter().map(|store| store.profile).collect(),
+            battery_kwh: self.battery_kwh,
+            room: self.room.now,
+        });
         self.priced.retain(|id| ids().any(|other| other == id));
         let unpriced = ids().filter(|id| !self.priced.contains(*id)).cloned().collect();
         Snapshot {
@@ -229,6 +254,8 @@ impl App {
             known: Arc::clone(&self.known),
             stores: self.stores.iter().map(Estimate::layers).collect(),
             battery: Energy::clamped(self.battery_kwh),
+            plant_room: self.plant_room_state(),
+            unmeasured: self.room.unmeasured(),
             proven: self.hygiene.proven.clone(),
             wishes,
             unpriced,
@@ -252,6 +279,7 @@ impl App {
         let by_plan = self.made.as_deref().and_then(|made| estimate::expected_battery(made, now));
         let measured = self.charge(now);
         self.battery_kwh = measured.or(by_plan).unwrap_or(self.battery_kwh);
+        self.estimate_room(now);
     }
 
     fn probes(&self, store: usize, now: Instant) -> Vec<Sight> {
@@ -282,29 +310,34 @@ impl App {
     /// being made will say.
     fn look_at_stores(&mut self) {
         self.estimate();
-        let Some((expected, battery)) = self.expected(self.now()) else { return };
-        let stores = self.house.site.stores.iter().zip(&self.stores).zip(expected);
+        let Some(expected) = self.expected(self.now()) else { return };
+        let stores = self.house.site.stores.iter().zip(&self.stores).zip(expected.stores);
         let drifted = stores.into_iter().any(|((store, seen), profile)| {
             let expected = Estimate { profile, measured: false };
             let apart = seen.stored_kwh(store) - expected.stored_kwh(store);
             seen.measured && apart.abs() > DRIFT_KWH
         });
-        if drifted || (battery - self.battery_kwh).abs() > DRIFT_KWH {
+        let battery = (expected.battery_kwh - self.battery_kwh).abs() > DRIFT_KWH;
+        if drifted || battery || self.room.departs_from(&expected.room) {
             self.handle(Event::Drift);
         }
     }
 
-    fn expected(&self, now: Instant) -> Option<(Vec<Profile>, f64)> {
+    fn expected(&self, now: Instant) -> Option<Expected> {
         if let Some(underway) = self.underway.as_ref().filter(|_| self.solver.is_busy()) {
             return Some(underway.clone());
         }
         let made = self.made.as_deref()?;
-        let battery = estimate::expected_battery(made, now).unwrap_or(self.battery_kwh);
-        Some((estimate::expected(made, now)?, battery))
+        Some(Expected {
+            stores: estimate::expected(made, now)?,
+            battery_kwh: estimate::expected_battery(made, now).unwrap_or(self.battery_kwh),
+            room: estimate::expected_room(made, now)?,
+        })
     }
 
     fn write_ledger(&mut self, now: Instant) {
         self.read_meters(now);
+        self.note_coils();
         let reasons = &self.reasons;
         let told = self
             .state
@@ -336,20 +369,9 @@ impl App {
             made: self.made.as_deref().filter(|made| now < made.valid_until),
             stores: &self.stores,
             battery_kwh: self.battery_kwh,
+            room: &self.room,
         }
     }
-}
-
-/// The model that stands in before the first schedule: the site file's state.
-fn initial(house: &House) -> Vec<Estimate> {
-    let stores = house.state.stores.iter();
-    let measured = false;
-    stores
-        .map(|layers: &Vec<Temperature>| Estimate {
-            profile: estimate::resampled(layers),
-            measured,
-        })
-        .collect()
 }
 
 /// Tells whether the system's time is right, every minute. Asking may start a
@@ -366,7 +388,7 @@ async fn watch_time(clock: Arc<dyn Clock>, to: UnboundedSender<Synchronised>) {
     }
 }
 
-/// The topic of a set-point.
+/// The topic of a set-point of a heater.
 fn set_point_topic(topics: &Topics, house: &House, heater: HeaterId) -> Topic {
     let store = &house.site.stores[heater.store];
     topics.set_point(&store.name, &store.elements[heater.element].name)

@@ -2,14 +2,18 @@
 
 use optimiser::Schedule;
 use optimiser::problem::HeaterId;
+use optimiser::site::Sink;
 use optimiser::time::{Instant, Slot};
 use optimiser::units::Temperature;
 
+use super::rescue::Rescue;
+use super::sources::{Feed, SourceOrder};
 use crate::service::archive::Record;
-use crate::service::commands::Plant;
+use crate::service::commands::{Feeder, Plant};
 use crate::service::learning::Meter;
 use crate::service::link::{Filter, LinkEvent, Topic};
 use crate::service::readings::Gate;
+use crate::service::setpoints::Due;
 use crate::service::wire::{Answer, Command, Fault, SetPoint};
 
 /// What does not change while the service runs.
@@ -28,8 +32,27 @@ pub struct Settings {
     pub start_offset: bool,
     /// For each store, what keeps it from going cold without a schedule.
     pub comfort: Vec<Option<Comfort>>,
+    /// What keeps the plant room safe and warm.
+    pub plant_room: PlantRoomRules,
     /// Nothing is switched: another one steers the house.
     pub shadow: bool,
+}
+
+/// What keeps the plant room beyond stores and elements safe and warm.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct PlantRoomRules {
+    /// Buffer, rooms and pool are not heated beyond this.
+    pub limits: Vec<(Sink, Temperature)>,
+    /// What the collectors serve, in order.
+    pub solar_serves: Vec<Sink>,
+    /// Their pump stops when they are less than this warmer [K].
+    pub stop_difference_k: f64,
+    /// For each store, where its water begins to be of use.
+    pub useful: Vec<Temperature>,
+    /// The lowest comfort of the rooms in the day.
+    pub rooms_low: Option<Temperature>,
+    /// What helps when something is too cold, the most needed and the cheapest first.
+    pub rescues: Vec<Rescue>,
 }
 
 /// A thermostat that needs neither a schedule nor the time of day. It is the last
@@ -52,6 +75,8 @@ pub struct Input {
     pub topic: Topic,
     /// What it is to the plant room.
     pub role: Role,
+    /// Coils of its store that it lies beside: it must show their heat.
+    pub coils: Vec<usize>,
     /// Its judge.
     pub gate: Gate,
 }
@@ -68,8 +93,12 @@ pub enum Role {
     Charge,
     /// Power or energy.
     Meter(Meter),
-    /// The air outside; recorded for those who will plan with it.
+    /// The air outside.
     Outdoor,
+    /// Buffer, rooms or pool.
+    Sink(Sink),
+    /// The collectors.
+    Collectors,
 }
 
 /// What happened. The loop has one queue of these.
@@ -101,6 +130,8 @@ pub enum Event {
     Unpolished,
     /// A set-point did not leave; it is due again at the next tick.
     Unsent(HeaterId),
+    /// The same of a source.
+    SourceUnsent(Feeder),
     /// How a source of prices or forecasts is.
     Source {
         /// Its name.
@@ -128,6 +159,8 @@ pub enum Effect {
     Plan(Why),
     /// Send a set-point, momentary.
     SetPoint(HeaterId, SetPoint),
+    /// Send a set-point of a source, momentary.
+    SourceSetPoint(Feeder, Due<SourceOrder>),
     /// Send an answer, momentary.
     Answer(Answer),
     /// Publish what is wrong, retained; also as alerts in the Homie tree.
@@ -179,6 +212,8 @@ pub struct Current {
     pub schedule: Schedule,
     /// For each slot and heater of the schedule, why; empty if nobody wrote it.
     pub reasons: Vec<Vec<String>>,
+    /// For each slot, what sources and circuits are told in it.
+    pub feeds: Vec<Vec<Feed>>,
     /// Why it is not the best schedule there could be.
     pub fell_because: Option<String>,
 }

@@ -7,7 +7,10 @@
 
 mod events;
 mod faults;
+mod guards;
 mod heaters;
+mod rescue;
+mod sources;
 mod views;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -23,7 +26,11 @@ use super::readings::{Arrival, Freshness, Gate, ReadingFault, Verdict};
 use super::setpoints::{Issuer, start_offset_s};
 use super::wire::{Answer, Command, Fault, Outcome, Stamp};
 
-pub use events::{Comfort, Current, Effect, Event, Input, Role, Settings, Why};
+use self::sources::SourceBook;
+pub use events::{Comfort, Current, Effect, Event, Input, PlantRoomRules, Role, Settings, Why};
+pub use guards::Sight;
+pub use rescue::{Need, Rescue};
+pub use sources::{Feed, SourceOrder};
 
 /// A planner that has not answered by then is asked again [s].
 const PLANNER_LIMIT_S: i64 = 60;
@@ -43,7 +50,8 @@ pub struct State {
     /// For each input, the fault of its last message, if it was refused.
     input_faults: Vec<Option<ReadingFault>>,
     overrides: Overrides,
-    issuer: Issuer<HeaterId>,
+    issuer: Issuer<HeaterId, u32>,
+    sources: SourceBook,
     /// Power that each heater was last told [W].
     told: BTreeMap<HeaterId, u32>,
     /// Start offset of each heater in the slot that starts then.
@@ -79,7 +87,8 @@ impl State {
     pub fn new(settings: Settings, now: Instant, overrides: Overrides) -> Self {
         Self {
             input_faults: vec![None; settings.inputs.len()],
-            issuer: Issuer::new(settings.boot_id.clone()),
+            issuer: Issuer::default(),
+            sources: SourceBook::default(),
             told: BTreeMap::new(),
             offsets: BTreeMap::new(),
             current: None,
@@ -137,6 +146,10 @@ impl State {
                 self.issuer.forget_sending(&heater);
                 return effects;
             }
+            Event::SourceUnsent(feeder) => {
+                self.sources.issuer.forget_sending(&feeder);
+                return effects;
+            }
             Event::Source { name, fault } => {
                 match fault {
                     Some(fault) => self.source_faults.insert(name, fault),
@@ -157,6 +170,7 @@ impl State {
         }
         self.look(now);
         self.send_set_points(now, &mut effects);
+        self.send_source_set_points(now, &mut effects);
         self.ask_planner(now, &mut effects);
         self.tell_faults(now, &mut effects);
         effects
@@ -209,6 +223,7 @@ impl State {
                 for heater in self.told.keys() {
                     self.issuer.forget_sending(heater);
                 }
+                self.forget_source_set_points();
             }
             LinkEvent::Down { cause } => {
                 self.link_up = false;

@@ -17,7 +17,11 @@ fn at(seconds: i64) -> Instant {
 fn plant() -> Plant {
     let heaters = vec![PlantHeater { name: "rod".into(), power_w: 3_000 }];
     let ceiling = Temperature::constant(70.0);
-    Plant { stores: vec![PlantStore { name: "cylinder".into(), ceiling, heaters, full_s: 14_400 }] }
+    Plant {
+        stores: vec![PlantStore { name: "cylinder".into(), ceiling, heaters, full_s: 14_400 }],
+        feeders: vec![],
+        rooms: false,
+    }
 }
 
 fn settings() -> Settings {
@@ -31,11 +35,13 @@ fn settings() -> Settings {
             name: "cylinder top".into(),
             topic: Topic::new("in/top").expect("a topic"),
             role: Role::Probe { store: 0 },
+            coils: vec![],
             gate: Gate::new(Shape::Plain, "°C".parse().expect("a unit"), limits),
         }],
         command: Filter::new("p/v1/command").expect("a filter"),
         start_offset: true,
         comfort: vec![],
+        plant_room: PlantRoomRules::default(),
         shadow: false,
     }
 }
@@ -79,6 +85,7 @@ fn schedule(on: &[usize]) -> Current {
         issued_at: at(0),
         valid_until: at(4 * 1_800),
         reasons: vec![],
+        feeds: vec![],
         fell_because: None,
         schedule: Schedule {
             origin: Origin::Optimal,

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use optimiser::problem::HeaterId;
 use optimiser::time::Instant;
 
-use super::{Current, Fault, Freshness, Input, Overrides, Plant, State};
+use super::{Current, Fault, Freshness, Input, Overrides, Plant, SourceOrder, State};
+use crate::service::commands::Feeder;
 
 impl State {
     /// What was asked for by hand, for the planner.
@@ -43,6 +44,11 @@ impl State {
     /// Power that each heater was last told [W].
     pub fn told(&self) -> &BTreeMap<HeaterId, u32> {
         &self.told
+    }
+
+    /// What each source and circuit was last told.
+    pub fn told_sources(&self) -> impl Iterator<Item = (Feeder, SourceOrder)> + '_ {
+        self.sources.told.iter().map(|(feeder, (order, _))| (*feeder, *order))
     }
 
     /// Whether the time of day can be trusted.
