@@ -9,6 +9,7 @@ use optimiser::time::Instant;
 use super::State;
 use super::guards::Sight;
 use super::sources::SourceOrder;
+use crate::service::clock::is_plausible;
 use crate::service::commands::Feeder;
 use crate::service::setpoints::Order;
 
@@ -81,7 +82,8 @@ impl State {
 
     /// What a source does for something that is too cold, and why.
     pub(super) fn rescued(&self, now: Instant, feeder: Feeder) -> Option<(SourceOrder, String)> {
-        if self.sources.cold.is_empty() {
+        // In the wrong year a set-point would expire at once.
+        if self.sources.cold.is_empty() || !is_plausible(now) {
             return None;
         }
         let frost = match self.rooms_sight(now) {
