@@ -18,9 +18,13 @@ use crate::service::state::{Event, Feed, Role, Sight, SourceOrder};
 
 /// Rooms, pool and buffer that depart from the schedule by more than this are planned
 /// anew [K]. A buffer swings with its sources.
-const ROOMS_K: f64 = 0.4;
+const ROOMS_K: f64 = 0.5;
 const POOL_K: f64 = 0.2;
 const BUFFER_K: f64 = 6.0;
+
+/// Air that is not as the schedule expects speaks for walls and floors after so long
+/// [s]: the model's air follows its heat at once, that of a house does not.
+const WALLS_S: f64 = 7_200.0;
 
 /// The air outside is planned with anew when it moved by this [K].
 const OUTDOOR_K: f64 = 1.5;
@@ -40,7 +44,9 @@ pub(super) struct RoomEstimate {
 
 /// Buffer, rooms and pool in the order of their estimates, with their words.
 const SINKS: [(Sink, &str); 3] =
-    [(Sink::Buffer, "the buffer"), (Sink::Rooms, "the rooms"), (Sink::Pool, "the pool")];
+    [(Sink::Buffer, "the buffer"), (Sink::Rooms, ROOMS_WORDS), (Sink::Pool, "the pool")];
+
+const ROOMS_WORDS: &str = "the rooms";
 
 impl RoomEstimate {
     /// As the site file has them.
@@ -84,7 +90,8 @@ impl RoomEstimate {
 
 impl App {
     /// What is in buffer, rooms and pool now: measured, else as the schedule has it.
-    /// Nobody measures walls and floors; they are moved with the air.
+    /// Nobody measures walls and floors; they are moved with the air, at once where no
+    /// schedule knew the air, else the more the longer the schedule is out.
     pub(super) fn estimate_room(&mut self, now: Instant) {
         let model = self.made.as_deref().and_then(|made| estimate::expected_room(made, now));
         let model = model.unwrap_or(self.room.now);
@@ -93,9 +100,16 @@ impl App {
             Sight::Unmeasured | Sight::Lost => None,
         };
         let (buffer, air, pool) = (seen(Sink::Buffer), seen(Sink::Rooms), seen(Sink::Pool));
+        let knew = |made: &&Made| !made.unmeasured.contains(&ROOMS_WORDS);
+        let share = self
+            .made
+            .as_deref()
+            .filter(knew)
+            .map_or(1.0, |made| ((now - made.issued_at) as f64 / WALLS_S).clamp(0.0, 1.0));
         let moved = |rooms: RoomsState| match air {
             Some(air) => {
-                let mass = rooms.mass.celsius() + air.celsius() - rooms.air.celsius();
+                let apart = air.celsius() - rooms.air.celsius();
+                let mass = rooms.mass.celsius() + share * apart;
                 RoomsState { air, mass: Temperature::clamped(mass) }
             }
             None => rooms,

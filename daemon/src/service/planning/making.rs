@@ -125,6 +125,8 @@ pub struct Made {
     pub schedule: Schedule,
     /// Estimates that stand in for something unknown.
     pub notes: Vec<String>,
+    /// What of the plant room nothing measured.
+    pub unmeasured: Vec<&'static str>,
     /// Why it is not the best there could be.
     pub fell_because: Option<String>,
     /// How long it took.
@@ -191,6 +193,7 @@ pub fn make(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> 
         published_until: first_forecast.map_or(problem.horizon.end(), |slot| horizon[slot].start()),
         schedule,
         notes,
+        unmeasured: snapshot.unmeasured.clone(),
         fell_because,
         took: begun.elapsed(),
         problem,

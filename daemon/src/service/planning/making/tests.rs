@@ -1,3 +1,5 @@
+mod plant_room;
+
 use optimiser::time::Slot;
 
 use super::*;

@@ -25,6 +25,7 @@ fn input(name: &str, role: Role, limits: Limits) -> Input {
 /// buffer of the rooms, and the sun on the coil.
 fn room_settings() -> Settings {
     let plain = settings();
+    let buffer = Limits::of_buffer(Power::constant(18.0), Volume::constant(100.0));
     let feeders =
         [("ground", GROUND), ("boiler", BOILER), ("collectors", SUN), ("rooms circuit", CIRCUIT)];
     let order = |sink, heat_w| SourceOrder { sink: Some(sink), heat_w, ..SourceOrder::default() };
@@ -43,7 +44,7 @@ fn room_settings() -> Settings {
             .inputs
             .into_iter()
             .chain([
-                input("buffer", Role::Sink(Sink::Buffer), Limits::of_rooms()),
+                input("buffer", Role::Sink(Sink::Buffer), buffer),
                 input("rooms", Role::Sink(Sink::Rooms), Limits::of_rooms()),
                 input("collectors", Role::Collectors, Limits::of_collectors()),
             ])
@@ -218,8 +219,8 @@ fn without_a_schedule_cold_water_goes_first_and_then_the_rooms() {
     house.hear(300, "top", 38.0);
     assert_eq!(house.sink(GROUND), Some(COIL), "hot water first");
     assert_eq!(house.sink(BOILER), Some(Sink::Buffer), "and the other keeps the rooms warm");
-    house.hear(600, "top", 46.0);
-    house.hear(900, "rooms", 19.2);
+    house.hear(900, "top", 46.0);
+    house.hear(960, "rooms", 19.2);
     assert_eq!((house.sink(GROUND), house.sink(BOILER)), (None, None));
     assert_eq!(house.sink(CIRCUIT), None);
 }
