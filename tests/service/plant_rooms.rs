@@ -174,12 +174,6 @@ fn readings_and_hands_move_the_plan() {
     let from = listener.count();
     say(port, "house/rooms", "18.6");
     listener.after(from, "colder rooms", |m| m.is("plan") && walls(&m.json()) < before - 1.0);
-    // Colder air outside than the month has.
-    let from = listener.count();
-    say(port, "house/outdoors", "-4");
-    listener.after(from, "that it is cold", |m| {
-        m.is("health") && m.payload.contains("colder than expected")
-    });
     // The sun is colder than the store.
     say(port, "house/top", "48");
     say(port, "house/collectors", "12.5");

@@ -4,9 +4,8 @@
 //! time a day before, and every gap is counted. Weather, load and draws of
 //! other years are laid onto the dates of the prices, and a note says so.
 
-use chrono::{Datelike, Days, NaiveDate, Timelike, Weekday};
+use chrono::{Days, NaiveDate};
 use chrono_tz::Tz;
-use optimiser::forecast::Mark;
 use optimiser::problem::Draw;
 use optimiser::replay::{
     Foreknown, HygieneRule, LOOK_AHEAD, Record, SLOT_SECONDS, Timeline, TimelineError,
@@ -15,12 +14,12 @@ use optimiser::time::{Horizon, Instant, Slot, TimeError};
 use optimiser::units::{Energy, Flow};
 
 use crate::house::{BaseLoad, DrawHabit, DrawKind, House, Pv};
-use crate::local_time::{day, local_date, occurrence, time_of_day};
+use crate::local_time::{day, local_date, occurrence};
 use crate::series::{Dimension, SeriesFile};
 use crate::tariff::{Rates, unit_rates};
 use crate::weather::pv as sun;
 
-use super::{AssembleError, Known, habits, supply};
+use super::{AssembleError, Known, habits, mark, supply};
 
 /// Days before the period that forecasts may remember.
 const MEMORY_DAYS: i64 = 60;
@@ -99,7 +98,7 @@ pub fn period(
 ) -> Result<Period, PeriodError> {
     super::refuse_plant_room(house, "replays")?;
     let zone = house.time_zone;
-    let mut notes = Vec::new();
+    let mut notes = house.in_no_season();
     let (first, last) = days(house, known, from, to)?;
     let judged = Slot::new(midnight(first, zone), midnight(next(last), zone))
         .ok_or_else(|| PeriodError::NoDays { from: first, to: last, covers: covers(known) })?;
@@ -123,7 +122,7 @@ pub fn period(
         load: missing(&load.iter().map(Option::is_none).collect::<Vec<_>>()),
     };
     let timeline = Timeline::new(Record {
-        marks: horizon.slots().iter().map(|slot| mark(*slot, zone)).collect(),
+        marks: horizon.slots().iter().map(|slot| mark(slot.start(), zone)).collect(),
         published: horizon.slots().iter().map(|slot| published(house, *slot)).collect(),
         import_price: rated.import,
         export_price: rated.export,
@@ -210,17 +209,6 @@ fn calendar(judged: Slot) -> Result<Horizon, TimeError> {
     let ahead = LOOK_AHEAD as i64 + 48;
     let count = (judged.end() - start) / SLOT_SECONDS + ahead;
     Horizon::regular(start, SLOT_SECONDS, usize::try_from(count).unwrap_or(0))
-}
-
-fn mark(slot: Slot, zone: Tz) -> Mark {
-    let date = local_date(slot.start(), zone);
-    let time = time_of_day(slot.start(), zone);
-    Mark {
-        day: date.num_days_from_ce(),
-        month: date.year() * 12 + date.month0() as i32,
-        weekend: matches!(date.weekday(), Weekday::Sat | Weekday::Sun),
-        half_hour: (time.num_seconds_from_midnight() / 1_800) as u8,
-    }
 }
 
 /// When the prices of a slot became known: the day before, at the hour that the

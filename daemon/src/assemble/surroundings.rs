@@ -26,13 +26,6 @@ const WIND: f64 = 3.0;
 /// Relative humidity where none is stated (common practice, no published source).
 const HUMIDITY: f64 = 0.8;
 
-/// What is expected wrongly of the air outside falls to its 1/e in this time [h]
-/// (common practice, no published source).
-const PERSISTENCE_HOURS: f64 = 8.0;
-
-/// A smaller difference is not worth a word [K].
-const NOTED_K: f64 = 1.0;
-
 /// What the plant room of a house meets in each slot; only what it needs.
 pub(super) fn ambient(
     house: &House,
@@ -44,24 +37,28 @@ pub(super) fn ambient(
     let outdoors = room.pool.is_some_and(|p| matches!(p.exposure, Exposure::Outdoor { .. }));
     let from = |source| room.heat_pumps.iter().any(|pump| pump.source == source);
     let span = Slot::new(horizon.start(), horizon.end());
-    let weather = known.weather.as_ref().zip(span).map(|(weather, span)| weather.over(span));
-    let sky = Sky { house, weather: weather.unwrap_or_default(), horizon };
+    let weather = span.map(|span| known.weather_over(span)).unwrap_or_default();
+    let sky = Sky { house, weather, horizon };
     let climate = &house.plant_room.climate;
     let mut ambient = Ambient { loop_runs: loop_runs(house, horizon), ..Ambient::default() };
     if from(HeatSource::Air) || room.rooms.is_some() || room.collectors.is_some() || outdoors {
         let air = |row: &Conditions| row.temp_air.map(Temperature::celsius);
         let said = ("the outdoor temperature", "°C");
-        let values = match &climate.outdoor {
-            Some(months) => sky.or_month(air, months, said, notes),
-            None => sky
-                .stated(air)
-                .into_iter()
-                .collect::<Option<_>>()
-                .ok_or_else(|| AssembleError::Outdoor(horizon.start(), horizon.end()))?,
-        };
-        let values = match known.outdoor {
-            Some(measured) => from_measured(values, measured.celsius(), horizon, notes),
-            None => values,
+        let stated = sky.stated(air);
+        let values = match (&climate.outdoor, known.outside) {
+            (Some(months), _) => sky.or_month_from_now(&stated, months, said, known, notes),
+            (None, _) if stated.iter().all(Option::is_some) => {
+                stated.into_iter().flatten().collect()
+            }
+            (None, Some(outside)) => {
+                notes.push(format!(
+                    "where no forecast is known, the air outside is taken to stay at {outside}"
+                ));
+                stated.into_iter().map(|air| air.unwrap_or(outside.celsius())).collect()
+            }
+            (None, None) => {
+                return Err(AssembleError::Outdoor(horizon.start(), horizon.end()));
+            }
         };
         ambient.outdoor =
             Some(series("the outdoor temperature", horizon, values, Temperature::clamped)?);
@@ -98,27 +95,6 @@ pub(super) fn ambient(
         ambient.pool_cover = Some(series("the pool cover", horizon, values, Fraction::clamped)?);
     }
     Ok(ambient)
-}
-
-/// What is expected of the air outside, put right by what is measured now.
-fn from_measured(
-    expected: Vec<f64>,
-    measured: f64,
-    horizon: &Horizon,
-    notes: &mut Vec<String>,
-) -> Vec<f64> {
-    let apart = measured - expected.first().copied().unwrap_or(measured);
-    if apart.abs() >= NOTED_K {
-        notes.push(format!(
-            "the air outside is at {measured:.1} °C, {:.1} K {} than expected, and is taken to \
-             return to what is expected within a day",
-            apart.abs(),
-            if apart > 0.0 { "warmer" } else { "colder" }
-        ));
-    }
-    let hours = horizon.slots().iter().map(|slot| slot.start().hours_since(horizon.start()));
-    let kept = hours.map(|hours| apart * (-hours / PERSISTENCE_HOURS).exp());
-    expected.into_iter().zip(kept).map(|(expected, kept)| expected + kept).collect()
 }
 
 /// Comfort by local time.
@@ -240,6 +216,32 @@ impl Sky<'_> {
             ));
         }
         stated.into_iter().zip(assumed).map(|(stated, assumed)| stated.unwrap_or(assumed)).collect()
+    }
+
+    /// As [`or_month`](Self::or_month) for the air, and what the month leaves open is
+    /// put right by what is measured now.
+    fn or_month_from_now(
+        &self,
+        stated: &[Option<f64>],
+        months: &Months,
+        said: (&str, &str),
+        known: &Known,
+        notes: &mut Vec<String>,
+    ) -> Vec<f64> {
+        let air = |row: &Conditions| row.temp_air.map(Temperature::celsius);
+        let mut values = self.or_month(air, months, said, notes);
+        // A forecast of now is put right already.
+        let (Some(None), Some(now)) = (stated.first(), values.first().copied()) else {
+            return values;
+        };
+        let slots = self.horizon.slots().iter().zip(stated);
+        for (value, (slot, stated)) in values.iter_mut().zip(slots) {
+            if stated.is_none() {
+                let hours = slot.start().hours_since(self.horizon.start());
+                *value += known.air_is_apart(Temperature::clamped(now), hours);
+            }
+        }
+        values
     }
 
     fn by_month(&self, months: &Months) -> Vec<f64> {

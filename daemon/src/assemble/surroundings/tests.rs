@@ -128,18 +128,3 @@ fn loops_run_on_time() {
     assert_eq!(ambient.loop_runs[0].start, at("2026-01-12T06:20:00Z"));
     assert_eq!(ambient.loop_runs[0].seconds, 600);
 }
-
-#[test]
-fn the_air_outside_begins_as_it_is_measured() {
-    let mut notes = Vec::new();
-    let known = Known { outdoor: Some(Temperature::constant(-3.0)), ..Known::default() };
-    let ambient = ambient(&house(|text| text), &known, &winter(), &mut notes).expect("climate");
-    let air = ambient.outdoor.expect("an outdoor temperature");
-    // 5 °C by the month: 8 K less now, a third of that after eight hours, nothing
-    // after a day and a half.
-    let apart = |slot: usize| air[slot].celsius() - 5.0;
-    assert!((apart(0) + 8.0).abs() < 1e-9, "{}", apart(0));
-    assert!((apart(16) + 8.0 * (-1.0_f64).exp()).abs() < 1e-9, "{}", apart(16));
-    assert!(apart(71).abs() < 0.1, "{}", apart(71));
-    assert!(notes.join("\n").contains("8.0 K colder than expected"), "{notes:?}");
-}

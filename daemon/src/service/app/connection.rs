@@ -48,7 +48,11 @@ pub(super) fn set_point_topics(topics: &Topics, house: &House) -> Vec<Topic> {
     });
     let sources = super::rules::feeders(house).into_iter();
     let sources = sources.map(|own| topics.source_set_point(&own.name));
-    heaters.map(|heater| set_point_topic(topics, house, heater)).chain(sources).collect()
+    heaters
+        .map(|heater| set_point_topic(topics, house, heater))
+        .chain(sources)
+        .chain([topics.battery()])
+        .collect()
 }
 
 fn subscriptions(settings: &ServiceSettings, topics: &Topics, tree: Option<&Tree>) -> Vec<Filter> {

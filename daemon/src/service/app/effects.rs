@@ -12,12 +12,12 @@ use crate::service::archive::Record;
 use crate::service::commands::Feeder;
 use crate::service::homie::{Mirror, Request, SetError, Status};
 use crate::service::link::{Link, Message, Rank, SendError};
-use crate::service::planning::{Answer, Made, Priced};
+use crate::service::planning::{Answer, Made, Priced, battery};
 use crate::service::setpoints::Due;
 use crate::service::settings::Place;
 use crate::service::sources::{Delivery, Subject};
 use crate::service::state::{Current, Effect, Event, SourceOrder};
-use crate::service::wire::{self, Action, Command, Fault, Outcome, Stamp};
+use crate::service::wire::{self, Action, BatterySetPoint, Command, Fault, Outcome, Stamp};
 
 impl App {
     pub(super) fn perform(&mut self, effect: Effect, events: &mut VecDeque<Event>) {
@@ -41,6 +41,7 @@ impl App {
                 }
             }
             Effect::SourceSetPoint(feeder, due) => self.tell_source(feeder, due, events),
+            Effect::BatterySetPoint(set_point) => self.send_battery(&set_point, events),
             Effect::Answer(answer) => {
                 let outcome = format!("{:?}", answer.outcome).to_lowercase();
                 tracing::info!(id = answer.id, outcome, text = answer.text, "command");
@@ -72,6 +73,18 @@ impl App {
         if let Err(error) = self.link.publish_once(topic, json(&set_point)) {
             tracing::warn!(%error, "a set-point did not leave");
             events.push_back(Event::SourceUnsent(feeder));
+        }
+    }
+
+    fn send_battery(&mut self, set_point: &BatterySetPoint, events: &mut VecDeque<Event>) {
+        if self.battery_reason != set_point.reason {
+            let BatterySetPoint { mode, power_w, reason, .. } = set_point;
+            tracing::info!(?mode, power_w, reason, "set-point of the battery");
+            self.battery_reason.clone_from(&set_point.reason);
+        }
+        if let Err(error) = self.link.publish_once(self.topics.battery(), json(set_point)) {
+            tracing::warn!(%error, "a set-point did not leave");
+            events.push_back(Event::BatteryUnsent);
         }
     }
 
@@ -230,7 +243,6 @@ impl App {
             desk.fill(&mut known, now);
         }
         self.forecasts.fill(&mut known, now);
-        known.outdoor = self.outdoors(now);
         known.learned = self.logbook.learned(&self.house, now).map(Arc::new);
         self.known = Arc::new(known);
     }
@@ -313,6 +325,7 @@ impl App {
             schedule: made.schedule.clone(),
             reasons: reasons.collect(),
             feeds: plant_room::feeds(&made, &document),
+            battery: battery::orders(&made, &self.known.allowances),
             fell_because: made.fell_because.clone(),
         };
         self.plan_number += 1;

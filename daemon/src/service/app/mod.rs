@@ -23,13 +23,12 @@ mod view;
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
-use std::time::Duration;
 
 use optimiser::problem::HeaterId;
 use optimiser::schedule::PlantRoomPlan;
 use optimiser::time::Instant;
 use optimiser::units::Energy;
-use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender};
+use tokio::sync::mpsc::UnboundedReceiver;
 use tokio::sync::watch;
 
 use self::ledger::{HygieneWatch, RunLedger};
@@ -63,9 +62,6 @@ const DRIFT_KWH: f64 = 0.3;
 
 /// A schedule made in a hurry is polished when it was quiet for so long [s].
 const POLISH_AFTER_S: i64 = 15;
-
-/// How often the system is asked whether its time is right.
-const ASK_TIME: Duration = Duration::from_mins(1);
 
 /// Everything that others send, but for the link.
 struct Inlets {
@@ -114,6 +110,8 @@ struct App {
     source_reasons: BTreeMap<Feeder, String>,
     /// Stores that got heat through a coil in this half-hour.
     coiled: BTreeSet<usize>,
+    /// Why the battery is told what it was last told.
+    battery_reason: String,
     alerts: BTreeMap<Alert, String>,
     faults: Vec<Fault>,
     /// Everything as the schedule under way begins.
@@ -156,7 +154,6 @@ impl App {
         self.handle(Event::Link(event));
         if is_message {
             self.read_meters(self.now());
-            self.look_outdoors();
             self.look_at_stores();
         }
         if is_up {
@@ -239,6 +236,10 @@ impl App {
 
     fn snapshot(&mut self, taste: Taste) -> Snapshot {
         self.estimate();
+        let outside = self.outside(self.now());
+        if self.known.outside != outside {
+            Arc::make_mut(&mut self.known).outside = outside;
+        }
         let wishes = self.state.overrides().wishes().to_vec();
         let ids = || wishes.iter().map(|wish| &wish.id);
         self.underway = Some(Expected {
@@ -247,7 +248,10 @@ impl App {
             room: self.room.now,
         });
         self.priced.retain(|id| ids().any(|other| other == id));
-        let unpriced = ids().filter(|id| !self.priced.contains(*id)).cloned().collect();
+        // A hurried schedule is dearer by chance than what a wish costs.
+        let is_thorough = taste == Taste::Thorough;
+        let unpriced = ids().filter(|id| is_thorough && !self.priced.contains(*id));
+        let unpriced = unpriced.cloned().collect();
         Snapshot {
             at: self.now(),
             house: Arc::clone(&self.house),
@@ -348,7 +352,7 @@ impl App {
         let mut records =
             over.map_or_else(Vec::new, |(slot, told)| self.close_half_hour(now, slot, &told));
         let names = |store: usize| self.house.site.stores[store].name.clone();
-        let proofs = self.hygiene.look(now, &self.house.hygiene, &self.stores, names);
+        let proofs = self.hygiene.look(now, &self.house.hygiene_of_all(), &self.stores, names);
         if !proofs.is_empty() {
             tracing::info!("a pasteurisation is proven by its probes");
             // Planned with at once, as if the store's reading had moved.
@@ -370,20 +374,6 @@ impl App {
             stores: &self.stores,
             battery_kwh: self.battery_kwh,
             room: &self.room,
-        }
-    }
-}
-
-/// Tells whether the system's time is right, every minute. Asking may start a
-/// program, so it has a thread of its own.
-async fn watch_time(clock: Arc<dyn Clock>, to: UnboundedSender<Synchronised>) {
-    let mut interval = tokio::time::interval(ASK_TIME);
-    loop {
-        interval.tick().await;
-        let clock = Arc::clone(&clock);
-        let asked = tokio::task::spawn_blocking(move || clock.synchronised()).await;
-        if to.send(asked.unwrap_or(Synchronised::Unknown)).is_err() {
-            return;
         }
     }
 }

@@ -14,7 +14,7 @@ use crate::house::House;
 use crate::present::document::Document;
 use crate::service::commands::{Feeder, Plant};
 use crate::service::planning::{Made, estimate};
-use crate::service::state::{Event, Feed, Role, Sight, SourceOrder};
+use crate::service::state::{Feed, Role, Sight, SourceOrder};
 
 /// Rooms, pool and buffer that depart from the schedule by more than this are planned
 /// anew [K]. A buffer swings with its sources.
@@ -25,9 +25,6 @@ const BUFFER_K: f64 = 6.0;
 /// Air that is not as the schedule expects speaks for walls and floors after so long
 /// [s]: the model's air follows its heat at once, that of a house does not.
 const WALLS_S: f64 = 7_200.0;
-
-/// The air outside is planned with anew when it moved by this [K].
-const OUTDOOR_K: f64 = 1.5;
 
 /// Flow temperatures are told in steps of this [K], and heat in steps of so much [W].
 const FLOW_STEP_K: f64 = 0.5;
@@ -89,6 +86,14 @@ impl RoomEstimate {
 }
 
 impl App {
+    /// The air outside as measured.
+    pub(super) fn outside(&self, now: Instant) -> Option<Temperature> {
+        match self.state.sight(Role::Outdoor, now) {
+            Sight::Seen(celsius) => Temperature::new(celsius).ok(),
+            Sight::Unmeasured | Sight::Lost => None,
+        }
+    }
+
     /// What is in buffer, rooms and pool now: measured, else as the schedule has it.
     /// Nobody measures walls and floors; they are moved with the air, at once where no
     /// schedule knew the air, else the more the longer the schedule is out.
@@ -137,27 +142,6 @@ impl App {
             heat_pumps: pumps.map(|i| self.state.run_state(now, Source::HeatPump(i))).collect(),
             boiler: self.state.run_state(now, Source::Boiler),
             return_pipes: self.house.state.plant_room.return_pipes.clone(),
-        }
-    }
-
-    /// The air outside, where the plant room depends on it.
-    pub(super) fn outdoors(&self, now: Instant) -> Option<Temperature> {
-        match self.state.sight(Role::Outdoor, now) {
-            Sight::Seen(celsius) if !self.house.site.plant_room.is_empty() => {
-                Some(Temperature::clamped(celsius))
-            }
-            _ => None,
-        }
-    }
-
-    /// Plans anew when the air outside is another than was planned with.
-    pub(super) fn look_outdoors(&mut self) {
-        let now = self.now();
-        let Some(air) = self.outdoors(now) else { return };
-        let held = self.known.outdoor;
-        if held.is_none_or(|held| (held.celsius() - air.celsius()).abs() > OUTDOOR_K) {
-            self.know(now);
-            self.handle(Event::Forecast);
         }
     }
 }

@@ -192,6 +192,7 @@ pub(super) fn settings(
         start_offset: settings.start_offset,
         comfort: comfort.collect(),
         plant_room: plant_room(house),
+        commands_battery: settings.commands_battery,
         shadow: false,
     }
 }

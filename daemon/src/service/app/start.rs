@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Duration;
 
 use optimiser::time::Instant;
 use optimiser::units::Temperature;
@@ -13,11 +14,11 @@ use super::ledger::{HygieneWatch, RunLedger};
 use super::memory::Memory;
 use super::plant_room::RoomEstimate;
 use super::rules;
-use super::{App, Inlets, connection, watch_time};
+use super::{App, Inlets, connection};
 use crate::assemble::Known;
 use crate::house::House;
 use crate::service::archive::{Archive, ArchiveError, Notice};
-use crate::service::clock::{self, Clock, StepWatch};
+use crate::service::clock::{self, Clock, StepWatch, Synchronised};
 use crate::service::commands::Overrides;
 use crate::service::homie::{Mirror, Status, Tree, TreeError};
 use crate::service::http;
@@ -31,6 +32,12 @@ use crate::service::state::{Event, State};
 use crate::service::supervision::Supervision;
 use crate::service::wire::Command;
 use crate::service::wire::topics::{Topics, level};
+
+/// How long a start waits for the answer; until it comes the time is not trusted.
+const ASK_LIMIT: Duration = Duration::from_secs(1);
+
+/// How often the system is asked whether its time is right.
+const ASK_TIME: Duration = Duration::from_mins(1);
 
 /// Prices of a tariff without a series are known for so long [s].
 const FOR_EVER_S: i64 = 100 * 365 * 86_400;
@@ -89,7 +96,7 @@ impl App {
         let Setup { house, settings, folder, credentials, tls, shadow, program } = setup;
         let now = clock.now();
         let boot_id = boot_id();
-        let sync = clock.synchronised();
+        let sync = asked_in_time(&clock).await;
         let (archive, remembers) = open(&folder, &house, now)?;
         let topics = Topics::new(settings.broker.prefix.clone())?;
         let tree = Tree::new(&settings.homie.spec(&house))?;
@@ -122,10 +129,7 @@ impl App {
         let logbook = logbook(&house, archive.as_ref(), now);
         let desk = desk(&settings, &house, archive.as_ref(), now);
         let priced = overrides.wishes().iter().map(|wish| wish.id.clone()).collect();
-        let known_until = match &desk {
-            Some(desk) => desk.known_until(now),
-            None => now + FOR_EVER_S,
-        };
+        let known_until = desk.as_ref().map_or(now + FOR_EVER_S, |desk| desk.known_until(now));
         let mut settled = rules::settings(&house, &settings, &topics, &boot_id);
         settled.shadow = shadow;
         let state = State::new(settled, now, overrides);
@@ -153,6 +157,7 @@ impl App {
             reasons: BTreeMap::new(),
             source_reasons: BTreeMap::new(),
             coiled: BTreeSet::new(),
+            battery_reason: String::new(),
             alerts: BTreeMap::new(),
             faults: Vec::new(),
             underway: None,
@@ -214,6 +219,12 @@ impl App {
         self.tree = self.settings.homie.on.then_some(tree);
         self.set_states(Status::Ready, Rank::Ready);
     }
+}
+
+/// Asking may take long, and nobody may have to wait for the end meanwhile.
+async fn asked_in_time(clock: &Arc<dyn Clock>) -> Synchronised {
+    let asked = tokio::time::timeout(ASK_LIMIT, ask_time(Arc::clone(clock))).await;
+    asked.unwrap_or(Synchronised::No)
 }
 
 /// Sixteen digits from the system's own randomness.
@@ -319,7 +330,7 @@ fn logbook(house: &House, archive: Option<&Archive>, now: Instant) -> Logbook {
 
 /// The later of what the file and the archive say.
 fn proven(house: &House, archive: Option<&Archive>) -> Vec<Option<Instant>> {
-    let rules = house.hygiene.iter();
+    let rules = house.hygiene_of_all().into_iter();
     rules
         .map(|rule| {
             let name = &house.site.stores[rule.store].name;
@@ -339,4 +350,21 @@ fn initial(house: &House) -> Vec<Estimate> {
             measured,
         })
         .collect()
+}
+
+/// Tells whether the system's time is right, every minute. Asking may start a
+/// program, so it has a thread of its own.
+async fn watch_time(clock: Arc<dyn Clock>, to: UnboundedSender<Synchronised>) {
+    let mut interval = tokio::time::interval(ASK_TIME);
+    loop {
+        interval.tick().await;
+        if to.send(ask_time(Arc::clone(&clock)).await).is_err() {
+            return;
+        }
+    }
+}
+
+async fn ask_time(clock: Arc<dyn Clock>) -> Synchronised {
+    let asked = tokio::task::spawn_blocking(move || clock.synchronised()).await;
+    asked.unwrap_or(Synchronised::Unknown)
 }

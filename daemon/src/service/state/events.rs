@@ -12,9 +12,10 @@ use crate::service::archive::Record;
 use crate::service::commands::{Feeder, Plant};
 use crate::service::learning::Meter;
 use crate::service::link::{Filter, LinkEvent, Topic};
+use crate::service::planning::BatteryOrder;
 use crate::service::readings::Gate;
 use crate::service::setpoints::Due;
-use crate::service::wire::{Answer, Command, Fault, SetPoint};
+use crate::service::wire::{Answer, BatterySetPoint, Command, Fault, SetPoint};
 
 /// What does not change while the service runs.
 pub struct Settings {
@@ -34,6 +35,8 @@ pub struct Settings {
     pub comfort: Vec<Option<Comfort>>,
     /// What keeps the plant room safe and warm.
     pub plant_room: PlantRoomRules,
+    /// The battery obeys set-points; otherwise it regulates itself.
+    pub commands_battery: bool,
     /// Nothing is switched: another one steers the house.
     pub shadow: bool,
 }
@@ -132,6 +135,8 @@ pub enum Event {
     Unsent(HeaterId),
     /// The same of a source.
     SourceUnsent(Feeder),
+    /// A set-point for the battery did not leave.
+    BatteryUnsent,
     /// How a source of prices or forecasts is.
     Source {
         /// Its name.
@@ -161,6 +166,8 @@ pub enum Effect {
     SetPoint(HeaterId, SetPoint),
     /// Send a set-point of a source, momentary.
     SourceSetPoint(Feeder, Due<SourceOrder>),
+    /// Send what the battery is to do, momentary.
+    BatterySetPoint(BatterySetPoint),
     /// Send an answer, momentary.
     Answer(Answer),
     /// Publish what is wrong, retained; also as alerts in the Homie tree.
@@ -214,6 +221,8 @@ pub struct Current {
     pub reasons: Vec<Vec<String>>,
     /// For each slot, what sources and circuits are told in it.
     pub feeds: Vec<Vec<Feed>>,
+    /// For each slot, what the battery is to do; empty without a battery.
+    pub battery: Vec<BatteryOrder>,
     /// Why it is not the best schedule there could be.
     pub fell_because: Option<String>,
 }

@@ -7,7 +7,7 @@ use optimiser::units::{Power, Temperature};
 use super::{Current, Effect, MAX_TICK_S, Role, State};
 use crate::service::clock::is_plausible;
 use crate::service::commands::Verdict;
-use crate::service::setpoints::{VALID_S, Wanted, run_window};
+use crate::service::setpoints::{VALID_S, Wanted, run_window, start_offset_s};
 use crate::service::wire::SetPoint;
 
 /// Starts are spread from these edges, whatever the length of the slots [s].
@@ -43,6 +43,7 @@ impl State {
             effects.extend(set_point.map(|set_point| Effect::SetPoint(heater, set_point)));
         }
         self.stop_sources(now, effects);
+        self.release_battery(now, effects);
         effects.push(Effect::Leave);
     }
 
@@ -59,6 +60,10 @@ impl State {
             }
         }
         self.account_coils(hours);
+    }
+
+    pub(super) fn offset_s(&self) -> i64 {
+        if self.settings.start_offset { start_offset_s(&self.settings.site) } else { 0 }
     }
 
     fn heaters(&self) -> Vec<HeaterId> {

@@ -5,6 +5,7 @@
 //! or touches a socket; the loop around it does what the effects say and feeds
 //! back what came of it.
 
+mod battery;
 mod events;
 mod faults;
 mod guards;
@@ -22,8 +23,9 @@ use optimiser::units::Temperature;
 use super::archive::Record;
 use super::commands::{self, Overrides, Plant, StoreReading};
 use super::link::LinkEvent;
+use super::planning::BatteryOrder;
 use super::readings::{Arrival, Freshness, Gate, ReadingFault, Verdict};
-use super::setpoints::{Issuer, start_offset_s};
+use super::setpoints::Issuer;
 use super::wire::{Answer, Command, Fault, Outcome, Stamp};
 
 use self::sources::SourceBook;
@@ -52,6 +54,9 @@ pub struct State {
     overrides: Overrides,
     issuer: Issuer<HeaterId, u32>,
     sources: SourceBook,
+    battery_issuer: Issuer<(), u32>,
+    /// What the battery was last told.
+    battery_told: Option<BatteryOrder>,
     /// Power that each heater was last told [W].
     told: BTreeMap<HeaterId, u32>,
     /// Start offset of each heater in the slot that starts then.
@@ -89,6 +94,8 @@ impl State {
             input_faults: vec![None; settings.inputs.len()],
             issuer: Issuer::default(),
             sources: SourceBook::default(),
+            battery_issuer: Issuer::default(),
+            battery_told: None,
             told: BTreeMap::new(),
             offsets: BTreeMap::new(),
             current: None,
@@ -150,6 +157,10 @@ impl State {
                 self.sources.issuer.forget_sending(&feeder);
                 return effects;
             }
+            Event::BatteryUnsent => {
+                self.battery_issuer.forget_sending(&());
+                return effects;
+            }
             Event::Source { name, fault } => {
                 match fault {
                     Some(fault) => self.source_faults.insert(name, fault),
@@ -171,6 +182,7 @@ impl State {
         self.look(now);
         self.send_set_points(now, &mut effects);
         self.send_source_set_points(now, &mut effects);
+        self.send_battery(now, &mut effects);
         self.ask_planner(now, &mut effects);
         self.tell_faults(now, &mut effects);
         effects
@@ -224,6 +236,7 @@ impl State {
                     self.issuer.forget_sending(heater);
                 }
                 self.forget_source_set_points();
+                self.battery_issuer.forget_sending(&());
             }
             LinkEvent::Down { cause } => {
                 self.link_up = false;
@@ -379,10 +392,6 @@ impl State {
             self.asked = Some(now);
             effects.push(Effect::Plan(why));
         }
-    }
-
-    fn offset_s(&self) -> i64 {
-        if self.settings.start_offset { start_offset_s(&self.settings.site) } else { 0 }
     }
 }
 

@@ -1,5 +1,6 @@
+mod battery;
 mod plant_room;
-mod switching;
+mod starts;
 
 use optimiser::Schedule;
 use optimiser::schedule::{Cost, Evidence, HeaterPlan, Origin, Reason, SlotPlan};
@@ -9,6 +10,7 @@ use super::*;
 use crate::service::commands::{PlantHeater, PlantStore};
 use crate::service::link::{Filter, Topic};
 use crate::service::readings::{Gate, Limits, Shape};
+use crate::service::setpoints::start_offset_s;
 use crate::service::wire::SetPoint;
 
 const HEATER: HeaterId = HeaterId { store: 0, element: 0 };
@@ -45,6 +47,7 @@ fn settings() -> Settings {
         start_offset: true,
         comfort: vec![],
         plant_room: PlantRoomRules::default(),
+        commands_battery: false,
         shadow: false,
     }
 }
@@ -89,6 +92,7 @@ fn schedule(on: &[usize]) -> Current {
         valid_until: at(4 * 1_800),
         reasons: vec![],
         feeds: vec![],
+        battery: vec![],
         fell_because: None,
         schedule: Schedule {
             origin: Origin::Optimal,

@@ -7,6 +7,7 @@ use optimiser::time::Instant;
 
 use super::{Current, Fault, Freshness, Input, Overrides, Plant, SourceOrder, State};
 use crate::service::commands::Feeder;
+use crate::service::planning::BatteryOrder;
 
 impl State {
     /// What was asked for by hand, for the planner.
@@ -49,6 +50,11 @@ impl State {
     /// What each source and circuit was last told.
     pub fn told_sources(&self) -> impl Iterator<Item = (Feeder, SourceOrder)> + '_ {
         self.sources.told.iter().map(|(feeder, (order, _))| (*feeder, *order))
+    }
+
+    /// What the battery was last told, if it takes commands.
+    pub fn battery_told(&self) -> Option<&BatteryOrder> {
+        self.battery_told.as_ref()
     }
 
     /// Whether the time of day can be trusted.

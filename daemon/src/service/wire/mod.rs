@@ -16,8 +16,8 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 pub use documents::{
-    Action, Answer, Availability, AvailabilityState, Command, Fault, Faults, Health, InputHealth,
-    Mode, Outcome, SetPoint, StoreState,
+    Action, Answer, Availability, AvailabilityState, BatterySetPoint, Command, Fault, Faults,
+    Health, InputHealth, Mode, Outcome, SetPoint, StoreState,
 };
 pub use plant_room::{Contacts, SinkState, SourceSetPoint};
 
@@ -73,6 +73,7 @@ pub fn schemas() -> Vec<(&'static str, Schema)> {
         ("sink", schemars::schema_for!(SinkState)),
         ("set-point", schemars::schema_for!(SetPoint)),
         ("source-set-point", schemars::schema_for!(SourceSetPoint)),
+        ("battery", schemars::schema_for!(BatterySetPoint)),
         ("command", schemars::schema_for!(Command)),
         ("answer", schemars::schema_for!(Answer)),
     ]

@@ -28,7 +28,7 @@ const fn channel(
 }
 
 /// Every channel of the own tree.
-pub const CHANNELS: [Channel; 10] = [
+pub const CHANNELS: [Channel; 11] = [
     channel("v1/availability", "availability", true, true),
     channel("v1/plan", "plan", true, true),
     channel("v1/stores/{store}", "store", true, true),
@@ -37,6 +37,7 @@ pub const CHANNELS: [Channel; 10] = [
     channel("v1/health", "health", true, true),
     channel("v1/heaters/{store}/{heater}/set-point", "set-point", false, true),
     channel("v1/sources/{source}/set-point", "source-set-point", false, true),
+    channel("v1/battery/set-point", "battery", false, true),
     channel("v1/command", "command", false, false),
     channel("v1/answer", "answer", false, true),
 ];
@@ -97,6 +98,11 @@ impl Topics {
     /// What a heater is to do.
     pub fn set_point(&self, store: &str, heater: &str) -> Topic {
         self.below(&format!("v1/heaters/{}/{}/set-point", level(store), level(heater)))
+    }
+
+    /// What the battery is to do.
+    pub fn battery(&self) -> Topic {
+        self.below("v1/battery/set-point")
     }
 
     /// What people ask for.
@@ -168,6 +174,7 @@ mod tests {
             topics.sink("k"),
             topics.set_point("s", "h"),
             topics.source_set_point("p"),
+            topics.battery(),
             topics.answer(),
         ];
         let mut addresses: Vec<String> = all
