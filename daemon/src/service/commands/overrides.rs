@@ -237,6 +237,10 @@ impl Overrides {
             Action::Boost { store, heater, minutes, until_c } => {
                 let index = self.store(id, store)?;
                 let heater_index = self.heater(id, index, heater.as_deref())?;
+                if self.plant.stores[index].heaters.is_empty() {
+                    let text = format!("{store} has no heater to boost; send `ready-by` instead");
+                    return Err(Refusal::new(id, text));
+                }
                 if minutes.is_none() && until_c.is_none() {
                     return Err(Refusal::new(id, "give `minutes`, `until_c` or both"));
                 }

@@ -100,12 +100,8 @@ impl State {
             },
         }?;
         let needed = water + self.settings.plant_room.stop_difference_k;
-        (collectors < needed).then(|| {
-            format!(
-                "the collectors are at {collectors:.1} °C, too cold for {} of {water:.1} °C",
-                words(sink)
-            )
-        })
+        // Without figures: they change with every reading, and are said again each time.
+        (collectors < needed).then(|| format!("the collectors are too cold for {}", words(sink)))
     }
 
     /// The coldest of the fresh probes of a store [°C].
