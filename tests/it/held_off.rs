@@ -4,7 +4,7 @@
 use optimiser::check::violations;
 use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planner};
-use optimiser::problem::{Held, HeldOff, Problem, ValueStep};
+use optimiser::problem::{Held, HeldOff, Problem};
 use optimiser::rule::rule_plan;
 use optimiser::schedule::Schedule;
 use optimiser::site::{Sink, Source};
@@ -62,32 +62,10 @@ fn a_source_that_is_held_off_is_planned_around() {
     }
 }
 
-// Oil at 8.5 minor units and 80 % makes heat for 10.6 each.
-#[test]
-fn heat_left_in_rooms_and_pool_is_worth_what_it_saves_later() {
-    let winter = problem("2026-01-15T00:00:00Z").end_value;
-    // Less what is lost of it in the first hour.
-    let near = |steps: &[ValueStep], price: f64| {
-        let first = steps.first().map_or(0.0, |step| step.value.per_kwh());
-        assert!((0.8 * price..=price).contains(&first), "{first} is not about {price}");
-    };
-    near(&winter.buffer, 8.5 / 0.8);
-    near(&winter.rooms, 8.5 / 0.8);
-    let width: f64 = winter.rooms.iter().map(|step| step.width.kwh()).sum();
-    assert!(width > 5.0, "from 19 to 22 °C: {width}");
-    // No room needs heat at midsummer, but a pool of 18 °C may.
-    let summer = problem("2026-07-15T00:00:00Z").end_value;
-    assert!(
-        summer.rooms.is_empty() && summer.buffer.first().is_none_or(|s| s.value.per_kwh() < 11.0)
-    );
-    let pool = problem("2026-04-15T00:00:00Z").end_value.pool;
-    near(&pool, 8.5 / 0.8);
-}
-
 // Without a worth of what is left, the last hours would let the house run cold.
 #[test]
 fn the_rooms_are_not_let_run_cold_at_the_end() {
-    let problem = problem("2026-04-15T00:00:00Z");
+    let problem = problem("2026-01-15T00:00:00Z");
     let mut blind = problem.clone();
     blind.end_value.rooms.clear();
     blind.end_value.buffer.clear();
@@ -97,5 +75,4 @@ fn the_rooms_are_not_let_run_cold_at_the_end() {
     };
     let (with, without) = (end(&problem), end(&blind));
     assert!(with >= without - 0.01, "{with} is colder than {without}");
-    println!("mass of the rooms at the end: {with:.2} °C, {without:.2} °C without a worth");
 }

@@ -1,6 +1,7 @@
 //! Whole plant rooms in the service: sources told, readings that move the plan, sources
 //! off by hand, and the end.
 
+use std::fmt::Write as _;
 use std::time::Duration;
 
 use serde_json::{Value, json};
@@ -25,7 +26,8 @@ fn with_service(site: &str, port: u16, folder: &std::path::Path, more: &str) -> 
                  start_pointer = \"/start\"\nvalue_pointer = \"/price\"\n";
     }
     let mut input = |name: &str, measures: &str, tail: &str| {
-        text += &format!(
+        let _written = write!(
+            text,
             "[[service.input]]\nname = \"{name}\"\nmeasures = \"{measures}\"\n\
              topic = \"house/{name}\"\nunit = \"°C\"\n{tail}\n"
         );
@@ -59,7 +61,7 @@ fn lives(name: &str, site: &str, sources: &[&str], sinks: &[&str]) {
     let (port, folder) = (broker.port, folder(name));
     let listener = Listener::start(port);
     let service = Service::start(&folder, &with_service(site, port, &folder, ""), &[]);
-    let plan = listener.within(Duration::from_secs(60), 0, |m| m.is("plan")).expect("a plan");
+    let plan = listener.within(Duration::from_mins(1), 0, |m| m.is("plan")).expect("a plan");
     let plan = plan.json();
     let jobs = plan["slots"]
         .as_array()
@@ -80,11 +82,11 @@ fn lives(name: &str, site: &str, sources: &[&str], sinks: &[&str]) {
     });
     let from = listener.count();
     say(port, "house/top", "47");
-    for (sink, celsius) in sinks.iter().zip(["40.5", "19.2", "22.9"]) {
-        say(port, &format!("house/{sink}"), celsius);
+    for (sink, celsius) in sinks.iter().zip([40.5, 19.2, 22.9]) {
+        say(port, &format!("house/{sink}"), &celsius.to_string());
         listener.after(from, sink, |m| {
             let own = m.is(&format!("sinks/{sink}"));
-            own && m.json()["measured"] == true && m.json()["temperature_c"].to_string() == *celsius
+            own && m.json()["measured"] == true && m.json()["temperature_c"] == celsius
         });
     }
 
@@ -162,7 +164,7 @@ fn readings_and_hands_move_the_plan() {
     let (port, folder) = (broker.port, folder("hands"));
     let listener = Listener::start(port);
     let service = Service::start(&folder, &with_service(KILN, port, &folder, ""), &[]);
-    let patient = Duration::from_secs(60);
+    let patient = Duration::from_mins(1);
     let plan = listener.within(patient, 0, |m| m.is("plan")).expect("a plan").json();
     let before = walls(&plan);
     let from = listener.count();

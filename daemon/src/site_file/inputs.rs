@@ -33,7 +33,8 @@ pub(super) fn inputs(
     let inputs: Vec<_> = inputs.into_iter().collect::<Option<_>>()?;
     for (index, store) in house.site.stores.iter().enumerate() {
         let seen = inputs.iter().any(|input| input.role == Role::Probe { store: index });
-        if !seen && !(store.elements.is_empty() && store.coils.is_empty()) {
+        let is_heated = !store.elements.is_empty() || !store.coils.is_empty();
+        if !seen && is_heated {
             faults.warning(
                 node.span.clone(),
                 &node.path,

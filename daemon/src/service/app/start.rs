@@ -28,7 +28,7 @@ use crate::service::planning::estimate::{self, Estimate};
 use crate::service::planning::{Program, Solver};
 use crate::service::settings::{Place, ServiceSettings};
 use crate::service::sources::{Delivery, Forecasts, PriceDesk, Subject, watch_file, watch_url};
-use crate::service::state::{Event, State};
+use crate::service::state::{Event, Settings, State};
 use crate::service::supervision::Supervision;
 use crate::service::wire::Command;
 use crate::service::wire::topics::{Topics, level};
@@ -130,9 +130,8 @@ impl App {
         let desk = desk(&settings, &house, archive.as_ref(), now);
         let priced = overrides.wishes().iter().map(|wish| wish.id.clone()).collect();
         let known_until = desk.as_ref().map_or(now + FOR_EVER_S, |desk| desk.known_until(now));
-        let mut settled = rules::settings(&house, &settings, &topics, &boot_id);
-        settled.shadow = shadow;
-        let state = State::new(settled, now, overrides);
+        let settled = rules::settings(&house, &settings, &topics, &boot_id);
+        let state = State::new(Settings { shadow, ..settled }, now, overrides);
         let mut app = Self {
             stores: initial(&house),
             battery_kwh: house.state.battery.kwh(),

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 
 use optimiser::site::{Sink, Source};
 use optimiser::time::Instant;
+use optimiser::units::Temperature;
 
 use super::State;
 use super::guards::Sight;
@@ -54,7 +55,7 @@ impl State {
         for need in needs {
             let (seen, below, above) = match need {
                 Need::Store(store) => {
-                    let seen = self.reading(store, now).hottest.map(|t| t.celsius());
+                    let seen = self.reading(store, now).hottest.map(Temperature::celsius);
                     let useful = self.settings.plant_room.useful[store].celsius();
                     // The schedule cares for it.
                     if planned {
@@ -64,7 +65,7 @@ impl State {
                     }
                 }
                 Need::Rooms => {
-                    let low = self.settings.plant_room.rooms_low.map_or(0.0, |t| t.celsius());
+                    let low = self.settings.plant_room.rooms_low.map_or(0.0, Temperature::celsius);
                     let below = if planned { low - PATIENCE_K } else { low };
                     match self.rooms_sight(now) {
                         Sight::Seen(celsius) => (Some(celsius), below, below + SPAN_K),
