@@ -1,5 +1,7 @@
 //! The time of day is wrong, steps, or stands still.
 
+use std::fs;
+use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::{Duration, Instant};
@@ -89,6 +91,34 @@ fn a_clock_that_is_a_year_wrong_and_steps_harms_nobody() {
         assert!((0..=600).contains(&lasts), "{document}");
     }
     assert_eq!(service.stop().0, Some(0));
+}
+
+// Failure cases 5 and 28: the system may take its time over the question whether its
+// clock is right. Until it answers the time is not trusted, and nobody waits for it.
+#[test]
+fn a_system_that_says_nothing_of_its_clock_holds_nothing_up() {
+    if Path::new("/run/systemd/timesync/synchronized").exists() {
+        report("skipped: this system's clock is known to be right without a question");
+        return;
+    }
+    let Some(broker) = Broker::start("mute-clock", OPEN) else { return };
+    let (port, folder) = (broker.port, folder("mute-clock"));
+    let programs = folder.join("programs");
+    fs::create_dir(&programs).expect("a folder");
+    let silent = programs.join("timedatectl");
+    fs::write(&silent, "#!/bin/sh\nexec sleep 20\n").expect("the folder is writable");
+    fs::set_permissions(&silent, fs::Permissions::from_mode(0o755)).expect("our own file");
+    let listener = Listener::start(port);
+    let mut command = Command::new(PROGRAM);
+    let path = std::env::var("PATH").expect("a shell's own");
+    command.env("PATH", format!("{}:{path}", programs.display()));
+    let service = Service::start_by(command, &folder, &site(port, &folder, "", ""), &[]);
+    listener.after(0, "a plan", |m| m.is("plan"));
+    let unsure = |m: &Heard| m.is("health") && m.json()["clock_synchronised"] == false;
+    listener.after(0, "that the time is not trusted", unsure);
+    let (code, took) = service.stop();
+    assert_eq!(code, Some(0));
+    assert!(took < Duration::from_secs(5), "{took:?}");
 }
 
 // Failure case 31: three hours of an invented clock in twelve seconds of sleep. A

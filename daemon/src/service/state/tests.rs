@@ -1,4 +1,5 @@
 mod battery;
+mod plant_room;
 mod starts;
 mod thermostats;
 
@@ -10,6 +11,7 @@ use super::*;
 use crate::service::commands::{PlantHeater, PlantStore};
 use crate::service::link::{Filter, Topic};
 use crate::service::readings::{Gate, Limits, Shape};
+use crate::service::setpoints::start_offset_s;
 use crate::service::wire::SetPoint;
 
 const HEATER: HeaterId = HeaterId { store: 0, element: 0 };
@@ -21,7 +23,11 @@ fn at(seconds: i64) -> Instant {
 fn plant() -> Plant {
     let heaters = vec![PlantHeater { name: "rod".into(), power_w: 3_000 }];
     let ceiling = Temperature::constant(70.0);
-    Plant { stores: vec![PlantStore { name: "cylinder".into(), ceiling, heaters, full_s: 14_400 }] }
+    Plant {
+        stores: vec![PlantStore { name: "cylinder".into(), ceiling, heaters, full_s: 14_400 }],
+        feeders: vec![],
+        rooms: false,
+    }
 }
 
 fn settings() -> Settings {
@@ -36,11 +42,13 @@ fn settings() -> Settings {
             topic: Topic::new("in/top").expect("a topic"),
             role: Role::Probe { store: 0 },
             height: Some(0.7),
+            coils: vec![],
             gate: Gate::new(Shape::Plain, "°C".parse().expect("a unit"), limits),
         }],
         command: Filter::new("p/v1/command").expect("a filter"),
         start_offset: true,
         comfort: vec![],
+        plant_room: PlantRoomRules::default(),
         commands_battery: false,
         shadow: false,
     }
@@ -86,6 +94,7 @@ fn schedule(on: &[usize]) -> Current {
         valid_until: at(4 * 1_800),
         reasons: vec![],
         guards: vec![],
+        feeds: vec![],
         battery: vec![],
         fell_because: None,
         schedule: Schedule {
@@ -335,17 +344,4 @@ fn a_heater_that_uses_more_than_it_was_told_is_named() {
     assert!(said(&state), "{:?}", state.faults());
     state.apply(at(3_600), Event::Excess { heater: HEATER, kwh: None });
     assert!(!said(&state));
-}
-
-// A few seconds between two runs are not worth switching twice; minutes are.
-#[test]
-fn a_short_pause_is_bridged() {
-    let changes = |minutes: f64| {
-        let mut plan = schedule(&[0, 1]);
-        plan.schedule.slots[0].heaters[0].minutes = minutes;
-        let mut state = running_by(Settings { start_offset: false, ..settings() }, plan);
-        starts(&run(&mut state, 0, 3_700, warming))
-    };
-    assert_eq!(changes(29.5).iter().map(|(at, _)| *at).collect::<Vec<_>>(), [90, 3_600]);
-    assert_eq!(changes(20.0).len(), 4, "on, off, on, off");
 }
