@@ -327,6 +327,7 @@ impl App {
             guards: made.problem.comfort.guards.clone(),
             feeds: plant_room::feeds(&made, &document),
             battery: battery::orders(&made, &self.known.allowances),
+            is_limited: !self.known.allowances.is_empty(),
             fell_because: made.fell_because.clone(),
         };
         self.plan_number += 1;

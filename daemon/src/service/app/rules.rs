@@ -1,6 +1,8 @@
 //! What a house means for those who obey commands and keep it safe.
 
-use optimiser::site::{Sink, Source, Store};
+use std::collections::BTreeMap;
+
+use optimiser::site::{PlantRoom, Sink, Source, Store};
 use optimiser::units::{Fraction, Power, Temperature};
 
 use crate::house::House;
@@ -8,7 +10,7 @@ use crate::service::commands::{Feeder, Plant, PlantFeeder, PlantHeater, PlantSto
 use crate::service::readings::Gate;
 use crate::service::settings::{InputSettings, ServiceSettings};
 use crate::service::state::{
-    Comfort, Input, Need, PlantRoomRules, Rescue, Role, Settings, SourceOrder,
+    Comfort, Input, Need, PlantRoomRules, Rescue, Role, Settings, Shortest, SourceOrder,
 };
 use crate::service::wire::topics::Topics;
 
@@ -85,8 +87,22 @@ fn plant_room(house: &House) -> PlantRoomRules {
         rooms_low: lows
             .map(|(_, band)| band.low)
             .min_by(|a, b| a.celsius().total_cmp(&b.celsius())),
+        spells: spells(room),
         rescues: rescues(house),
     }
+}
+
+/// Least runs and rests of machines.
+fn spells(room: &PlantRoom) -> BTreeMap<Feeder, Shortest> {
+    let pumps = room.heat_pumps.iter().enumerate().map(|(index, pump)| {
+        let shortest = Shortest { on_s: pump.least_run_seconds, off_s: pump.least_rest_seconds };
+        (Feeder::Source(Source::HeatPump(index)), shortest)
+    });
+    let boiler = room.boiler.iter().map(|boiler| {
+        let shortest = Shortest { on_s: boiler.least_run_seconds, off_s: 0 };
+        (Feeder::Source(Source::Boiler), shortest)
+    });
+    pumps.chain(boiler).collect()
 }
 
 /// Hot water of stores that have no element, then the rooms, by sources in the order of

@@ -1,5 +1,7 @@
 //! What can happen, and what can be done about it: closed lists.
 
+use std::collections::BTreeMap;
+
 use optimiser::Schedule;
 use optimiser::problem::{Guard, HeaterId};
 use optimiser::site::Sink;
@@ -8,6 +10,7 @@ use optimiser::units::Temperature;
 
 use super::rescue::Rescue;
 use super::sources::{Feed, SourceOrder};
+use super::spells::Shortest;
 use crate::service::archive::Record;
 use crate::service::commands::{Feeder, Plant};
 use crate::service::learning::Meter;
@@ -54,6 +57,8 @@ pub struct PlantRoomRules {
     pub useful: Vec<Temperature>,
     /// The lowest comfort of the rooms in the day.
     pub rooms_low: Option<Temperature>,
+    /// How long machines run and rest at least.
+    pub spells: BTreeMap<Feeder, Shortest>,
     /// What helps when something is too cold, the most needed and the cheapest first.
     pub rescues: Vec<Rescue>,
 }
@@ -229,6 +234,8 @@ pub struct Current {
     pub feeds: Vec<Vec<Feed>>,
     /// For each slot, what the battery is to do; empty without a battery.
     pub battery: Vec<BatteryOrder>,
+    /// The network limits what it may use.
+    pub is_limited: bool,
     /// Why it is not the best schedule there could be.
     pub fell_because: Option<String>,
 }

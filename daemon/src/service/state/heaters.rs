@@ -1,10 +1,13 @@
 //! What each heater is to do now.
 
+use std::collections::BTreeMap;
+
 use optimiser::problem::HeaterId;
 use optimiser::schedule::Reason;
 use optimiser::time::{Instant, Slot};
 use optimiser::units::{Power, Temperature};
 
+use super::spells::{Shortest, Spells};
 use super::{Current, Effect, Freshness, MAX_TICK_S, Role, State};
 use crate::service::clock::is_plausible;
 use crate::service::commands::Verdict;
@@ -21,6 +24,17 @@ const GUARD_DIFFERENTIAL_K: f64 = 4.0;
 /// A pause shorter than this between two runs is not worth switching twice [s].
 pub(super) const BRIDGED_S: i64 = 120;
 
+/// A new schedule does not switch an element twice within this time [s].
+const SPELL: Shortest = Shortest { on_s: 300, off_s: 300 };
+
+/// When elements start and how long they stay as they are.
+#[derive(Debug, Default)]
+pub(super) struct Starts {
+    /// Start offset of each in the half-hour that starts then.
+    offsets: BTreeMap<HeaterId, (Instant, i64)>,
+    spells: Spells<HeaterId>,
+}
+
 impl State {
     pub(super) fn send_set_points(&mut self, now: Instant, effects: &mut Vec<Effect>) {
         // Into the void nothing is said; the heaters go off by themselves.
@@ -30,6 +44,7 @@ impl State {
         for heater in self.heaters() {
             let wanted = self.wanted(now, heater);
             let power_w = if wanted.until > now { wanted.order } else { 0 };
+            self.starts.spells.note(now, heater, power_w > 0, wanted.until);
             if let Some(due) = self.issuer.issue(now, heater, wanted) {
                 let set_point = SetPoint::new(&self.settings.boot_id, due);
                 effects.push(Effect::SetPoint(heater, set_point));
@@ -95,7 +110,10 @@ impl State {
                     self.settings.plant.stores[heater.store].heaters[heater.element].power_w;
                 Wanted { order: power_w, until, reason: format!("boost by hand until {until}") }
             }
-            Verdict::Plan => self.planned(now, heater, reading.hottest),
+            Verdict::Plan => {
+                let wanted = self.planned(now, heater, reading.hottest);
+                self.unhurried(now, heater, wanted)
+            }
         }
     }
 
@@ -123,9 +141,9 @@ impl State {
         // Decided once in each half-hour: who runs already has no start to delay.
         let edge = Instant::from_unix(now.unix().div_euclid(HALF_HOUR_S) * HALF_HOUR_S);
         let runs = self.told.get(&heater).is_some_and(|power_w| *power_w > 0);
-        let held = self.offsets.get(&heater).filter(|(start, _)| *start == edge);
+        let held = self.starts.offsets.get(&heater).filter(|(start, _)| *start == edge);
         let offset_s = held.map_or(if runs { 0 } else { site_offset_s }, |(_, offset_s)| *offset_s);
-        self.offsets.insert(heater, (edge, offset_s));
+        self.starts.offsets.insert(heater, (edge, offset_s));
         // A schedule made within the half-hour begins late already.
         let offset_s = (edge + offset_s - slot.start()).max(0);
         let on = |power: Power, until: Instant, reason| Wanted {
@@ -186,6 +204,23 @@ impl State {
         let lowest = above.filter(|(own, _)| *own >= height - 1e-6);
         let lowest = lowest.min_by(|a, b| a.0.total_cmp(&b.0));
         lowest.and_then(|(_, celsius)| Temperature::new(celsius).ok())
+    }
+
+    /// A schedule that comes soon after a switch waits; a limit of the network does not.
+    fn unhurried(&self, now: Instant, heater: HeaterId, wanted: Wanted<u32>) -> Wanted<u32> {
+        let told = self.told.get(&heater).copied().unwrap_or(0);
+        let Some(end) = self.starts.spells.bound(now, &heater, SPELL) else { return wanted };
+        let limited = self.current.as_ref().is_some_and(|current| current.is_limited);
+        let before = self.starts.spells.wanted_until(&heater).filter(|_| !limited);
+        match (told > 0, wanted.order > 0, before) {
+            (true, false, Some(before)) if before > now => Wanted {
+                order: told,
+                until: before.min(end),
+                reason: "on for some minutes at least, though the schedule has changed".to_owned(),
+            },
+            (false, true, _) => off(now, &format!("switched off just now. {}", wanted.reason)),
+            _ => wanted,
+        }
     }
 
     /// Without a schedule, or without the time of day: water just useful.

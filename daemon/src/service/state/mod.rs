@@ -12,6 +12,7 @@ mod guards;
 mod heaters;
 mod rescue;
 mod sources;
+mod spells;
 mod views;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -20,6 +21,8 @@ use optimiser::problem::HeaterId;
 use optimiser::time::{Instant, Slot};
 use optimiser::units::Temperature;
 
+use self::heaters::Starts;
+use self::sources::SourceBook;
 use super::archive::Record;
 use super::commands::{self, Overrides, Plant, StoreReading};
 use super::link::LinkEvent;
@@ -27,12 +30,10 @@ use super::planning::BatteryOrder;
 use super::readings::{Arrival, Freshness, Gate, ReadingFault, Verdict};
 use super::setpoints::Issuer;
 use super::wire::{Answer, Command, Fault, Outcome, Stamp};
-
-use self::sources::SourceBook;
 pub use events::{Comfort, Current, Effect, Event, Input, PlantRoomRules, Role, Settings, Why};
 pub use guards::Sight;
 pub use rescue::{Need, Rescue};
-pub use sources::{Feed, SourceOrder};
+pub use sources::{Feed, Shortest, SourceOrder};
 
 /// A planner that has not answered by then is asked again [s].
 const PLANNER_LIMIT_S: i64 = 60;
@@ -59,8 +60,7 @@ pub struct State {
     battery_told: Option<BatteryOrder>,
     /// Power that each heater was last told [W].
     told: BTreeMap<HeaterId, u32>,
-    /// Start offset of each heater in the slot that starts then.
-    offsets: BTreeMap<HeaterId, (Instant, i64)>,
+    starts: Starts,
     current: Option<Current>,
     slot: Option<Slot>,
     started: Instant,
@@ -97,7 +97,7 @@ impl State {
             battery_issuer: Issuer::default(),
             battery_told: None,
             told: BTreeMap::new(),
-            offsets: BTreeMap::new(),
+            starts: Starts::default(),
             current: None,
             slot: None,
             started: now,

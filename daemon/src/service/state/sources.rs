@@ -10,6 +10,8 @@ use optimiser::units::Temperature;
 use super::guards::Sight;
 use super::heaters::{BRIDGED_S, HALF_HOUR_S};
 use super::rescue::Need;
+pub use super::spells::Shortest;
+use super::spells::Spells;
 use super::{Current, Effect, Role, State};
 use crate::present::four_state::{self, Dwell, FourState};
 use crate::service::commands::Feeder;
@@ -63,6 +65,7 @@ pub(super) struct SourceBook {
     /// Start offset of each in the half-hour that starts then.
     offsets: BTreeMap<Feeder, (Instant, i64)>,
     dwells: BTreeMap<usize, Dwell>,
+    spells: Spells<Feeder>,
     /// What is too cold to wait for a schedule.
     pub(super) cold: BTreeSet<Need>,
 }
@@ -96,6 +99,7 @@ impl State {
                 wanted.order.request = Some(dwell.settle(now, asked));
             }
             self.note(now, feeder, wanted.order);
+            self.sources.spells.note(now, feeder, wanted.order.is_on(), wanted.until);
             if let Some(due) = self.sources.issuer.issue(now, feeder, wanted) {
                 effects.push(Effect::SourceSetPoint(feeder, due));
             }
@@ -175,10 +179,34 @@ impl State {
             return self.wanted_of_the_sun(now);
         }
         let wanted = self.planned_feed(now, feeder);
+        let wanted = self.run_out(now, feeder, wanted);
         let Some(sink) = wanted.order.sink else { return (By::Plan, wanted) };
         match self.guard(now, feeder, sink) {
             Some(reason) => (By::Guard, off(now, &reason)),
             None => (By::Plan, wanted),
+        }
+    }
+
+    /// A machine that runs does so for its least run, and rests for its least rest,
+    /// whatever a new schedule says.
+    fn run_out(
+        &self,
+        now: Instant,
+        feeder: Feeder,
+        wanted: Wanted<SourceOrder>,
+    ) -> Wanted<SourceOrder> {
+        let bound = self.settings.plant_room.spells.get(&feeder);
+        let bound = bound.and_then(|shortest| self.sources.spells.bound(now, &feeder, *shortest));
+        let (Some(until), Some((told, _))) = (bound, self.sources.told.get(&feeder)) else {
+            return wanted;
+        };
+        match (told.is_on(), wanted.order.is_on()) {
+            (true, false) => {
+                let reason = "it runs for some minutes once it has started".to_owned();
+                Wanted { order: *told, until, reason }
+            }
+            (false, true) => off(now, "it rests for some minutes once it has stopped"),
+            _ => wanted,
         }
     }
 

@@ -90,6 +90,7 @@ fn schedule(on: &[usize]) -> Current {
         plant_room: optimiser::schedule::PlantRoomPlan::default(),
     };
     Current {
+        is_limited: false,
         issued_at: at(0),
         valid_until: at(4 * 1_800),
         reasons: vec![],

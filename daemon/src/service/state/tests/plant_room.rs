@@ -53,6 +53,7 @@ fn room_settings() -> Settings {
         plant_room: PlantRoomRules {
             limits: vec![(Sink::Buffer, celsius(42.0)), (Sink::Rooms, celsius(25.0))],
             solar_serves: vec![COIL],
+            spells: [(GROUND, Shortest { on_s: 900, off_s: 600 })].into(),
             stop_difference_k: 4.0,
             useful: vec![celsius(40.0)],
             rooms_low: Some(celsius(18.0)),
@@ -261,4 +262,31 @@ fn nothing_is_told_in_the_wrong_year_and_everything_is_let_go_at_the_end() {
         assert!(reason.contains("stops"));
     }
     assert_eq!(house.told[&GROUND].0.request, Some(FourState::Normal), "at once");
+}
+
+// A compressor that has started is not stopped by the next schedule, and rests before it
+// starts again; a limit stops it at once.
+#[test]
+fn a_new_schedule_lets_a_machine_run_out_and_rest() {
+    let mut house = planned(Sink::Buffer);
+    house.apply(at(120), Event::Planned(Ok(schedule(&[]))));
+    assert_eq!(house.sink(GROUND), Some(Sink::Buffer), "{}", house.why(GROUND));
+    assert!(house.why(GROUND).contains("once it has started"), "{}", house.why(GROUND));
+    for (what, celsius) in [("top", 45.0), ("buffer", 35.0), ("rooms", 20.0)] {
+        house.hear(600, what, celsius);
+    }
+    house.apply(at(890), tick());
+    assert_eq!(house.sink(GROUND), Some(Sink::Buffer));
+    house.apply(at(905), tick());
+    assert_eq!(house.sink(GROUND), None, "its least run is over");
+    house.apply(at(910), Event::Planned(Ok(serving(Sink::Buffer))));
+    assert_eq!(house.sink(GROUND), None);
+    assert!(house.why(GROUND).contains("it rests"), "{}", house.why(GROUND));
+    house.hear(1_300, "buffer", 34.0);
+    house.apply(at(1_510), tick());
+    assert_eq!(house.sink(GROUND), Some(Sink::Buffer), "{}", house.why(GROUND));
+    let mut house = planned(Sink::Buffer);
+    house.hear(300, "buffer", 34.4);
+    house.hear(890, "buffer", 42.5);
+    assert_eq!(house.sink(GROUND), None, "a limit does not wait");
 }
