@@ -12,15 +12,16 @@ use optimiser::replay::{
     Foreknown, HygieneRule, LOOK_AHEAD, Record, SLOT_SECONDS, Timeline, TimelineError,
 };
 use optimiser::time::{Horizon, Instant, Slot, TimeError};
-use optimiser::units::{Energy, Flow};
+use optimiser::units::{Energy, Flow, Temperature};
 
 use crate::house::{BaseLoad, DrawHabit, DrawKind, House, Pv};
 use crate::local_time::{day, local_date, occurrence, time_of_day};
 use crate::series::{Dimension, SeriesFile};
 use crate::tariff::{Rates, unit_rates};
-use crate::weather::pv as sun;
+use crate::weather::onto::means;
+use crate::weather::{Weather, pv as sun};
 
-use super::{AssembleError, Known, habits, supply};
+use super::{AssembleError, Known, habits, supply, surroundings};
 
 /// Days before the period that forecasts may remember.
 const MEMORY_DAYS: i64 = 60;
@@ -52,6 +53,8 @@ pub struct Gaps {
     pub pv: usize,
     /// Without base load.
     pub load: usize,
+    /// Without outdoor temperature, where a plant room needs it.
+    pub weather: Option<usize>,
 }
 
 /// Why no period could be made.
@@ -97,7 +100,7 @@ pub fn period(
     draws_column: Option<&str>,
     (from, to): (Option<NaiveDate>, Option<NaiveDate>),
 ) -> Result<Period, PeriodError> {
-    super::refuse_plant_room(house, "replays")?;
+    super::refuse_phases(house)?;
     let zone = house.time_zone;
     let mut notes = Vec::new();
     let (first, last) = days(house, known, from, to)?;
@@ -109,7 +112,11 @@ pub fn period(
     let judged_slots = at(judged.start())..at(judged.end());
     let known = on_these_years(known, span, &mut notes);
     let rated = unit_rates(&house.tariff, &known.wholesale, &horizon, zone, None);
-    let pv = pv(house, &known, &horizon, span, &mut notes)?;
+    let weather = weather(&known, span, &mut notes);
+    let around = surroundings::of_a_replay(house, weather.clone(), &horizon, &mut notes)?;
+    let air = around.ambient.outdoor.as_ref();
+    let air = air.map(|_| means(&weather, &horizon, |row| row.temp_air.map(Temperature::celsius)));
+    let pv = pv(house, &known, &horizon, &weather, &mut notes)?;
     let load = load(house, &known, &horizon)?;
     let (draws, foreknown) = draws(house, &known, draws_column, &horizon, &mut notes)?;
     let missing = |of: &[bool]| of[judged_slots.clone()].iter().filter(|gap| **gap).count();
@@ -121,6 +128,7 @@ pub fn period(
             .count(),
         pv: missing(&pv.iter().map(Option::is_none).collect::<Vec<_>>()),
         load: missing(&load.iter().map(Option::is_none).collect::<Vec<_>>()),
+        weather: air.map(|air| missing(&air.iter().map(Option::is_none).collect::<Vec<_>>())),
     };
     let timeline = Timeline::new(Record {
         marks: horizon.slots().iter().map(|slot| mark(*slot, zone)).collect(),
@@ -149,7 +157,8 @@ pub fn period(
         judged: judged_slots,
         mains: house.site.stores.iter().map(|store| store.mains).collect(),
         horizon,
-    })?;
+    })?
+    .with_surroundings(around);
     Ok(Period { timeline, days: (first, last), gaps, notes })
 }
 
@@ -254,11 +263,24 @@ fn on_these_years(known: &Known, span: Slot, notes: &mut Vec<String>) -> Known {
     }
 }
 
+/// The weather of a span, or of the same dates in other years.
+fn weather(known: &Known, span: Slot, notes: &mut Vec<String>) -> Weather {
+    let Some(reading) = &known.weather else { return Weather::default() };
+    let (weather, other_years) = reading.over_any_year(span);
+    if other_years {
+        notes.push(
+            "the weather is of other years, laid onto these dates; it does not belong to these prices"
+                .to_owned(),
+        );
+    }
+    weather
+}
+
 fn pv(
     house: &House,
     known: &Known,
     horizon: &Horizon,
-    span: Slot,
+    weather: &Weather,
     notes: &mut Vec<String>,
 ) -> Result<Vec<Option<Energy>>, PeriodError> {
     let Some(system) = &house.pv else {
@@ -268,20 +290,13 @@ fn pv(
         let scale = if let Pv::Forecast { scale } = system { *scale } else { 1.0 };
         return Ok(supply::energy_series(file, "pv", scale, horizon)?);
     }
-    let (Some(weather), false) = (&known.weather, matches!(system, Pv::Forecast { .. })) else {
+    if known.weather.is_none() || matches!(system, Pv::Forecast { .. }) {
         notes.push(
             "the PV is not known and counted as a gap; give it with --pv or --weather".to_owned(),
         );
         return Ok(vec![None; horizon.len()]);
-    };
-    let (weather, other_years) = weather.over_any_year(span);
-    if other_years {
-        notes.push(
-            "the weather is of other years, laid onto these dates; it does not belong to these prices"
-                .to_owned(),
-        );
     }
-    let energy = sun::energy(system, house.location.as_ref(), &weather, horizon);
+    let energy = sun::energy(system, house.location.as_ref(), weather, horizon);
     Ok(energy.map_err(AssembleError::Pv)?)
 }
 

@@ -9,6 +9,7 @@ mod draws;
 mod knowledge;
 mod meter;
 mod prices;
+mod weather;
 
 pub use caution::Caution;
 pub use diary::Diary;
@@ -16,6 +17,7 @@ pub use draws::{draws, kept_ready};
 pub use knowledge::{Knowledge, Mark};
 pub use meter::{Correction, RECENT, base_load, pv};
 pub use prices::{Expected, prices};
+pub use weather::{air, light};
 
 /// Mean of what there is.
 fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {

@@ -1,5 +1,8 @@
 //! stowheat itself as a controller: plan again in every slot, do the first one.
 
+mod room;
+
+use super::baseline::keeper::Keeper;
 use super::guard::{self, always_on};
 use super::steps::even_steps;
 use super::timeline::SLOT_SECONDS;
@@ -8,7 +11,7 @@ use crate::forecast::{self, Caution, Expected, Knowledge};
 use crate::judge::Effort;
 use crate::plan::{Outcome, Planner};
 use crate::plant::{Commands, HeaterCommand};
-use crate::problem::{Ambient, Comfort, Draw, EndValue, Hygiene, Problem, Ready, Weights};
+use crate::problem::{Draw, EndValue, Hygiene, Problem, Ready, Weights};
 use crate::rule::rule_plan;
 use crate::schedule::Schedule;
 use crate::site::Site;
@@ -71,6 +74,19 @@ impl Default for Settings {
     }
 }
 
+/// Dial of stores while there is no plan at all.
+const SAFE_DIAL: Temperature = Temperature::constant(55.0);
+
+impl Settings {
+    /// For a house: one with a plant room is planned with fewer simulations, each of
+    /// which takes some fifty times as long as that of a store.
+    pub fn of(site: &Site) -> Self {
+        let effort =
+            if site.plant_room.routes().is_empty() { Effort::COLD } else { Effort::ROLLING };
+        Self { effort, ..Self::default() }
+    }
+}
+
 /// The planner in a closed loop.
 #[derive(Debug)]
 pub struct Planning {
@@ -96,6 +112,11 @@ impl Planning {
             by_rule: 0,
             last_failure: None,
         }
+    }
+
+    /// The house.
+    pub fn site(&self) -> &Site {
+        &self.site
     }
 
     /// Slots that were decided by rule because the planner had no answer.
@@ -130,6 +151,7 @@ impl Planning {
         let weights = Weights::for_prices(&import_price);
         let ahead = self.ahead(view, &prices, &pv, &base_load, &draws);
         let worth = end_value(&self.site, &ahead, &weights);
+        let (ambient, comfort) = room::surroundings(view, &self.site, &horizon);
         let energies = |name, of: &[Energy]| Series::new(name, &horizon, energy(of)).ok();
         Some(Problem {
             export_price: series("the export price", price(|p| p.export))?,
@@ -138,8 +160,8 @@ impl Planning {
             draws: with_every_class(draws, view, &self.site),
             ready: self.ready(view, &horizon, &weights),
             hygiene: hygiene(view, &horizon),
-            ambient: Ambient::default(),
-            comfort: Comfort::default(),
+            ambient,
+            comfort,
             state: view.state().clone(),
             end_value: EndValue {
                 stores: worth.stores.iter().map(|steps| even_steps(steps)).collect(),
@@ -290,16 +312,24 @@ impl Controller for Planning {
 
 impl Planning {
     fn planned(&mut self, view: &View<'_>) -> SlotCommands {
-        let Some(problem) = self.checked_problem(view) else { return always_on(&self.site) };
-        let Some(schedule) = self.schedule(&problem) else { return always_on(&self.site) };
+        let Some(problem) = self.checked_problem(view) else { return self.comfort_minimum(view) };
+        let Some(schedule) = self.schedule(&problem) else { return self.comfort_minimum(view) };
         let all = Commands::of(&problem, &schedule);
         SlotCommands {
             heaters: all.heaters.iter().map(|row| row[0]).collect(),
             battery: all.battery[0],
             pv: all.pv[0],
             pumps: all.pumps.iter().map(|row| row[0]).collect(),
+            jobs: all.jobs[0].clone(),
             dials_up: true,
         }
+    }
+
+    /// Every element on its own thermostat, and the sources on theirs.
+    fn comfort_minimum(&self, view: &View<'_>) -> SlotCommands {
+        let keeper = Keeper::of(&self.site, SAFE_DIAL, None);
+        let jobs = keeper.map_or_else(Vec::new, |mut keeper| keeper.jobs(view, true, &[]));
+        SlotCommands { jobs, ..always_on(&self.site) }
     }
 
     /// A pasteurisation that no plan has brought about shortly before it falls
@@ -315,7 +345,12 @@ impl Planning {
                 self.site.stores[..rule.store].iter().map(|s| s.elements.len()).sum();
             let own = &self.site.stores[rule.store];
             let heights = own.elements.iter().map(|e| e.height.value()).enumerate();
-            let Some((lowest, _)) = heights.min_by(|a, b| a.1.total_cmp(&b.1)) else { continue };
+            let Some((lowest, _)) = heights.min_by(|a, b| a.1.total_cmp(&b.1)) else {
+                if let Some(mut keeper) = Keeper::of(&self.site, SAFE_DIAL, None) {
+                    commands.jobs = keeper.jobs(view, true, &[rule.store]);
+                }
+                continue;
+            };
             commands.heaters[first + lowest] = HeaterCommand {
                 power: own.elements[lowest].power,
                 minutes: now.hours() * 60.0,

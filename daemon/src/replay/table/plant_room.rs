@@ -1,0 +1,106 @@
+//! The plant room in the text of a replay: heat by source and sink, machines,
+//! rooms and pool.
+
+use optimiser::replay::{BandSums, PlantRoomSums};
+use optimiser::site::Source;
+
+use super::Page;
+
+/// Width of the column of words.
+const WORDS: usize = 34;
+
+impl Page<'_> {
+    /// Nothing for a house of stores and elements.
+    pub(super) fn plant_room(&self, out: &mut String) {
+        let entries = &self.replayed.entries;
+        let sums: Vec<&PlantRoomSums> =
+            entries.iter().filter_map(|entry| entry.whole.plant_room.as_ref()).collect();
+        let Some(first) = sums.first() else { return };
+        let mut head = format!("{:<WORDS$}", "Heat, kWh");
+        for entry in entries {
+            head += &format!("{:>15}", entry.name);
+        }
+        line!(out, "{head}");
+        let house = self.replayed.house;
+        for (index, own) in first.routes.iter().enumerate() {
+            let (from, to) = (house.source_name(own.route.source), house.sink_name(own.route.sink));
+            row(out, &format!("{from} → {to}"), &sums, |s| {
+                format!("{:.1}", s.routes[index].heat_kwh)
+            });
+        }
+        let elements: Vec<f64> = entries.iter().map(|e| e.whole.house.heaters_kwh).collect();
+        let immersion = |sums: &PlantRoomSums| -> f64 {
+            let own = sums.routes.iter().filter(|own| own.route.source == Source::Immersion);
+            own.map(|own| own.electricity_kwh).sum()
+        };
+        let mut text = format!("{:<WORDS$}", "elements → stores");
+        for (all, sums) in elements.iter().zip(&sums) {
+            text += &format!("{:>15.1}", all - immersion(sums));
+        }
+        line!(out, "{text}");
+        let lost: [(&str, fn(&PlantRoomSums) -> f64); 4] = [
+            ("lost by buffer", |s| s.buffer_lost_kwh),
+            ("lost by pipes of secondary returns", |s| s.pipes_lost_kwh),
+            ("lost by rooms, less their gains", |s| s.rooms_lost_kwh - s.rooms_gain_kwh),
+            ("lost by pool, less its sun", |s| s.pool_lost_kwh),
+        ];
+        for (words, of) in lost {
+            if sums.iter().any(|sums| of(sums).abs() > 0.05) {
+                row(out, words, &sums, |sums| format!("{:.1}", of(sums)));
+            }
+        }
+        line!(out);
+        self.machines(out, &sums);
+        for (words, of) in [
+            ("Rooms", (|s| s.rooms.as_ref()) as fn(&PlantRoomSums) -> Option<&BandSums>),
+            ("Pool", |s| s.pool.as_ref()),
+        ] {
+            if sums.iter().any(|sums| of(sums).is_some()) {
+                let kept = |read: fn(&BandSums) -> f64| {
+                    move |sums: &PlantRoomSums| {
+                        of(sums).map_or_else(String::new, |own| format!("{:.1}", read(own)))
+                    }
+                };
+                row(out, &format!("{words}: K·h too cold"), &sums, kept(|own| own.below));
+                row(out, &format!("{words}: hours too cold"), &sums, kept(|own| own.hours_below));
+                row(out, &format!("{words}: lowest, °C"), &sums, kept(|own| own.lowest));
+            }
+        }
+        line!(out);
+    }
+
+    fn machines(&self, out: &mut String, sums: &[&PlantRoomSums]) {
+        let house = self.replayed.house;
+        for (index, pump) in house.site.plant_room.heat_pumps.iter().enumerate() {
+            row(out, &format!("COP of {}", pump.name), sums, |sums| {
+                let own = sums.routes.iter().filter(|o| o.route.source == Source::HeatPump(index));
+                let (heat, used) = own.fold((0.0, 0.0), |(heat, used), own| {
+                    (heat + own.heat_kwh, used + own.electricity_kwh)
+                });
+                if used > 0.05 { format!("{:.2}", heat / used) } else { "none ran".to_owned() }
+            });
+        }
+        row(out, "Electricity of sources, kWh", sums, |sums| {
+            let own = sums.routes.iter().filter(|own| own.route.source != Source::Immersion);
+            format!("{:.1}", own.map(|own| own.electricity_kwh).sum::<f64>())
+        });
+        if house.site.plant_room.boiler.is_some() {
+            row(out, "Fuel, kWh", sums, |sums| format!("{:.1}", sums.fuel_kwh()));
+        }
+        row(out, "Starts of heat pumps and boiler", sums, |sums| sums.starts.to_string());
+        line!(out);
+    }
+}
+
+fn row(
+    out: &mut String,
+    words: &str,
+    sums: &[&PlantRoomSums],
+    value: impl Fn(&PlantRoomSums) -> String,
+) {
+    let mut text = format!("{words:<WORDS$}");
+    for own in sums {
+        text += &format!("{:>15}", value(own));
+    }
+    line!(out, "{text}");
+}
