@@ -9,6 +9,7 @@ mod finer;
 mod habits;
 mod plant_room;
 mod plant_room_site;
+mod plant_room_size;
 mod practice;
 mod properties;
 mod replay;

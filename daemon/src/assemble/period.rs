@@ -4,19 +4,20 @@
 //! time a day before, and every gap is counted. Weather, load and draws of
 //! other years are laid onto the dates of the prices, and a note says so.
 
+mod draws;
+
 use chrono::{Datelike, Days, NaiveDate, Timelike, Weekday};
 use chrono_tz::Tz;
 use optimiser::forecast::Mark;
-use optimiser::problem::Draw;
 use optimiser::replay::{
     Foreknown, HygieneRule, LOOK_AHEAD, Record, SLOT_SECONDS, Timeline, TimelineError,
 };
 use optimiser::time::{Horizon, Instant, Slot, TimeError};
-use optimiser::units::{Energy, Flow, Temperature};
+use optimiser::units::{Energy, Temperature};
 
-use crate::house::{BaseLoad, DrawHabit, DrawKind, House, Pv};
+use crate::house::{BaseLoad, House, Pv};
 use crate::local_time::{day, local_date, occurrence, time_of_day};
-use crate::series::{Dimension, SeriesFile};
+use crate::series::SeriesFile;
 use crate::tariff::{Rates, unit_rates};
 use crate::weather::onto::means;
 use crate::weather::{Weather, pv as sun};
@@ -25,9 +26,6 @@ use super::{AssembleError, Known, habits, supply, surroundings};
 
 /// Days before the period that forecasts may remember.
 const MEMORY_DAYS: i64 = 60;
-
-/// Flow at the tap where draws come from a file and the site states none [L/min].
-const USUAL_FLOW: Flow = Flow::constant(8.0);
 
 /// A period with what is worth saying about its making.
 #[derive(Debug, Clone, PartialEq)]
@@ -118,7 +116,7 @@ pub fn period(
     let air = air.map(|_| means(&weather, &horizon, |row| row.temp_air.map(Temperature::celsius)));
     let pv = pv(house, &known, &horizon, &weather, &mut notes)?;
     let load = load(house, &known, &horizon)?;
-    let (draws, foreknown) = draws(house, &known, draws_column, &horizon, &mut notes)?;
+    let (draws, foreknown) = draws::draws(house, &known, draws_column, &horizon, &mut notes)?;
     let missing = |of: &[bool]| of[judged_slots.clone()].iter().filter(|gap| **gap).count();
     let gaps = Gaps {
         slots: judged_slots.len(),
@@ -319,82 +317,6 @@ fn load(
         )
         .into()),
     }
-}
-
-/// Draws of a file where one is given, else those of the site's list; and
-/// whether they are known in advance.
-fn draws(
-    house: &House,
-    known: &Known,
-    column: Option<&str>,
-    horizon: &Horizon,
-    notes: &mut Vec<String>,
-) -> Result<(Vec<Draw>, bool), PeriodError> {
-    let Some(file) = &known.draws else {
-        let mut draws = Vec::new();
-        for habit in &house.draws {
-            let DrawKind::Daily(list) = &habit.kind else {
-                return Err(AssembleError::Column(
-                    "the site's draws are a series; give one with --draws FILE".to_owned(),
-                )
-                .into());
-            };
-            for draw in list {
-                let at = habits::times(draw.at, &draw.days, horizon, house.time_zone);
-                draws.extend(at.map(|start| Draw {
-                    store: habit.store,
-                    start,
-                    volume: draw.volume,
-                    temperature: draw.temperature,
-                    flow: draw.flow,
-                }));
-            }
-        }
-        notes.push(
-            "draws follow the site's list to the minute and are known in advance; a real household surprises (give --draws FILE)"
-                .to_owned(),
-        );
-        return Ok((draws, true));
-    };
-    let mut draws = Vec::new();
-    let mut stated = false;
-    for habit in &house.draws {
-        if let DrawKind::Series { .. } = habit.kind {
-            stated = true;
-            draws.extend(habits::series_draws(habit, file, horizon)?);
-        }
-    }
-    if !stated {
-        draws = habits::series_draws(&instead(house, file, column)?, file, horizon)?;
-        notes.push(format!("the draws of {} take the place of the site's list", file.name()));
-    }
-    Ok((draws, false))
-}
-
-/// A habit that follows a file in a house with a list.
-fn instead(
-    house: &House,
-    file: &SeriesFile,
-    column: Option<&str>,
-) -> Result<DrawHabit, AssembleError> {
-    let column = match column {
-        Some(column) => column.to_owned(),
-        None => file
-            .only(Dimension::Volume)
-            .map_err(|error| AssembleError::Column(format!("{error} (with --draws-column)")))?
-            .header()
-            .to_owned(),
-    };
-    let store = house.draws.first().map_or(0, |habit| habit.store);
-    Ok(DrawHabit {
-        store,
-        kind: DrawKind::Series {
-            column,
-            temperature: house.site.stores[store].use_temperature,
-            flow: USUAL_FLOW,
-            scale: 1.0,
-        },
-    })
 }
 
 /// Fills each gap with the same time a day before.

@@ -14,6 +14,7 @@ mod of_replay;
 mod of_study;
 mod options;
 mod plant;
+mod plant_room;
 mod plot;
 mod savings;
 mod words;

@@ -1,5 +1,6 @@
 //! stowheat itself as a controller: plan again in every slot, do the first one.
 
+mod haste;
 mod room;
 
 use super::baseline::keeper::Keeper;
@@ -10,7 +11,7 @@ use super::{Controller, LOOK_AHEAD, SlotCommands, View};
 use crate::forecast::{self, Caution, Expected, Knowledge};
 use crate::judge::Effort;
 use crate::plan::{Outcome, Planner};
-use crate::plant::{Commands, HeaterCommand};
+use crate::plant::Commands;
 use crate::problem::{Draw, EndValue, Hygiene, Problem, Ready, Weights};
 use crate::rule::rule_plan;
 use crate::schedule::Schedule;
@@ -35,10 +36,6 @@ const PLANNED: usize = FINE + 2 * COARSE;
 const MARGIN_UP: f64 = 8.0;
 const MARGIN_DOWN: f64 = 1.0;
 const MOST_MARGIN: f64 = 100.0;
-
-/// How long before it falls due an unproven pasteurisation is forced [s]: long
-/// enough to hold a stretch without draws in which the whole store gets hot.
-const HASTE_SECONDS: i64 = 16 * 3_600;
 
 /// How stowheat decides in a replay.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -330,35 +327,6 @@ impl Planning {
         let keeper = Keeper::of(&self.site, SAFE_DIAL, None);
         let jobs = keeper.map_or_else(Vec::new, |mut keeper| keeper.jobs(view, true, &[]));
         SlotCommands { jobs, ..always_on(&self.site) }
-    }
-
-    /// A pasteurisation that no plan has brought about shortly before it falls
-    /// due is done whatever it costs: the lowest element stays on until the
-    /// plant has proven the hold.
-    fn hasten_pasteurisation(&self, view: &View<'_>, commands: &mut SlotCommands) {
-        let now = view.slot(view.now());
-        for (rule, due) in view.hygiene() {
-            if due - now.start() > HASTE_SECONDS {
-                continue;
-            }
-            let first: usize =
-                self.site.stores[..rule.store].iter().map(|s| s.elements.len()).sum();
-            let own = &self.site.stores[rule.store];
-            let heights = own.elements.iter().map(|e| e.height.value()).enumerate();
-            let Some((lowest, _)) = heights.min_by(|a, b| a.1.total_cmp(&b.1)) else {
-                if let Some(mut keeper) = Keeper::of(&self.site, SAFE_DIAL, None) {
-                    commands.jobs = keeper.jobs(view, true, &[rule.store]);
-                }
-                continue;
-            };
-            commands.heaters[first + lowest] = HeaterCommand {
-                power: own.elements[lowest].power,
-                minutes: now.hours() * 60.0,
-                delay_minutes: 0.0,
-            };
-            commands.pumps[rule.store] = own.destratification_pump;
-            commands.dials_up = true;
-        }
     }
 }
 

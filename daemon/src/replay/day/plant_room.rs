@@ -5,7 +5,7 @@ use optimiser::site::{Route, Source};
 use optimiser::time::Slot;
 
 use super::put;
-use crate::present::local;
+use crate::present::{digits, local};
 use crate::replay::{Entry, Replayed};
 
 /// Heat from each source to each sink, and temperatures; nothing for a house of
@@ -47,7 +47,7 @@ pub(super) fn table(out: &mut String, replayed: &Replayed<'_>, entry: &Entry, sl
         let span: Slot = replayed.stage.horizon().slots()[slot];
         let mut text = format!("{:<9}", local::clear_clock(replayed.house.time_zone, span.start()));
         for (route, name) in routes.iter().zip(&names) {
-            text += &format!("{:>1$.3}", heat(slot, *route), width(name));
+            text += &format!("{:>1$}", digits::text(heat(slot, *route), 3), width(name));
         }
         text += &shown.ends(trace, slot);
         put(out, &text);
@@ -55,7 +55,7 @@ pub(super) fn table(out: &mut String, replayed: &Replayed<'_>, entry: &Entry, sl
     let mut text = format!("{:<9}", "Sum");
     for (route, name) in routes.iter().zip(&names) {
         let sum: f64 = slots.iter().map(|&slot| heat(slot, *route)).sum();
-        text += &format!("{sum:>0$.3}", width(name));
+        text += &format!("{:>1$}", digits::text(sum, 3), width(name));
     }
     if shown.fuel {
         let sum: f64 = slots.iter().map(|&slot| trace.slots()[slot].fuel_kwh()).sum();

@@ -217,6 +217,13 @@ impl PlantRoomSums {
             - self.gained_kwh
     }
 
+    /// Heat that reached rooms and pool [kWh].
+    pub fn circuits_kwh(&self) -> f64 {
+        let own =
+            self.routes.iter().filter(|own| matches!(own.route.sink, Sink::Rooms | Sink::Pool));
+        own.map(|own| own.heat_kwh).sum()
+    }
+
     /// Heat that moved, to measure the rest by [kWh].
     pub fn throughput_kwh(&self) -> f64 {
         self.routes.iter().map(|own| own.heat_kwh.abs()).sum::<f64>() + self.rooms_gain_kwh
