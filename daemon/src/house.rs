@@ -2,6 +2,7 @@
 //! ties it to local time, money and habits.
 
 mod plant_room;
+mod seasons;
 
 use chrono::{NaiveTime, Weekday};
 use chrono_tz::Tz;
@@ -31,6 +32,9 @@ pub struct House {
     pub location: Option<Location>,
     /// Stores, battery and grid limits.
     pub site: Site,
+    /// Cold water of each store by month, where it is given so [°C]. The site has that
+    /// of the coldest, and [`House::in_season`] that of a day.
+    pub cold_water: Vec<Option<Months>>,
     /// Names, weather and wishes of the plant room.
     pub plant_room: PlantRoomFacts,
     /// The electrical supply behind the grid limits.

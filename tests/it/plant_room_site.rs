@@ -314,12 +314,36 @@ fn a_heat_pump_does_one_job_at_a_time_and_every_form_tells_it() {
     assert!(shown.lines().all(|line| line.chars().count() <= 100), "{shown}");
     let told = explain::overview(&plan);
     assert!(told.contains("COP of ground after Staffell et al. 2012"), "{told}");
+    a_source_is_explained(&plan);
     let svg = chart::render(&plan);
     for words in ["Heat pump ground, electricity; heat ", "Collectors, heat", ">Buffer<", ">Rooms<"]
     {
         assert!(svg.contains(words), "no {words}");
     }
     assert!(!svg.contains("NaN"));
+}
+
+fn a_source_is_explained(plan: &Plan<'_>) {
+    let at_work = |slot: &SlotPlan| {
+        slot.jobs.iter().any(|job| job.route.source == UNIT && job.heat.kwh() > 0.1)
+    };
+    let busy = plan.schedule.slots.iter().find(|slot| at_work(slot)).expect("it heats");
+    let told = |name: &str, at: Instant| {
+        let at = chrono::DateTime::from_timestamp(at.unix(), 0).expect("an instant");
+        let target = explain::Target::parse(plan, &format!("{name}@{}", at.to_rfc3339()));
+        explain::one(plan, target.expect("a source and a slot"))
+    };
+    let text = told("ground", busy.slot.start());
+    for words in
+        ["· runs", "ground → ", "a kWh of its heat for ", "one more kWh in buffer is worth"]
+    {
+        assert!(text.contains(words), "no `{words}` in\n{text}");
+    }
+    let night = told("collectors", plan.problem.horizon.start());
+    assert!(night.contains("collectors · ") && night.contains("rests"), "{night}");
+    assert!(night.contains("next run"), "{night}");
+    let error = explain::Target::parse(plan, "kettle@13:00").expect_err("there is none");
+    assert!(error.to_string().contains("`ground`, `collectors`, `buffer`"), "{error}");
 }
 
 /// The document has every job, with parts that sum, and fits its schema.

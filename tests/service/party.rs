@@ -286,7 +286,7 @@ pub(crate) fn say_until(
     what: &str,
     is_it: impl Fn(&Heard) -> bool,
 ) -> Heard {
-    let (from, end) = (listener.count(), Instant::now() + Duration::from_secs(60));
+    let (from, end) = (listener.count(), Instant::now() + Duration::from_mins(1));
     loop {
         say(port, topic, payload);
         if let Some(heard) = listener.within(Duration::from_millis(100), from, &is_it) {

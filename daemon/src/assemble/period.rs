@@ -100,7 +100,7 @@ pub fn period(
 ) -> Result<Period, PeriodError> {
     super::refuse_phases(house)?;
     let zone = house.time_zone;
-    let mut notes = Vec::new();
+    let mut notes = house.in_no_season();
     let (first, last) = days(house, known, from, to)?;
     let judged = Slot::new(midnight(first, zone), midnight(next(last), zone))
         .ok_or_else(|| PeriodError::NoDays { from: first, to: last, covers: covers(known) })?;

@@ -60,8 +60,8 @@ pub(super) struct Plan {
     /// Print the schedule as JSON (see `stowheat schema plan`)
     #[arg(long)]
     pub(super) json: bool,
-    /// Explain a decision, as bottom@13:00; without a value, the present slot
-    #[arg(long, value_name = "HEATER@TIME", num_args = 0..=1, default_missing_value = "")]
+    /// Explain a decision of a heater or a source, as bottom@13:00; without a value, the present slot
+    #[arg(long, value_name = "NAME@TIME", num_args = 0..=1, default_missing_value = "")]
     pub(super) explain: Option<String>,
     /// Write the plan as a chart
     #[arg(long, value_name = "FILE.svg")]

@@ -25,15 +25,15 @@ pub(super) fn run(arguments: &arguments::Plan) -> Result<(), Problem> {
     };
     let checked = site_file::read(&text, &name)
         .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
-    let house = checked.house;
-    refuse_phases(&house).map_err(|error| Problem::new(Failure::Site, error))?;
     let demo = arguments.site.is_none() && arguments.inputs.prices.is_none();
+    let at = instant(arguments.at.as_deref().or(demo.then_some(DEMO_AT)))?;
+    let house = checked.house.in_season(at);
+    refuse_phases(&house).map_err(|error| Problem::new(Failure::Site, error))?;
     let known = if demo {
         files::demo(&arguments.inputs, &house)?
     } else {
         files::known(&arguments.inputs, &house)?
     };
-    let at = instant(arguments.at.as_deref().or(demo.then_some(DEMO_AT)))?;
     show(arguments, &house, &known, at)
 }
 

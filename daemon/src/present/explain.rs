@@ -1,5 +1,5 @@
-//! Why a heater is on or off in a slot: the prices, what the heat is worth,
-//! who waits for it, what limits it and what would change the decision.
+//! Why a heater or a source is on or off in a slot: the prices, what the heat is
+//! worth, who waits for it, what limits it and what would change the decision.
 
 use optimiser::problem::HeaterId;
 use optimiser::schedule::{HeaterPlan, Reason, SlotPlan};
@@ -8,12 +8,13 @@ use optimiser::units::Price;
 
 use super::digits::text;
 use super::totals::Sources;
-use super::{Plan, jobs, local, reasons, some};
+use super::{Plan, local, reasons, some};
 
 mod limits;
+mod sources;
 mod target;
 
-pub use target::{Target, TargetError};
+pub use target::{Subject, Target, TargetError};
 
 /// Difference of two prices that is taken for none [minor/kWh].
 const EDGE: f64 = 0.05;
@@ -21,12 +22,19 @@ const EDGE: f64 = 0.05;
 /// Decisions told besides the current slot.
 const DECISIONS: usize = 3;
 
-/// One slot and heater explained.
+/// One slot and what is asked about it, explained.
 pub fn one(plan: &Plan<'_>, target: Target) -> String {
-    let slot = &plan.slots()[target.slot];
-    let heater = &slot.heaters[target.heater];
+    match target.of {
+        Subject::Heater(heater) => of_heater(plan, target.slot, heater),
+        Subject::Source(source) => sources::one(plan, target.slot, source),
+    }
+}
+
+fn of_heater(plan: &Plan<'_>, index: usize, heater: usize) -> String {
+    let slot = &plan.slots()[index];
+    let heater = &slot.heaters[heater];
     let mut lines = vec![title(plan, slot, heater), reasons::full(plan, slot, heater)];
-    for (name, text) in facts(plan, target) {
+    for (name, text) in facts(plan, index, heater) {
         lines.push(format!("  {name:<13}{text}"));
     }
     lines.push(String::new());
@@ -37,8 +45,8 @@ pub fn one(plan: &Plan<'_>, target: Target) -> String {
 pub fn overview(plan: &Plan<'_>) -> String {
     let mut parts = vec!["Now\n".to_owned()];
     let heaters = plan.problem.heaters().count();
-    parts.extend((0..heaters).map(|heater| one(plan, Target { slot: 0, heater })));
-    parts.extend(sources(plan));
+    parts.extend((0..heaters).map(|heater| of_heater(plan, 0, heater)));
+    parts.extend(sources::now(plan));
     let decisions = decisions(plan);
     if !decisions.is_empty() {
         let what = if plan.has_values() { "worth most" } else { "that use most" };
@@ -46,47 +54,6 @@ pub fn overview(plan: &Plan<'_>) -> String {
         parts.extend(decisions.into_iter().map(|decision| told(plan, &decision)));
     }
     parts.join("\n")
-}
-
-/// What the sources of the plant room do now, and what their heat is worth; nothing
-/// without any.
-fn sources(plan: &Plan<'_>) -> Option<String> {
-    if plan.problem.site.plant_room.is_empty() {
-        return None;
-    }
-    let slot = &plan.slots()[0];
-    let mut lines: Vec<String> = slot
-        .jobs
-        .iter()
-        .filter(|job| jobs::runs(job))
-        .map(|job| {
-            let sum = jobs::Sum::of([job]);
-            format!(
-                "{} · {} in {} min from {} min on: {}",
-                jobs::arrow(plan, job.route),
-                jobs::amount(job.route, &sum),
-                text(job.minutes, 0),
-                text(job.delay_minutes, 0),
-                reasons::short(plan, job.why, slot.slot.start())
-            )
-        })
-        .collect();
-    if lines.is_empty() {
-        lines.push("Heat pumps, boiler and collectors rest.".to_owned());
-    }
-    lines.extend(jobs::warmth(slot).map(|warmth| format!("  then        {warmth}")));
-    let room = &slot.plant_room;
-    let values =
-        [("buffer", room.buffer_value), ("rooms", room.rooms_value), ("pool", room.pool_value)];
-    for (name, value) in values.into_iter().filter_map(|(name, v)| Some((name, v?))) {
-        let worth = plan.currency().rate(value);
-        lines.push(format!("  heat        one more kWh in the {name} is worth {worth}"));
-    }
-    lines.extend(
-        jobs::models(plan).iter().map(|(of, name)| format!("  model       {of} after {name}")),
-    );
-    lines.push(String::new());
-    Some(lines.join("\n"))
 }
 
 /// Consecutive slots in which a heater is on for one reason.
@@ -187,18 +154,9 @@ fn energy(sources: Sources) -> String {
     format!("{} kWh ({})", text(sources.total(), 2), list.join(", "))
 }
 
-fn facts(plan: &Plan<'_>, target: Target) -> Vec<(&'static str, String)> {
-    let slot = &plan.slots()[target.slot];
-    let heater = &slot.heaters[target.heater];
+fn facts(plan: &Plan<'_>, index: usize, heater: &HeaterPlan) -> Vec<(&'static str, String)> {
+    let slot = &plan.slots()[index];
     let money = plan.currency();
-    let here = plan.price_at_house(slot);
-    let mark = if plan.is_forecast(slot.slot) { " (forecast)" } else { "" };
-    let now = format!(
-        "import {}{mark}, export {}; one more kWh at the house costs {}",
-        money.rate(slot.import_price),
-        money.rate(slot.export_price),
-        money.rate(here)
-    );
     let value = match heat_value(plan, slot, heater.id) {
         Some(value) => {
             format!("one more kWh in {} is worth {}", plan.store(heater.id).name, money.rate(value))
@@ -206,13 +164,24 @@ fn facts(plan: &Plan<'_>, target: Target) -> Vec<(&'static str, String)> {
         None => "not known: this is a rule plan, which has no marginal values".to_owned(),
     };
     vec![
-        ("price now", now),
-        ("best later", best_later(plan, target.slot)),
+        ("price now", price_now(plan, slot)),
+        ("best later", best_later(plan, index)),
         ("heat", value),
         ("wanted by", deadline(plan, slot, heater.id)),
         ("limit", limits::of(plan, slot, heater).join("; ")),
         ("would change", change(plan, slot, heater)),
     ]
+}
+
+fn price_now(plan: &Plan<'_>, slot: &SlotPlan) -> String {
+    let money = plan.currency();
+    let mark = if plan.is_forecast(slot.slot) { " (forecast)" } else { "" };
+    format!(
+        "import {}{mark}, export {}; one more kWh at the house costs {}",
+        money.rate(slot.import_price),
+        money.rate(slot.export_price),
+        money.rate(plan.price_at_house(slot))
+    )
 }
 
 /// Worth of a kWh of heat in the heater's store at the end of a slot.

@@ -3,7 +3,7 @@
 use super::markup::{Section, Table, escaped, page, paragraph};
 use super::months::Past;
 use super::options::Served;
-use super::{chosen, coverage, currents, day, months, options, plant, plant_room, words};
+use super::{chosen, coverage, currents, day, months, options, plant, sources, words};
 use crate::house::House;
 use crate::present::Currency;
 use crate::present::digits::text;
@@ -20,7 +20,7 @@ pub fn of_replay(house: &House, case: &Case, files: &[Source]) -> String {
         Section::new("plant", "The plant", plant::figure(house).html()),
         Section::new("controls", "stowheat beside simple controls", controls(replay, &money)),
     ];
-    if let Some(body) = plant_room::section(replay, &money) {
+    if let Some(body) = sources::section(replay, &money) {
         sections.push(Section::new("sources", "Sources, rooms and pool", body));
     }
     if let (Some(before), Some(after)) = (kept::rule(case), replay.controllers.first()) {

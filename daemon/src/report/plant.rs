@@ -1,13 +1,18 @@
 //! The plant room drawn.
 
 use super::markup::{Figure, Table};
+use super::plant_room;
 use super::plot::WIDTH;
 use crate::house::{House, Pv};
 use crate::present::digits::text;
 use crate::present::svg::{Anchor, Svg};
+use crate::site_file::{sink_in_words, source_in_words};
 
-/// Height of the picture [px].
+/// Height of the picture of stores and elements [px].
 const HEIGHT: f64 = 302.0;
+
+/// Where the line of electricity runs [px].
+pub(super) const BUS: f64 = 96.0;
 
 /// The plant of a house.
 pub(super) fn figure(house: &House) -> Figure {
@@ -22,9 +27,17 @@ pub(super) fn figure(house: &House) -> Figure {
         .collect::<Vec<_>>()
         .join("; ")
         + ". Water is drawn at the top of a store and replaced by cold water at its foot.";
-    let mut svg = Svg::figure("plant", (WIDTH, HEIGHT), &title, &finding);
+    let is_simple = house.site.plant_room.routes().is_empty();
+    let height = if is_simple { HEIGHT } else { plant_room::height(house) };
+    let mut svg = Svg::figure("plant", (WIDTH, height), &title, &finding);
     svg.open("aria-hidden=\"true\"");
-    draw(&mut svg, house);
+    electricity(&mut svg, house);
+    if is_simple {
+        stores(&mut svg, house);
+    } else {
+        plant_room::draw(&mut svg, house);
+    }
+    svg.text("haloed", Anchor::Start, (12.0, BUS + 16.0), "electricity, one meter");
     svg.close();
     Figure { title, finding, svg: svg.finish(), numbers }
 }
@@ -71,6 +84,14 @@ fn parts(house: &House) -> Vec<(String, String)> {
             format!("{} L, {}", store.volume.litres(), elements.join(" and ")),
         ));
     }
+    let routes = house.site.plant_room.routes();
+    for source in house.site.plant_room.sources() {
+        let sinks = routes.iter().filter(|route| route.source == source);
+        let sinks: Vec<_> = sinks.map(|route| sink_in_words(house, route.sink, source)).collect();
+        let what = format!("{}; serves {}", source_in_words(house, source), sinks.join(", and "))
+            .replace('`', "");
+        all.push((house.source_name(source), what));
+    }
     all
 }
 
@@ -85,8 +106,8 @@ fn sun(house: &House) -> Option<String> {
     })
 }
 
-fn draw(svg: &mut Svg, house: &House) {
-    let bus = 96.0;
+/// What makes and takes electricity beside the plant.
+fn electricity(svg: &mut Svg, house: &House) {
     let mut sources = vec![
         ("Grid".to_owned(), format!("{} A fuse", house.supply.fuse.amperes())),
         ("House".to_owned(), "everything else".to_owned()),
@@ -103,10 +124,12 @@ fn draw(svg: &mut Svg, house: &House) {
         svg.rect("box", (middle - 72.0, 10.0), 144.0, 48.0);
         svg.text("panel", Anchor::Middle, (middle, 30.0), name);
         svg.text("unit", Anchor::Middle, (middle, 47.0), what);
-        svg.line("wire", (middle, 58.0), (middle, bus));
+        svg.line("wire", (middle, 58.0), (middle, BUS));
     }
-    svg.line("wire", (step * 0.5, bus), (WIDTH - step * 0.5, bus));
-    svg.text("unit", Anchor::Start, (step * 0.5 + 6.0, bus + 16.0), "electricity, one meter");
+    svg.line("wire", (step * 0.5, BUS), (WIDTH - step * 0.5, BUS));
+}
+
+fn stores(svg: &mut Svg, house: &House) {
     let stores = &house.site.stores;
     let most = stores.iter().map(|s| s.volume.litres()).fold(1.0, f64::max);
     let step = WIDTH / stores.len() as f64;
@@ -119,20 +142,8 @@ fn draw(svg: &mut Svg, house: &House) {
             let element = &store.elements[share];
             let y = foot - element.height.value() * height;
             let feed = left - 40.0 - 14.0 * share as f64;
-            svg.path("wire", &[(feed, bus), (feed, y), (left, y)], false);
-            let zigzag: Vec<(f64, f64)> = (0..=8)
-                .map(|i| {
-                    let off = if i % 2 == 0 {
-                        0.0
-                    } else if i % 4 == 1 {
-                        -4.0
-                    } else {
-                        4.0
-                    };
-                    (left + 5.5 * f64::from(i), y + off)
-                })
-                .collect();
-            svg.path("top", &zigzag, false);
+            svg.path("wire", &[(feed, BUS), (feed, y), (left, y)], false);
+            plant_room::zigzag(svg, "top", (left, left + 44.0), y);
             let label = format!("{} {} kW", element.name, element.power.kw());
             svg.text("label", Anchor::Start, (middle + 42.0, y + 4.0), &label);
         }

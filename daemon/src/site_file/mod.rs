@@ -37,6 +37,7 @@ pub use self::options::{Offer, Options, options};
 pub use self::place::{Place, place, with_numbers};
 pub use self::schema::schema;
 pub use self::summary::summary;
+pub(crate) use self::summary::{sink_in_words, source_in_words};
 use crate::house::House;
 use crate::service::settings::ServiceSettings;
 
@@ -120,8 +121,13 @@ pub fn read(text: &str, file_name: &str) -> Result<Checked, Report> {
 fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
     let named = root.part("site");
     let supply = supply::supply(root.part("grid"), faults);
-    let (stores, losses): (Vec<_>, Vec<_>) =
-        root.tables("store").iter().map(|node| stores::store(node, faults)).unzip();
+    let (mut stores, mut cold_water, mut losses) = (Vec::new(), Vec::new(), Vec::new());
+    for node in root.tables("store") {
+        let (store, by_month, loss) = stores::store(node, faults);
+        stores.push(store);
+        cold_water.push(by_month);
+        losses.push(loss);
+    }
     let (room, facts) = plant_room::plant_room(root, &stores, &supply, faults);
     let site = Site {
         grid: supply::grid(root.part("grid"), &supply, faults),
@@ -146,6 +152,7 @@ fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
         hygiene: habits::hygiene(root, &site.stores, faults),
         state: habits::state(root, &site, &facts, faults),
         plant_room: facts,
+        cold_water,
         site,
     };
     let service = root.table("service").and_then(|node| service::service(node, &house, faults));

@@ -10,7 +10,7 @@ use super::plant_room;
 use super::supply;
 use super::tree::Node;
 use super::{Circuit, Insulation, LossBasis, Wiring};
-use crate::house::Supply;
+use crate::house::{Months, Supply};
 
 /// Share of the volume held back where nothing is said: 30 of 250 L, about a
 /// shower at the tap.
@@ -19,8 +19,14 @@ const HELD_BACK_SHARE: f64 = 0.12;
 /// Ratings of protective devices in common use [A].
 const RATINGS: [f64; 10] = [6.0, 10.0, 16.0, 20.0, 25.0, 32.0, 40.0, 50.0, 63.0, 80.0];
 
-/// One store and where its loss is known from.
-pub(super) fn store(node: &Node, faults: &mut Faults) -> (Store, LossBasis) {
+/// One store, its cold water by month and where its loss is known from.
+pub(super) fn store(node: &Node, faults: &mut Faults) -> (Store, Option<Months>, LossBasis) {
+    let by_month = "mains_celsius_by_month";
+    if node.has(by_month) {
+        let why = format!("the cold water is given by `{by_month}`");
+        node.stray(&["mains_celsius"], &why, faults);
+    }
+    let cold_water = plant_room::months(node, by_month, faults);
     let (heat_loss, basis) = heat_loss(node, faults);
     let volume = node.quantity("volume_litres", Volume::new);
     let usual_reserve = Volume::clamped(HELD_BACK_SHARE * volume.litres());
@@ -30,7 +36,7 @@ pub(super) fn store(node: &Node, faults: &mut Faults) -> (Store, LossBasis) {
         height_m: node.number("height_metres"),
         heat_loss,
         surroundings: node.quantity("surroundings_celsius", Temperature::new),
-        mains: node.quantity("mains_celsius", Temperature::new),
+        mains: cold_water.map_or_else(|| node.quantity("mains_celsius", Temperature::new), coldest),
         use_temperature: node.quantity("use_temperature_celsius", Temperature::new),
         ceiling: node.quantity("ceiling_celsius", Temperature::new),
         cut_out: node.maybe_quantity("cut_out_celsius", Temperature::new),
@@ -41,7 +47,12 @@ pub(super) fn store(node: &Node, faults: &mut Faults) -> (Store, LossBasis) {
         coils: node.tables("coil").iter().map(plant_room::coil).collect(),
         return_loop: node.table("return_loop").map(|n| plant_room::return_loop(n, faults)),
     };
-    (store, basis)
+    (store, cold_water, basis)
+}
+
+/// The worst that a design meets.
+fn coldest(months: Months) -> Temperature {
+    Temperature::clamped(months.into_iter().fold(f64::INFINITY, f64::min))
 }
 
 fn heat_loss(node: &Node, faults: &mut Faults) -> (HeatLoss, LossBasis) {

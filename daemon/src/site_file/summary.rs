@@ -11,6 +11,7 @@ mod supply;
 
 use std::fmt::Write as _;
 
+pub(crate) use self::plant::{sink_in_words, source_in_words};
 pub(super) use self::sources::design_source;
 use super::Checked;
 

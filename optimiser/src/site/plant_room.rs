@@ -99,6 +99,13 @@ impl PlantRoom {
             .collect()
     }
 
+    /// Every source once, in the order of the routes.
+    pub fn sources(&self) -> Vec<Source> {
+        let mut sources: Vec<Source> = self.routes().iter().map(|route| route.source).collect();
+        sources.dedup();
+        sources
+    }
+
     /// Whether a sink exists beside the stores of the site.
     pub fn has_sink(&self, sink: Sink, stores: &[Store]) -> bool {
         match sink {

@@ -1,17 +1,27 @@
-//! What is to be explained: `HEATER@TIME`.
+//! What is to be explained: `HEATER@TIME` or `SOURCE@TIME`.
 
 use chrono::{DateTime, NaiveTime};
+use optimiser::site::Source;
 use optimiser::time::Instant;
 
 use crate::present::{Plan, local};
 
-/// A slot of the plan and a heater in it.
+/// A slot of the plan and what is asked about in it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Target {
     /// Index of the slot.
     pub slot: usize,
-    /// Index of the heater, in the order of the problem's heaters.
-    pub heater: usize,
+    /// What is asked about.
+    pub of: Subject,
+}
+
+/// What can be asked about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Subject {
+    /// A heater, by its index in the order of the problem's heaters.
+    Heater(usize),
+    /// A source of the plant room.
+    Source(Source),
 }
 
 /// Why nothing can be explained.
@@ -20,8 +30,8 @@ pub enum TargetError {
     /// The text is not of the right form.
     #[error("`{0}` is not HEATER@TIME; write for example `{1}@13:00`")]
     Form(String, String),
-    /// No heater has this name.
-    #[error("there is no heater `{name}`; this site has {known}")]
+    /// No heater or source has this name.
+    #[error("there is no heater or source `{name}`; this site has {known}")]
     Heater {
         /// The name given.
         name: String,
@@ -54,8 +64,8 @@ pub enum TargetError {
 }
 
 impl Target {
-    /// Reads `HEATER@TIME`, where the heater is `element` or `store/element`
-    /// and the time is RFC 3339 (seconds may be left out) or the next such
+    /// Reads `HEATER@TIME` or `SOURCE@TIME`, where the heater is `element` or
+    /// `store/element`, the source has its name in the site file and the time is RFC 3339 (seconds may be left out) or the next such
     /// local time of day.
     ///
     /// # Errors
@@ -66,8 +76,22 @@ impl Target {
                 plan.problem.heaters().next().map_or_else(String::new, |id| plan.short_name(id));
             TargetError::Form(text.to_owned(), example)
         })?;
-        Ok(Self { heater: heater(plan, name.trim())?, slot: slot(plan, time.trim())? })
+        Ok(Self { of: subject(plan, name.trim())?, slot: slot(plan, time.trim())? })
     }
+}
+
+fn subject(plan: &Plan<'_>, name: &str) -> Result<Subject, TargetError> {
+    let sources = plan.problem.site.plant_room.sources();
+    let named = sources.into_iter().find(|source| plan.house.source_name(*source) == name);
+    match (heater(plan, name), named) {
+        (Err(TargetError::Heater { .. }), Some(source)) => Ok(Subject::Source(source)),
+        (found, _) => found.map(Subject::Heater),
+    }
+}
+
+fn sources(plan: &Plan<'_>) -> impl Iterator<Item = String> {
+    let sources = plan.problem.site.plant_room.sources();
+    sources.into_iter().map(|source| plan.house.source_name(source))
 }
 
 fn heater(plan: &Plan<'_>, name: &str) -> Result<usize, TargetError> {
@@ -81,7 +105,7 @@ fn heater(plan: &Plan<'_>, name: &str) -> Result<usize, TargetError> {
         [(index, _)] => Ok(*index),
         [] => Err(TargetError::Heater {
             name: name.to_owned(),
-            known: list(ids().map(|(_, id)| plan.full_name(id)).collect()),
+            known: list(ids().map(|(_, id)| plan.full_name(id)).chain(sources(plan)).collect()),
         }),
         several => Err(TargetError::Ambiguous {
             name: name.to_owned(),

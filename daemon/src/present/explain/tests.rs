@@ -8,7 +8,7 @@ fn parse(sample: &sample::Sample, text: &str) -> Result<Target, String> {
 #[test]
 fn a_local_time_and_an_instant_find_the_same_slot() {
     let summer = sample::summer();
-    let expected = Ok(Target { slot: 16, heater: 0 });
+    let expected = Ok(Target { slot: 16, of: Subject::Heater(0) });
     for text in [
         "lower@13:00",
         "lower@13:29",
@@ -23,7 +23,7 @@ fn a_local_time_and_an_instant_find_the_same_slot() {
 #[test]
 fn a_time_that_has_passed_today_is_meant_tomorrow() {
     let target = parse(&sample::summer(), "upper@03:30").expect("a slot");
-    assert_eq!(target, Target { slot: 45, heater: 1 });
+    assert_eq!(target, Target { slot: 45, of: Subject::Heater(1) });
 }
 
 #[test]

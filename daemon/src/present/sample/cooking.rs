@@ -279,6 +279,7 @@ impl Recipe<'_> {
             draws: Vec::new(),
             ready: Vec::new(),
             hygiene: Vec::new(),
+            cold_water: Vec::new(),
             plant_room: PlantRoomFacts::default(),
             state: PresentState {
                 plant_room: PlantRoomState::default(),

@@ -192,7 +192,7 @@ const NO_PRICES: &str =
     "no price is known; the plan keeps the promises as if every hour cost the same";
 
 fn house_now(snapshot: &Snapshot) -> House {
-    let mut house = House::clone(&snapshot.house);
+    let mut house = House::clone(&snapshot.house).in_season(snapshot.at);
     house.state.stores.clone_from(&snapshot.stores);
     house.state.battery = snapshot.battery;
     for (rule, proven) in house.hygiene.iter_mut().zip(&snapshot.proven) {

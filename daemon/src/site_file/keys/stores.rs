@@ -41,6 +41,11 @@ pub(super) static STORE: Shape = Shape {
         ),
         assumed("surroundings_celsius", number(-20.0, 50.0, 18.0), "Temperature around the store."),
         assumed("mains_celsius", number(0.0, 35.0, 10.0), "Temperature of the cold water."),
+        optional(
+            "mains_celsius_by_month",
+            Numbers { min: 0.0, max: 35.0, usual: &[8.0] },
+            "Instead, in the middle of each month from January to December.",
+        ),
         assumed(
             "use_temperature_celsius",
             number(25.0, 70.0, 40.0),

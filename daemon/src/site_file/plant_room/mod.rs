@@ -85,7 +85,8 @@ fn climate(node: &Node, faults: &mut Faults) -> Climate {
     }
 }
 
-fn months(node: &Node, key: &str, faults: &mut Faults) -> Option<Months> {
+/// Twelve values, or one for all months.
+pub(super) fn months(node: &Node, key: &str, faults: &mut Faults) -> Option<Months> {
     let values = node.numbers(key)?;
     if let [value] = values {
         return Some([*value; 12]);

@@ -10,11 +10,11 @@ pub(super) fn describe(page: &mut Page, checked: &Checked) {
     let house = &checked.house;
     if !house.site.plant_room.is_empty() {
         page.heading("Plant, from sources to sinks");
-        for source in sources(house) {
-            page.sentence(&title(house, source));
+        for source in house.site.plant_room.sources() {
+            page.sentence(&source_in_words(house, source));
             for route in house.site.plant_room.routes() {
                 if route.source == source {
-                    page.sentence(&format!("  └─ {}", sink(house, route.sink, source)));
+                    page.sentence(&format!("  └─ {}", sink_in_words(house, route.sink, source)));
                 }
             }
         }
@@ -24,15 +24,8 @@ pub(super) fn describe(page: &mut Page, checked: &Checked) {
     }
 }
 
-/// Every source once, in the order of the routes.
-fn sources(house: &House) -> Vec<Source> {
-    let mut sources: Vec<Source> =
-        house.site.plant_room.routes().iter().map(|route| route.source).collect();
-    sources.dedup();
-    sources
-}
-
-fn title(house: &House, source: Source) -> String {
+/// A source, its limits and its manners.
+pub(crate) fn source_in_words(house: &House, source: Source) -> String {
     let room = &house.site.plant_room;
     match source {
         Source::HeatPump(index) => {
@@ -85,7 +78,8 @@ fn taken_from(pump: &HeatPump) -> &'static str {
     }
 }
 
-fn sink(house: &House, sink: Sink, from: Source) -> String {
+/// A sink as a source meets it.
+pub(crate) fn sink_in_words(house: &House, sink: Sink, from: Source) -> String {
     let room = &house.site.plant_room;
     match sink {
         Sink::Coil { store, coil } => {
