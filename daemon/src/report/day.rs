@@ -279,9 +279,12 @@ pub(super) fn table(day: &TypicalDay, money: &Currency) -> Table {
     table
 }
 
+/// A temperature at the end of a half-hour, by name.
+type End = (&'static str, fn(&SlotRow) -> Option<f64>);
+
 /// Temperatures at the end of half-hours, of what there is.
-fn plant_room(day: &TypicalDay) -> Vec<(&'static str, fn(&SlotRow) -> Option<f64>)> {
-    let all: [(&'static str, fn(&SlotRow) -> Option<f64>); 3] =
+fn plant_room(day: &TypicalDay) -> Vec<End> {
+    let all: [End; 3] =
         [("buffer", |s| s.buffer_c), ("rooms", |s| s.rooms_c), ("pool", |s| s.pool_c)];
     all.into_iter().filter(|(_, of)| day.slots.iter().any(|slot| of(slot).is_some())).collect()
 }

@@ -14,7 +14,6 @@ use crate::plan::{Outcome, Planner};
 use crate::plant::Commands;
 use crate::problem::{Draw, EndValue, Hygiene, Problem, Ready, Weights};
 use crate::rule::rule_plan;
-use crate::schedule::Schedule;
 use crate::site::Site;
 use crate::solve::SolveLimits;
 use crate::time::{Horizon, Series, Slot};
@@ -268,9 +267,12 @@ impl Planning {
         None
     }
 
-    fn schedule(&mut self, problem: &Problem) -> Option<Schedule> {
+    fn commands(&mut self, problem: &Problem) -> Option<Commands> {
         let why = match self.planner.plan(problem) {
-            Outcome::Planned(planned) => return Some(planned.schedule),
+            Outcome::Planned(planned) => {
+                let jobs = planned.jobs;
+                return Some(Commands { jobs, ..Commands::of(problem, &planned.schedule) });
+            }
             Outcome::Infeasible(missing) => {
                 format!("load stays unserved in {} slots", missing.len())
             }
@@ -282,7 +284,7 @@ impl Planning {
         };
         self.by_rule += 1;
         self.last_failure = Some(why);
-        rule_plan(problem).ok()
+        rule_plan(problem).ok().map(|schedule| Commands::of(problem, &schedule))
     }
 }
 
@@ -310,8 +312,7 @@ impl Controller for Planning {
 impl Planning {
     fn planned(&mut self, view: &View<'_>) -> SlotCommands {
         let Some(problem) = self.checked_problem(view) else { return self.comfort_minimum(view) };
-        let Some(schedule) = self.schedule(&problem) else { return self.comfort_minimum(view) };
-        let all = Commands::of(&problem, &schedule);
+        let Some(all) = self.commands(&problem) else { return self.comfort_minimum(view) };
         SlotCommands {
             heaters: all.heaters.iter().map(|row| row[0]).collect(),
             battery: all.battery[0],

@@ -1,5 +1,7 @@
 //! A day of a plant room, slot by slot.
 
+use std::fmt::Write as _;
+
 use optimiser::plant::PlantRoomTrace;
 use optimiser::site::{Route, Source};
 use optimiser::time::Slot;
@@ -20,23 +22,21 @@ pub(super) fn table(out: &mut String, replayed: &Replayed<'_>, entry: &Entry, sl
     let width = |name: &String| name.chars().count().max(7) + 2;
     let mut head = format!("{:<9}", "Start");
     for name in &names {
-        head += &format!("{name:>0$}", width(name));
+        let _ = write!(head, "{name:>0$}", width(name));
     }
-    let shown = Shown {
-        fuel: site.boiler.is_some(),
-        buffer: site.buffer.is_some(),
-        rooms: site.rooms.is_some(),
-        pool: site.pool.is_some(),
-    };
-    for (there, name) in [
-        (shown.fuel, "fuel"),
-        (shown.buffer, "buffer"),
-        (shown.rooms, "rooms"),
-        (shown.pool, "pool"),
-    ] {
-        if there {
-            head += &format!("{name:>8}");
-        }
+    let column =
+        |there: bool, name, decimals, of: Of| there.then_some(Column { name, decimals, of });
+    let columns: Vec<Column> = [
+        column(site.boiler.is_some(), "fuel", 3, |trace, k| trace.slots()[k].fuel_kwh()),
+        column(site.buffer.is_some(), "buffer", 1, |trace, k| trace.buffer(k + 1)),
+        column(site.rooms.is_some(), "rooms", 1, |trace, k| trace.slots()[k].air),
+        column(site.pool.is_some(), "pool", 1, |trace, k| trace.pool(k + 1)),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    for column in &columns {
+        let _ = write!(head, "{:>8}", column.name);
     }
     put(out, &head);
     let heat = |slot: usize, route: Route| -> f64 {
@@ -47,19 +47,21 @@ pub(super) fn table(out: &mut String, replayed: &Replayed<'_>, entry: &Entry, sl
         let span: Slot = replayed.stage.horizon().slots()[slot];
         let mut text = format!("{:<9}", local::clear_clock(replayed.house.time_zone, span.start()));
         for (route, name) in routes.iter().zip(&names) {
-            text += &format!("{:>1$}", digits::text(heat(slot, *route), 3), width(name));
+            let _ = write!(text, "{:>1$}", digits::text(heat(slot, *route), 3), width(name));
         }
-        text += &shown.ends(trace, slot);
+        for column in &columns {
+            let _ = write!(text, "{:>8}", digits::text((column.of)(trace, slot), column.decimals));
+        }
         put(out, &text);
     }
     let mut text = format!("{:<9}", "Sum");
     for (route, name) in routes.iter().zip(&names) {
         let sum: f64 = slots.iter().map(|&slot| heat(slot, *route)).sum();
-        text += &format!("{:>1$}", digits::text(sum, 3), width(name));
+        let _ = write!(text, "{:>1$}", digits::text(sum, 3), width(name));
     }
-    if shown.fuel {
+    if site.boiler.is_some() {
         let sum: f64 = slots.iter().map(|&slot| trace.slots()[slot].fuel_kwh()).sum();
-        text += &format!("{sum:>8.3}");
+        let _ = write!(text, "{sum:>8.3}");
     }
     put(out, &text);
     if routes.iter().any(|route| route.source == Source::Buffer) {
@@ -67,31 +69,14 @@ pub(super) fn table(out: &mut String, replayed: &Replayed<'_>, entry: &Entry, sl
     }
 }
 
-/// What a row shows beside heat.
-struct Shown {
-    fuel: bool,
-    buffer: bool,
-    rooms: bool,
-    pool: bool,
-}
+/// A value of a slot.
+type Of = fn(&PlantRoomTrace, usize) -> f64;
 
-impl Shown {
-    fn ends(&self, trace: &PlantRoomTrace, slot: usize) -> String {
-        let mut text = String::new();
-        if self.fuel {
-            text += &format!("{:>8.3}", trace.slots()[slot].fuel_kwh());
-        }
-        for (there, celsius) in [
-            (self.buffer, trace.buffer(slot + 1)),
-            (self.rooms, trace.slots()[slot].air),
-            (self.pool, trace.pool(slot + 1)),
-        ] {
-            if there {
-                text += &format!("{celsius:>8.1}");
-            }
-        }
-        text
-    }
+/// What a row shows beside heat.
+struct Column {
+    name: &'static str,
+    decimals: i32,
+    of: Of,
 }
 
 fn name(replayed: &Replayed<'_>, route: Route) -> String {

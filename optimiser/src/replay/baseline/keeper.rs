@@ -66,6 +66,18 @@ struct Slot<'a> {
     jobs: Vec<JobCommand>,
 }
 
+impl Slot<'_> {
+    /// Temperature of what a heat pump takes its heat from [°C].
+    fn source(&self, from: HeatSource) -> f64 {
+        match from {
+            HeatSource::Air => self.outdoor,
+            HeatSource::Ground => {
+                self.view.sensed(|a| a.ground.as_ref()).map_or(0.0, Temperature::celsius)
+            }
+        }
+    }
+}
+
 impl Keeper {
     /// The controls of a house, if it has sources to control.
     pub(in super::super) fn of(
@@ -257,11 +269,14 @@ impl Keeper {
         if rest < NOTHING || !self.routes.contains(&route) {
             return;
         }
-        let heat = Power::clamped(rest / HOURS);
-        slot.jobs.push(JobCommand { route, delay_minutes: 0.0, minutes: MINUTES, heat });
         let flow = flow.min(buffer.ceiling.celsius());
         let charge = buffer.volume.litres() * KWH_PER_LITRE_KELVIN * (flow - here.celsius());
-        self.serve(slot, Sink::Buffer, rest + charge.max(0.0), flow - 0.5 * SPREAD_K, false);
+        let given =
+            self.serve(slot, Sink::Buffer, rest + charge.max(0.0), flow - 0.5 * SPREAD_K, false);
+        // The pool leaves to the rooms what the buffer holds.
+        let heat = if sink == Sink::Pool { rest.min(given) } else { rest };
+        let heat = Power::clamped(heat / HOURS);
+        slot.jobs.push(JobCommand { route, delay_minutes: 0.0, minutes: MINUTES, heat });
     }
 
     /// Heat for a sink from one machine after the other, and last from the buffer's
@@ -281,7 +296,7 @@ impl Keeper {
             match (route.source, &room.boiler, room.buffer.as_ref().and_then(|b| b.immersion)) {
                 (Source::HeatPump(index), ..) => {
                     let pump = &room.heat_pumps[index];
-                    let source = self.source(slot, pump.source);
+                    let source = slot.source(pump.source);
                     let flow = match sink {
                         Sink::Coil { store, coil } => {
                             let coil = &self.site.stores[store].coils[coil];
@@ -324,15 +339,6 @@ impl Keeper {
             given += power * minutes / 60.0;
         }
         given
-    }
-
-    fn source(&self, slot: &Slot<'_>, from: HeatSource) -> f64 {
-        match from {
-            HeatSource::Air => slot.outdoor,
-            HeatSource::Ground => {
-                slot.view.sensed(|a| a.ground.as_ref()).map_or(0.0, Temperature::celsius)
-            }
-        }
     }
 
     /// Collectors whose sink somebody must choose: the first that they are warm

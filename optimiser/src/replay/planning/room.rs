@@ -35,6 +35,9 @@ pub(super) fn surroundings(view: &View<'_>, site: &Site, horizon: &Horizon) -> (
     (ambient, coming.comfort(site, air.as_deref()))
 }
 
+/// Comfort of rooms and pool.
+type Bands = (Option<Band>, Option<Band>);
+
 struct Coming<'a> {
     view: &'a View<'a>,
     horizon: &'a Horizon,
@@ -84,9 +87,8 @@ impl Coming<'_> {
             measured.or_else(|| expected?.get(slot.checked_sub(now)?).copied())
         };
         let starts = (0..FINE).chain((FINE..PLANNED).step_by(2));
-        let bands: Vec<(Option<Band>, Option<Band>)> =
-            starts.map(|ahead| view.bands(site, now + ahead, air)).collect();
-        let series = |of: fn(&(Option<Band>, Option<Band>)) -> Option<Band>| {
+        let bands: Vec<Bands> = starts.map(|ahead| view.bands(site, now + ahead, air)).collect();
+        let series = |of: fn(&Bands) -> Option<Band>| {
             let own: Option<Vec<Band>> = bands.iter().map(of).collect();
             Series::new("the comfort", self.horizon, own?).ok()
         };
