@@ -42,13 +42,13 @@ fn the_plant_carries_on_from_slot_to_slot() {
     let horizon = stage.horizon();
     let all = &past.around.ambient;
     let ambient = Ambient {
-        outdoor: cut(&all.outdoor, &judged, horizon),
-        ground: cut(&all.ground, &judged, horizon),
-        collector_irradiance: cut(&all.collector_irradiance, &judged, horizon),
-        horizontal_irradiance: cut(&all.horizontal_irradiance, &judged, horizon),
-        humidity: cut(&all.humidity, &judged, horizon),
-        wind: cut(&all.wind, &judged, horizon),
-        pool_cover: cut(&all.pool_cover, &judged, horizon),
+        outdoor: cut(all.outdoor.as_ref(), &judged, horizon),
+        ground: cut(all.ground.as_ref(), &judged, horizon),
+        collector_irradiance: cut(all.collector_irradiance.as_ref(), &judged, horizon),
+        horizontal_irradiance: cut(all.horizontal_irradiance.as_ref(), &judged, horizon),
+        humidity: cut(all.humidity.as_ref(), &judged, horizon),
+        wind: cut(all.wind.as_ref(), &judged, horizon),
+        pool_cover: cut(all.pool_cover.as_ref(), &judged, horizon),
         room_gains: None,
         loop_runs: all.loop_runs.clone(),
     };
@@ -84,11 +84,11 @@ fn the_plant_carries_on_from_slot_to_slot() {
 
 /// Some half-hours of a series.
 fn cut<T: Copy>(
-    all: &Option<Series<T>>,
+    all: Option<&Series<T>>,
     judged: &std::ops::Range<usize>,
     horizon: &optimiser::time::Horizon,
 ) -> Option<Series<T>> {
-    let own = all.as_ref()?.values()[judged.clone()].to_vec();
+    let own = all?.values()[judged.clone()].to_vec();
     Some(Series::new("a part", horizon, own).expect("as many"))
 }
 
