@@ -35,6 +35,10 @@ pub(super) fn surroundings(view: &View<'_>, site: &Site, horizon: &Horizon) -> (
     (ambient, coming.comfort(site, air.as_deref()))
 }
 
+/// Rooms are planned so much above their lowest comfort [K]: a plan of half-hours follows
+/// it only in the mean, since machines run and rest for many minutes.
+const ROOMS_MARGIN_K: f64 = 0.2;
+
 /// Comfort of rooms and pool.
 type Bands = (Option<Band>, Option<Band>);
 
@@ -92,6 +96,11 @@ impl Coming<'_> {
             let own: Option<Vec<Band>> = bands.iter().map(of).collect();
             Series::new("the comfort", self.horizon, own?).ok()
         };
-        Comfort { rooms: series(|both| both.0), pool: series(|both| both.1) }
+        Comfort { rooms: series(|both| both.0.map(with_margin)), pool: series(|both| both.1) }
     }
+}
+
+fn with_margin(band: Band) -> Band {
+    let low = (band.low.celsius() + ROOMS_MARGIN_K).min(band.high.celsius());
+    Band { low: Temperature::clamped(low.max(band.low.celsius())), high: band.high }
 }
