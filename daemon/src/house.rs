@@ -10,6 +10,7 @@ use optimiser::Site;
 use optimiser::problem::PlantRoomState;
 pub use optimiser::solar::Location;
 use optimiser::solar::PvSystem;
+use optimiser::standards::hygiene;
 use optimiser::time::Instant;
 use optimiser::units::{Current, Energy, Flow, Power, Temperature, Volume};
 
@@ -170,6 +171,34 @@ pub struct HygieneRule {
     pub every_days: f64,
     /// When a hold was last proven, if ever.
     pub last_proven: Option<Instant>,
+}
+
+impl HygieneRule {
+    /// The usual hold for a store whose site file has none: it is never due by itself.
+    fn usual(store: usize) -> Self {
+        Self {
+            store,
+            temperature: Temperature::constant(hygiene::STORE_CELSIUS),
+            hold_minutes: 60.0,
+            every_days: f64::INFINITY,
+            last_proven: None,
+        }
+    }
+
+    /// Whether the site file has it, so that it falls due.
+    pub fn is_of_file(&self) -> bool {
+        self.every_days.is_finite()
+    }
+}
+
+impl House {
+    /// What a pasteurisation of each store is: the rules of the site file first, then
+    /// the usual hold for the other stores, as is asked of water that has stood.
+    pub fn hygiene_of_all(&self) -> Vec<HygieneRule> {
+        let has_rule = |store: &usize| self.hygiene.iter().any(|rule| rule.store == *store);
+        let others = (0..self.site.stores.len()).filter(|store| !has_rule(store));
+        self.hygiene.iter().cloned().chain(others.map(HygieneRule::usual)).collect()
+    }
 }
 
 /// State of the plant at the start.

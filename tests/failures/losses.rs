@@ -187,7 +187,8 @@ fn ticks(id: u32) -> u64 {
     after.split_whitespace().skip(11).take(2).filter_map(|n| n.parse::<u64>().ok()).sum()
 }
 
-// Failure case 33.
+// Failure case 33: ten seconds of it, an hour with STOWHEAT_NAMELESS_SECONDS=3600; the
+// spacing of attempts and lines over an hour is tested in `link/pace.rs` as well.
 #[test]
 fn without_names_it_is_quiet_and_cheap() {
     let folder = folder("names");
@@ -199,10 +200,12 @@ fn without_names_it_is_quiet_and_cheap() {
     // The first plans are made and polished by then.
     std::thread::sleep(Duration::from_secs(20));
     let before = ticks(service.id());
-    std::thread::sleep(Duration::from_secs(10));
+    let seconds = count("STOWHEAT_NAMELESS_SECONDS", 10);
+    std::thread::sleep(Duration::from_secs(seconds));
     let used = ticks(service.id()) - before;
-    assert!(used <= 20, "{used} ticks in 10 s are more than 2 % of a core");
-    let lines = service.log().matches("no connection to the broker").count();
-    assert!(lines <= 3, "one a minute for each cause:\n{}", service.log());
+    assert!(used <= 2 * seconds, "{used} ticks in {seconds} s are more than 2 % of a core");
+    let lines = service.log().matches("no connection to the broker").count() as u64;
+    assert!(lines <= 3 + seconds / 60, "one a minute for each cause:\n{}", service.log());
+    report(&format!("{seconds} s without names: {used} ticks of 10 ms, {lines} lines"));
     assert_eq!(service.stop().0, Some(0));
 }

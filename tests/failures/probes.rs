@@ -3,7 +3,7 @@
 use std::time::{Duration, Instant};
 
 use crate::broker::Broker;
-use crate::party::{Heard, Listener, Service, Speaker, folder, say, site};
+use crate::party::{Heard, Listener, Service, Speaker, folder, say, say_until, site};
 use crate::{OPEN, always_on, fault, set_point};
 
 /// The small site whose heat pays, believing its probe for two minutes.
@@ -39,10 +39,9 @@ fn a_probe_that_talks_nonsense_stops_the_heat() {
         ("-127", "sentinel"),
         ("45000", "thousand-fold"),
     ] {
-        let from = listener.count();
         celsius += 0.1;
-        say(port, "house/top", &format!("{celsius:.1}"));
-        listener.after(from, "heat", |m| set_point(m, 3_000));
+        let reading = format!("{celsius:.1}");
+        say_until(port, ("house/top", &reading), &listener, "heat", |m| set_point(m, 3_000));
         let from = listener.count();
         let mut probe = Speaker::start(port, "house/top");
         let end = Instant::now() + Duration::from_secs(30);

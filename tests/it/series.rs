@@ -10,11 +10,15 @@ use std::path::PathBuf;
 use chrono_tz::Tz;
 use optimiser::time::{Horizon, Slot};
 use optimiser::units::Price;
+use stowheat::assemble::{Known, Origin, assemble};
 use stowheat::local_time::{day, day_slots, local_date, parse_instant};
 use stowheat::series::{
-    Dimension, Marks, Origin, PriceUnit, Prices, SeriesFile, outlook, read, repeated_days,
-    unit_slip,
+    Dimension, Marks, PriceUnit, Prices, SeriesFile, read, repeated_days, unit_slip,
 };
+use stowheat::site_file;
+use stowheat::tariff::{Index, Rates, Wholesale};
+
+const SITE: &str = include_str!("../../fixtures/sites/mill-cottage.toml");
 
 /// The text of a file of the shared data; `None` where the data are absent.
 #[expect(clippy::print_stderr, reason = "a check that is left out says so")]
@@ -325,32 +329,38 @@ fn no_real_day_repeats_the_day_before() {
     }
 }
 
-// Day by day over two real years: the prices expected for the next day are
-// nearer to the truth than today's prices repeated.
+// Day by day over two real years: the prices that a plan expects for the next day
+// are nearer to the truth than today's prices repeated.
 #[test]
-fn the_outlook_beats_repeating_the_latest_day() {
-    let zone = Tz::Europe__Copenhagen;
+fn expected_prices_beat_repeating_the_latest_day() {
+    let mut house = site_file::read(SITE, "the site").expect("a site").house;
+    let index =
+        Index { column: None, factor: 1.0, adders: Vec::new(), vat: 0.0, cap: None, floor: None };
+    house.tariff.import = Rates::Indexed(index);
+    house.time_zone = Tz::Europe__Copenhagen;
     for name in ["price_60min_DK1_2023.csv", "price_60min_DK1_2024.csv"] {
         let Some(bytes) = data(name) else { return };
         let file = parse(name, &bytes);
         let prices = file.prices(None, "EUR").expect("prices");
         let (mut ours, mut repeated, mut slots) = (0.0, 0.0, 0);
-        let first = local_date(file.starts()[0], zone);
-        for offset in 30..360 {
-            let date = first + chrono::Days::new(offset);
-            let today = day_slots(date, zone, 3_600);
+        let first = local_date(file.starts()[0], house.time_zone);
+        for offset in 40..360 {
+            let today = day_slots(first + chrono::Days::new(offset), house.time_zone, 3_600);
             let known_until = today[0].start();
-            let horizon = Horizon::new(today).expect("a day");
-            for found in outlook(&prices, &horizon, known_until, zone) {
-                assert_eq!(found.origin, Origin::Forecast);
-                let before = Slot::new(found.slot.start() + -86_400, found.slot.end() + -86_400);
-                let (Some(truth), Some(price), Some(latest)) = (
-                    prices.mean_over(found.slot),
-                    found.price,
-                    prices.mean_over(before.expect("a slot")),
-                ) else {
+            let wholesale =
+                Wholesale { import: prices.until(known_until), export: Prices::default() };
+            let known = Known { wholesale, price_step_seconds: 3_600, ..Known::default() };
+            let made = assemble(&house, &known, known_until + -3_600).expect("a problem");
+            for slot in today {
+                let index = made.problem.horizon.index_at(slot.start()).expect("a slot");
+                assert_eq!(made.price_origins[index], Origin::Forecast);
+                let before = Slot::new(slot.start() + -86_400, slot.end() + -86_400);
+                let (Some(truth), Some(latest)) =
+                    (prices.mean_over(slot), prices.mean_over(before.expect("a slot")))
+                else {
                     continue;
                 };
+                let price = made.problem.import_price[index];
                 slots += 1;
                 ours += (price.per_kwh() - truth.per_kwh()).abs();
                 repeated += (latest.per_kwh() - truth.per_kwh()).abs();

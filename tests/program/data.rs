@@ -102,7 +102,7 @@ fn late_prices_are_expected_and_marked() {
     let (plan, messages) = with_prices(&late);
     says(
         &messages,
-        &["prices from Sat 18 Apr 00:00 are expected from earlier days, not published"],
+        &["prices from Sat 18 Apr 00:00 are expected from earlier days (1 known), not published"],
     );
     let (whole, plan) = (prices(&whole), prices(&plan));
     assert_eq!(whole.len(), plan.len());

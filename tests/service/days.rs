@@ -9,8 +9,9 @@ use crate::party::{Listener, Service, Speaker, check_all, folder, site, time};
 
 const OPEN: &str = "topic readwrite #\n";
 
-/// Seconds that pass in a second.
-const RATE: i64 = 1_600;
+/// Seconds that pass in a second: a half-hour lasts 2.5 s, which leaves a machine that
+/// is slow, or stands still for a second, the time to plan it.
+const RATE: i64 = 720;
 
 /// Lives from a time for some hours, and checks every plan and set-point on the way.
 fn live(name: &str, from: &str, hours: i64, day: &str, half_hours: usize) {

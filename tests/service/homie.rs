@@ -107,7 +107,9 @@ fn the_tree_comes_up_in_order_obeys_and_is_taken_down() {
 fn writes_homie_cases() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/peers");
     std::fs::create_dir_all(&folder).expect("a folder");
-    let text = site(0, Path::new("{folder}"), "homie_4_mirror = true", "");
+    let battery = "[battery]\ncapacity_kwh = 5\ncharge_limit_kw = 2\ndischarge_limit_kw = 2\n\
+                   takes_commands = true\n";
+    let text = site(0, Path::new("{folder}"), "homie_4_mirror = true", battery);
     let text = text.replace("\nport = 0\n", "\nport = {port}\n");
     assert!(text.contains("port = {port}") && text.contains("state_folder = \"{folder}\""));
     let cases = serde_json::json!({"program": crate::party::PROGRAM, "site": text});

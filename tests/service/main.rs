@@ -1,6 +1,7 @@
 //! The program as a whole: the real binary, Debian's mosquitto, and mosquitto's
 //! own clients as everybody else. Every wait is for a condition, with a limit.
 
+mod battery;
 mod chain;
 mod days;
 mod figures;

@@ -164,7 +164,8 @@ impl Sunny {
 // changes its state twice an hour in the mean, and never for a moment.
 #[test]
 fn beside_a_battery_that_regulates_itself_nothing_swings() {
-    const RATE: u64 = 240;
+    // Five minutes last 2.5 s, so that a machine that stands still for one is no swing.
+    const RATE: u64 = 120;
     const HOURS: u64 = 4;
     let tables = format!(
         "{SUN}[battery]\ncapacity_kwh = 5\ncharge_limit_kw = 2.5\ndischarge_limit_kw = 2.5\n\

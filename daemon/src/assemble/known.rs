@@ -4,11 +4,11 @@ use std::sync::Arc;
 
 use optimiser::forecast::{Caution, Diary};
 use optimiser::time::Slot;
-use optimiser::units::Power;
+use optimiser::units::{Power, Temperature};
 
 use crate::series::SeriesFile;
 use crate::tariff::Wholesale;
-use crate::weather::Reading;
+use crate::weather::{Reading, Weather};
 
 /// Everything that a plan may know.
 #[derive(Debug, Clone, Default)]
@@ -19,6 +19,10 @@ pub struct Known {
     pub price_step_seconds: i64,
     /// Weather.
     pub weather: Option<Reading>,
+    /// A forecast of the air alone, which goes before that of the weather.
+    pub outdoor: Option<Weather>,
+    /// The air as it is measured now.
+    pub outside: Option<Temperature>,
     /// A series of PV energy or power.
     pub pv: Option<SeriesFile>,
     /// A series of the base load.

@@ -6,7 +6,9 @@
 mod habits;
 mod known;
 mod learned;
+mod outdoors;
 mod period;
+mod prices;
 mod slots;
 mod supply;
 mod surroundings;
@@ -14,14 +16,18 @@ mod unplanned;
 
 pub use known::{Allowance, Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
+pub use prices::{MEMORY_DAYS, Origin};
 pub use unplanned::{refuse_phases, refuse_plant_room};
 
+use chrono::{Datelike, Timelike, Weekday};
+use chrono_tz::Tz;
+use optimiser::forecast::Mark;
 use optimiser::problem::{Problem, ProblemError, State, Weights};
 use optimiser::time::{Instant, Series, TimeError};
 use optimiser::worth::{Ahead, end_value};
 
 use crate::house::House;
-use crate::series::Origin;
+use crate::local_time::{local_date, time_of_day};
 use crate::weather::pv::PvError;
 
 /// A problem with what is worth saying about its making.
@@ -93,7 +99,7 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
     refuse_phases(house)?;
     let mut notes = Vec::new();
     let spans = slots::spans(house, known, at).ok_or(AssembleError::NoTime(at))?;
-    let priced = supply::prices(house, known, at, &spans)?;
+    let priced = prices::prices(house, known, at, &spans, &mut notes)?;
     let pv = supply::pv(house, known, &spans, &mut notes)?;
     let base_load = supply::base_load(house, known, &spans, &mut notes)?;
     let draws = habits::draws(house, known, &spans, &mut notes)?;
@@ -112,13 +118,6 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
             draws: habits::heat_in(house, &draws, spans.all.slots()[slot]),
         })
         .collect();
-    if priced.origins[..count].contains(&Origin::Forecast) {
-        let first = priced.origins.iter().position(|o| *o == Origin::Forecast).unwrap_or(0);
-        notes.push(format!(
-            "prices from {} are expected from earlier days, not published",
-            crate::local_time::day_and_clock(horizon.slots()[first].start(), house.time_zone)
-        ));
-    }
     let ambient = surroundings::ambient(house, known, &horizon, &mut notes)?;
     let comfort = surroundings::comfort(house, &ambient, &horizon)?;
     let problem = Problem {
@@ -148,6 +147,17 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         price_origins: priced.origins[..count].to_vec(),
         notes,
     })
+}
+
+/// What the local calendar and clock show at an instant, for forecasts.
+pub fn mark(at: Instant, zone: Tz) -> Mark {
+    let (date, time) = (local_date(at, zone), time_of_day(at, zone));
+    Mark {
+        day: date.num_days_from_ce(),
+        month: date.year() * 12 + date.month0() as i32,
+        weekend: matches!(date.weekday(), Weekday::Sat | Weekday::Sun),
+        half_hour: (time.num_seconds_from_midnight() / 1_800) as u8,
+    }
 }
 
 #[cfg(test)]

@@ -6,9 +6,8 @@
 
 mod draws;
 
-use chrono::{Datelike, Days, NaiveDate, Timelike, Weekday};
+use chrono::{Days, NaiveDate};
 use chrono_tz::Tz;
-use optimiser::forecast::Mark;
 use optimiser::replay::{
     Foreknown, HygieneRule, LOOK_AHEAD, Record, SLOT_SECONDS, Timeline, TimelineError,
 };
@@ -16,13 +15,13 @@ use optimiser::time::{Horizon, Instant, Slot, TimeError};
 use optimiser::units::{Energy, Temperature};
 
 use crate::house::{BaseLoad, House, Pv};
-use crate::local_time::{day, local_date, occurrence, time_of_day};
+use crate::local_time::{day, local_date, occurrence};
 use crate::series::SeriesFile;
 use crate::tariff::{Rates, unit_rates};
 use crate::weather::onto::means;
 use crate::weather::{Weather, pv as sun};
 
-use super::{AssembleError, Known, habits, supply, surroundings};
+use super::{AssembleError, Known, habits, mark, supply, surroundings};
 
 /// Days before the period that forecasts may remember.
 const MEMORY_DAYS: i64 = 60;
@@ -129,7 +128,7 @@ pub fn period(
         weather: air.map(|air| missing(&air.iter().map(Option::is_none).collect::<Vec<_>>())),
     };
     let timeline = Timeline::new(Record {
-        marks: horizon.slots().iter().map(|slot| mark(*slot, zone)).collect(),
+        marks: horizon.slots().iter().map(|slot| mark(slot.start(), zone)).collect(),
         published: horizon.slots().iter().map(|slot| published(house, *slot)).collect(),
         import_price: rated.import,
         export_price: rated.export,
@@ -217,17 +216,6 @@ fn calendar(judged: Slot) -> Result<Horizon, TimeError> {
     let ahead = LOOK_AHEAD as i64 + 48;
     let count = (judged.end() - start) / SLOT_SECONDS + ahead;
     Horizon::regular(start, SLOT_SECONDS, usize::try_from(count).unwrap_or(0))
-}
-
-fn mark(slot: Slot, zone: Tz) -> Mark {
-    let date = local_date(slot.start(), zone);
-    let time = time_of_day(slot.start(), zone);
-    Mark {
-        day: date.num_days_from_ce(),
-        month: date.year() * 12 + date.month0() as i32,
-        weekend: matches!(date.weekday(), Weekday::Sat | Weekday::Sun),
-        half_hour: (time.num_seconds_from_midnight() / 1_800) as u8,
-    }
 }
 
 /// When the prices of a slot became known: the day before, at the hour that the

@@ -1,13 +1,12 @@
-//! Prices, PV and base load on the slots of a plan.
+//! PV and base load on the slots of a plan.
 
 use chrono::Timelike;
-use optimiser::time::{Horizon, Instant, Slot};
-use optimiser::units::{Energy, Price};
+use optimiser::time::{Horizon, Slot};
+use optimiser::units::Energy;
 
 use crate::house::{BaseLoad, House, Pv};
 use crate::local_time;
-use crate::series::{Dimension, Origin, Prices, SeriesFile, outlook};
-use crate::tariff::{Rates, Wholesale, unit_rates};
+use crate::series::{Dimension, SeriesFile};
 use crate::weather::overcast::{DULL_SHARE, dull_sky};
 use crate::weather::pv;
 
@@ -16,56 +15,6 @@ use super::{AssembleError, Known};
 
 /// A day [s].
 const DAY: i64 = 86_400;
-
-/// Unit rates of all slots.
-pub(super) struct Priced {
-    pub(super) import: Vec<Price>,
-    pub(super) export: Vec<Price>,
-    pub(super) origins: Vec<Origin>,
-}
-
-pub(super) fn prices(
-    house: &House,
-    known: &Known,
-    at: Instant,
-    spans: &Spans,
-) -> Result<Priced, AssembleError> {
-    let end = spans.horizon.end();
-    let mut origins = vec![Origin::Published; spans.all.len()];
-    let mut expected = |rates: &Rates, prices: &Prices| match rates {
-        Rates::Bands(_) => Ok(Prices::default()),
-        Rates::Indexed(_) => {
-            let reach = prices.known_until().ok_or(AssembleError::PricesNeeded)?;
-            // A file of past years reaches far beyond what a plan may know.
-            let known_until = reach.min(end);
-            let begins = prices.points().first().map_or(at, |(slot, _)| slot.start());
-            if reach <= at || begins > at {
-                let covers = format!("{begins} to {reach}");
-                return Err(AssembleError::NoPrices { at, covers });
-            }
-            let points = outlook(prices, &spans.all, known_until, house.time_zone);
-            for (origin, point) in origins.iter_mut().zip(&points) {
-                if point.origin == Origin::Forecast {
-                    *origin = Origin::Forecast;
-                }
-            }
-            let points = points.into_iter().map(|p| (p.slot, p.price)).collect();
-            Ok(Prices::new(points).unwrap_or_default())
-        }
-    };
-    let wholesale = Wholesale {
-        import: expected(&house.tariff.import, &known.wholesale.import)?,
-        export: expected(&house.tariff.export, &known.wholesale.export)?,
-    };
-    let rated = unit_rates(&house.tariff, &wholesale, &spans.all, house.time_zone, None);
-    let complete = |rates: Vec<Option<Price>>| {
-        rates.into_iter().collect::<Option<Vec<Price>>>().ok_or_else(|| AssembleError::NoPrices {
-            at,
-            covers: "too little to expect the others from".to_owned(),
-        })
-    };
-    Ok(Priced { import: complete(rated.import)?, export: complete(rated.export)?, origins })
-}
 
 pub(super) fn pv(
     house: &House,
@@ -78,6 +27,12 @@ pub(super) fn pv(
     let stated = stated_pv(house, system, known, &spans.all)?;
     if stated[..spans.horizon.len()].iter().all(Option::is_some) {
         let mut stated = with_yesterday(stated, &spans.all);
+        if matches!(system, Pv::Arrays(_)) && !known.states_air(&spans.all) {
+            notes.push(format!(
+                "where no outdoor temperature is known, the PV's air is taken as {}",
+                pv::STANDARD_AIR
+            ));
+        }
         if let Some(recent) = known.recent(spans.all.start()) {
             let past = stated_pv(house, system, known, &recent)?;
             known.corrected_pv(&mut stated, &past, &spans.all);
@@ -91,7 +46,8 @@ pub(super) fn pv(
     let span = Slot::new(spans.all.start(), spans.all.end());
     let dull = match (&house.location, span, system) {
         (Some(location), Some(span), Pv::Irradiance { .. } | Pv::Arrays(_)) => {
-            pv::energy(system, Some(location), &dull_sky(location, span), &spans.all)?
+            let sky = known.with_air(&dull_sky(location, span), span);
+            pv::energy(system, Some(location), &sky, &spans.all)?
         }
         _ => vec![None; spans.all.len()],
     };
@@ -116,9 +72,9 @@ fn stated_pv(
     Ok(match (system, &known.pv, &known.weather) {
         (Pv::Forecast { scale }, Some(file), _) => energy_series(file, "pv", *scale, slots)?,
         (Pv::Forecast { .. }, None, _) | (_, _, None) => vec![None; slots.len()],
-        (_, _, Some(weather)) => {
+        (_, _, Some(_)) => {
             let span = Slot::new(slots.start(), slots.end());
-            let weather = span.map(|span| weather.over(span)).unwrap_or_default();
+            let weather = span.map(|span| known.weather_over(span)).unwrap_or_default();
             pv::energy(system, house.location.as_ref(), &weather, slots)?
         }
     })

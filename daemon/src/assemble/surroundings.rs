@@ -56,8 +56,8 @@ pub(super) fn ambient(
     notes: &mut Vec<String>,
 ) -> Result<Ambient, AssembleError> {
     let span = Slot::new(horizon.start(), horizon.end());
-    let weather = known.weather.as_ref().zip(span).map(|(weather, span)| weather.over(span));
-    on(&Sky { house, weather: weather.unwrap_or_default(), horizon, is_past: false }, notes)
+    let weather = span.map(|span| known.weather_over(span)).unwrap_or_default();
+    on(&Sky { house, weather, horizon, is_past: false }, notes)
 }
 
 fn on(sky: &Sky<'_>, notes: &mut Vec<String>) -> Result<Ambient, AssembleError> {
@@ -70,13 +70,21 @@ fn on(sky: &Sky<'_>, notes: &mut Vec<String>) -> Result<Ambient, AssembleError> 
     if from(HeatSource::Air) || room.rooms.is_some() || room.collectors.is_some() || outdoors {
         let air = |row: &Conditions| row.temp_air.map(Temperature::celsius);
         let said = ("the outdoor temperature", "°C");
-        let values = match &climate.outdoor {
-            Some(months) => sky.or_month(air, months, said, notes),
-            None => sky
-                .stated(air)
-                .into_iter()
-                .collect::<Option<_>>()
-                .ok_or_else(|| AssembleError::Outdoor(horizon.start(), horizon.end()))?,
+        let stated = sky.stated(air);
+        let values = match (&climate.outdoor, known.outside) {
+            (Some(months), _) => sky.or_month_from_now(&stated, months, said, known, notes),
+            (None, _) if stated.iter().all(Option::is_some) => {
+                stated.into_iter().flatten().collect()
+            }
+            (None, Some(outside)) => {
+                notes.push(format!(
+                    "where no forecast is known, the air outside is taken to stay at {outside}"
+                ));
+                stated.into_iter().map(|air| air.unwrap_or(outside.celsius())).collect()
+            }
+            (None, None) => {
+                return Err(AssembleError::Outdoor(horizon.start(), horizon.end()));
+            }
         };
         ambient.outdoor =
             Some(series("the outdoor temperature", horizon, values, Temperature::clamped)?);
@@ -240,6 +248,32 @@ impl Sky<'_> {
             ));
         }
         stated.into_iter().zip(assumed).map(|(stated, assumed)| stated.unwrap_or(assumed)).collect()
+    }
+
+    /// As [`or_month`](Self::or_month) for the air, and what the month leaves open is
+    /// put right by what is measured now.
+    fn or_month_from_now(
+        &self,
+        stated: &[Option<f64>],
+        months: &Months,
+        said: (&str, &str),
+        known: &Known,
+        notes: &mut Vec<String>,
+    ) -> Vec<f64> {
+        let air = |row: &Conditions| row.temp_air.map(Temperature::celsius);
+        let mut values = self.or_month(air, months, said, notes);
+        // A forecast of now is put right already.
+        let (Some(None), Some(now)) = (stated.first(), values.first().copied()) else {
+            return values;
+        };
+        let slots = self.horizon.slots().iter().zip(stated);
+        for (value, (slot, stated)) in values.iter_mut().zip(slots) {
+            if stated.is_none() {
+                let hours = slot.start().hours_since(self.horizon.start());
+                *value += known.air_is_apart(Temperature::clamped(now), hours);
+            }
+        }
+        values
     }
 
     fn by_month(&self, months: &Months) -> Vec<f64> {

@@ -271,7 +271,8 @@ fn prices_that_are_expected_are_marked_and_noted() {
         made.price_origins.iter().filter(|origin| **origin == Origin::Published).count();
     assert_eq!(published, 12);
     assert!(made.price_origins[..12].iter().all(|origin| *origin == Origin::Published));
-    let note = "prices from Fri 17 Apr 01:00 are expected from earlier days, not published";
+    let note =
+        "prices from Fri 17 Apr 01:00 are expected from earlier days (7 known), not published";
     assert!(made.notes.iter().any(|own| own == note), "{:?}", made.notes);
     let late = assemble(&house, &known, at("2026-04-17T00:00:00Z")).expect_err("no price is known");
     assert!(matches!(late, AssembleError::NoPrices { .. }), "{late}");

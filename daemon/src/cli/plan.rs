@@ -5,12 +5,11 @@ use optimiser::rule::rule_plan;
 use optimiser::schedule::Schedule;
 use optimiser::time::Instant;
 
-use crate::assemble::{Assembled, Known, assemble, refuse_phases};
+use crate::assemble::{Assembled, Known, Origin, assemble, refuse_phases};
 use crate::house::House;
 use crate::local_time;
 use crate::present::explain::{self, Target};
 use crate::present::{Plan, chart, document, table};
-use crate::series::Origin;
 use crate::site_file;
 
 use super::{Failure, Problem, arguments, colour, files, print, say};

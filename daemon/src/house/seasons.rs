@@ -64,9 +64,7 @@ mod tests {
     #[test]
     fn stores_are_fed_with_the_water_of_the_day() {
         let line = "mains_celsius_by_month = [6, 6, 8, 9, 12, 15, 17, 17, 16, 13, 10, 7]";
-        let begin = SITE.find("mains_celsius").expect("the key");
-        let end = begin + SITE[begin..].find('\n').expect("its end");
-        let text = format!("{}{line}{}", &SITE[..begin], &SITE[end..]);
+        let text = SITE.replacen("volume_litres", &format!("{line}\nvolume_litres"), 1);
         let house = site_file::read(&text, "site").expect("a good site").house;
         let mains = |house: &House| house.site.stores[0].mains.celsius();
         assert!((mains(&house) - 6.0).abs() < 1e-9, "designs meet the coldest month");

@@ -1,4 +1,4 @@
-//! Series in time: read from files, brought onto a horizon, judged, continued.
+//! Series in time: read from files, brought onto a horizon, judged.
 //!
 //! Units come from the header of a column and are never guessed. A missing value
 //! or row stays missing: it is never zero, and nothing is filled by position.
@@ -6,7 +6,6 @@
 mod fault;
 mod header;
 mod number;
-mod outlook;
 mod plausibility;
 mod prices;
 mod read;
@@ -16,7 +15,6 @@ mod unit;
 mod years;
 
 pub use fault::{Fault, ReadError};
-pub use outlook::{Expected, Origin, outlook};
 pub use plausibility::{UnitSlip, repeated_days, unit_slip};
 pub use prices::{PriceError, Prices};
 pub use read::{Marks, read, read_file};

@@ -28,6 +28,8 @@ pub struct ServiceSettings {
     pub forecasts: Vec<ForecastSource>,
     /// The Homie tree.
     pub homie: HomieSettings,
+    /// Whether the battery obeys set-points; otherwise it regulates itself.
+    pub commands_battery: bool,
     /// Whether switching on is spread over ten minutes.
     pub start_offset: bool,
     /// Share of its import cost that a new schedule must save to take the place of
@@ -138,11 +140,13 @@ pub enum ForecastOf {
     Load,
     /// Hot water.
     Draws,
+    /// The air outside.
+    Outdoor,
 }
 
 impl ForecastOf {
     /// All of them.
-    pub const ALL: [Self; 4] = [Self::Weather, Self::Pv, Self::Load, Self::Draws];
+    pub const ALL: [Self; 5] = [Self::Weather, Self::Pv, Self::Load, Self::Draws, Self::Outdoor];
 
     /// Its key in the site file.
     pub const fn name(self) -> &'static str {
@@ -151,6 +155,7 @@ impl ForecastOf {
             Self::Pv => "pv",
             Self::Load => "load",
             Self::Draws => "draws",
+            Self::Outdoor => "outdoor",
         }
     }
 }

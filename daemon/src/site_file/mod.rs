@@ -155,7 +155,8 @@ fn checked(root: &tree::Node, faults: &mut Faults) -> Checked {
         cold_water,
         site,
     };
-    let service = root.table("service").and_then(|node| service::service(node, &house, faults));
+    let service =
+        root.table("service").and_then(|node| service::service(node, root, &house, faults));
     if !faults.any_error() {
         cautions::warn(root, &house, &losses, &wiring, faults);
     }

@@ -26,7 +26,12 @@ use crate::service::state::Role;
 use crate::tariff::Rates;
 
 /// What the service works with; `None` after a fault that leaves nothing to say.
-pub(super) fn service(node: &Node, house: &House, faults: &mut Faults) -> Option<ServiceSettings> {
+pub(super) fn service(
+    node: &Node,
+    root: &Node,
+    house: &House,
+    faults: &mut Faults,
+) -> Option<ServiceSettings> {
     let broker = broker(node.part("broker"), house, faults);
     let inputs = inputs(node, house, faults);
     let prices = prices(node, house, faults);
@@ -47,6 +52,7 @@ pub(super) fn service(node: &Node, house: &House, faults: &mut Faults) -> Option
         prices,
         forecasts,
         homie,
+        commands_battery: root.table("battery").is_some_and(|b| b.flag("takes_commands")),
         start_offset: node.flag("start_offset"),
         change_share: node.number("change_saves_percent") / 100.0,
         http: http(node, faults),
@@ -324,7 +330,7 @@ fn forecasts(node: &Node, faults: &mut Faults) -> Vec<ForecastSource> {
         .into_iter()
         .filter_map(of)
         .filter_map(|(of, node)| {
-            let place = place(node, &["file", "topic"], faults)?;
+            let place = place(node, &["file", "topic", "url"], faults)?;
             let max_age_s = (node.number("maximum_age_hours") * 3_600.0) as i64;
             Some(ForecastSource { of, place, max_age_s })
         })

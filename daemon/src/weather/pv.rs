@@ -9,7 +9,7 @@ use crate::house::Pv;
 
 /// Air when a record has no column for it: the standard atmosphere of ISO 2533.
 /// 10 K change the energy of common modules by 4 %.
-const STANDARD_AIR: Temperature = Temperature::constant(15.0);
+pub const STANDARD_AIR: Temperature = Temperature::constant(15.0);
 /// Wind when a record has no column for it, as in the nominal conditions of IEC 61215.
 const STANDARD_WIND: WindSpeed = WindSpeed::constant(1.0);
 

@@ -3,8 +3,8 @@
 use optimiser::time::Slot;
 use optimiser::units::{Fraction, Irradiance, Temperature, WindSpeed};
 
-use super::{Columns, TableError, Weather};
-use crate::series::SeriesFile;
+use super::{Columns, Conditions, TableError, Weather};
+use crate::series::{ColumnError, Dimension, SeriesFile};
 
 impl Weather {
     /// The columns that weather is known by: `ghi`, `dni`, `dhi`, `temp_air`,
@@ -26,6 +26,25 @@ impl Weather {
             humidity: values(file, "rel_humidity", |percent| Fraction::clamped(percent / 100.0)),
         };
         Self::from_columns(&slots, &columns)
+    }
+
+    /// The air alone: the column `temp_air`, or the only one of temperatures.
+    ///
+    /// # Errors
+    /// If there is no such column, or more than one.
+    pub fn air_from_series(file: &SeriesFile) -> Result<Self, ColumnError> {
+        let named = file.quantity("temp_air").filter(|c| c.dimension() == Dimension::Temperature);
+        let column = named.map_or_else(|| file.only(Dimension::Temperature), Ok)?;
+        let step = file.step_seconds();
+        let rows = file.starts().iter().zip(column.values()).filter_map(|(&start, value)| {
+            let temp_air = value.map(Temperature::clamped);
+            Some((
+                Slot::new(start, start + step)?,
+                Conditions { temp_air, ..Conditions::default() },
+            ))
+        });
+        // Rows of a series file ascend.
+        Ok(Self(rows.collect()))
     }
 }
 

@@ -104,14 +104,7 @@ impl Slot {
             charge_kwh: kwh(slot.charge),
             discharge_kwh: kwh(slot.discharge),
             battery_kwh: kwh(slot.battery),
-            battery_mode: slot.battery_mode.map(|mode| match mode {
-                plan::BatteryMode::Hold => BatteryMode::Hold,
-                plan::BatteryMode::Follow => BatteryMode::Follow,
-                plan::BatteryMode::Charge => BatteryMode::Charge,
-                plan::BatteryMode::Discharge => BatteryMode::Discharge,
-                plan::BatteryMode::Absorb => BatteryMode::Absorb,
-                plan::BatteryMode::Supply => BatteryMode::Supply,
-            }),
+            battery_mode: slot.battery_mode.map(BatteryMode::from),
             heaters: slot.heaters.iter().map(|heater| Heater::new(shown, slot, heater)).collect(),
             stores: (0..).zip(&slot.stores).map(|(i, store)| Store::new(shown, i, store)).collect(),
             jobs: slot.jobs.iter().map(|job| Job::new(shown, slot, job)).collect(),
@@ -153,6 +146,19 @@ impl Store {
             usable_litres: rounded(store.usable_litres, LITRES),
             unmet_kwh: rounded(store.unmet_kwh, FINE),
             value_per_kwh: rounded(store.value.per_kwh(), FINE),
+        }
+    }
+}
+
+impl From<plan::BatteryMode> for BatteryMode {
+    fn from(mode: plan::BatteryMode) -> Self {
+        match mode {
+            plan::BatteryMode::Hold => Self::Hold,
+            plan::BatteryMode::Follow => Self::Follow,
+            plan::BatteryMode::Charge => Self::Charge,
+            plan::BatteryMode::Discharge => Self::Discharge,
+            plan::BatteryMode::Absorb => Self::Absorb,
+            plan::BatteryMode::Supply => Self::Supply,
         }
     }
 }

@@ -46,7 +46,8 @@ pub(super) fn set_point_topics(topics: &Topics, house: &House) -> Vec<Topic> {
     let heaters = stores.flat_map(|(store, s)| {
         (0..s.elements.len()).map(move |element| HeaterId { store, element })
     });
-    heaters.map(|heater| set_point_topic(topics, house, heater)).collect()
+    let heaters = heaters.map(|heater| set_point_topic(topics, house, heater));
+    heaters.chain([topics.battery()]).collect()
 }
 
 fn subscriptions(settings: &ServiceSettings, topics: &Topics, tree: Option<&Tree>) -> Vec<Filter> {

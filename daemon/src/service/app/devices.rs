@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use chrono::Days;
-use optimiser::schedule::SlotPlan;
+use optimiser::schedule::{BatteryMode, SlotPlan};
 use optimiser::time::{Instant, Slot};
 use optimiser::units::Temperature;
 
@@ -54,8 +54,23 @@ pub(super) fn values(tree: &Tree, view: &View<'_>, schedule_json: &str) -> Vec<M
         let plan =
             slot.map_or(0.0, |slot| (slot.charge.kwh() - slot.discharge.kwh()) / slot.slot.hours());
         values.set(Device::Battery, "battery", "charge-plan", Value::Float(plan));
+        battery_order(&mut values, view, slot);
     }
     values.messages
+}
+
+/// What the battery was told, or by the plan does by itself.
+fn battery_order(values: &mut Values<'_>, view: &View<'_>, slot: Option<&SlotPlan>) {
+    let planned = slot.and_then(|slot| {
+        let (_, power) = slot.battery_command();
+        Some((slot.battery_mode?, power.kw()))
+    });
+    let told = view.state.battery_told();
+    let told = told.map(|order| (order.mode, f64::from(order.power_w) / 1_000.0));
+    let Some((mode, kw)) = told.or(planned) else { return };
+    let charge = if mode == BatteryMode::Discharge { -kw } else { kw };
+    values.set(Device::Battery, "battery", "mode", Value::Text(mode.name()));
+    values.set(Device::Battery, "battery", "charge-now", Value::Float(charge));
 }
 
 fn root(values: &mut Values<'_>, view: &View<'_>, slot: Option<&SlotPlan>, schedule_json: &str) {

@@ -11,11 +11,11 @@ use crate::present::Currency;
 use crate::service::archive::Record;
 use crate::service::homie::{Mirror, Request, SetError, Status};
 use crate::service::link::{Link, Message, Rank, SendError};
-use crate::service::planning::{Answer, Made, Priced};
+use crate::service::planning::{Answer, Made, Priced, battery};
 use crate::service::settings::Place;
 use crate::service::sources::{Delivery, Subject};
 use crate::service::state::{Current, Effect, Event};
-use crate::service::wire::{self, Action, Command, Fault, Outcome, Stamp};
+use crate::service::wire::{self, Action, BatterySetPoint, Command, Fault, Outcome, Stamp};
 
 impl App {
     pub(super) fn perform(&mut self, effect: Effect, events: &mut VecDeque<Event>) {
@@ -38,6 +38,7 @@ impl App {
                     events.push_back(Event::Unsent(heater));
                 }
             }
+            Effect::BatterySetPoint(set_point) => self.send_battery(&set_point, events),
             Effect::Answer(answer) => {
                 let outcome = format!("{:?}", answer.outcome).to_lowercase();
                 tracing::info!(id = answer.id, outcome, text = answer.text, "command");
@@ -52,6 +53,18 @@ impl App {
                 self.pass(&topic, &payload, retained, events);
             }
             Effect::Leave => self.say_goodbye(),
+        }
+    }
+
+    fn send_battery(&mut self, set_point: &BatterySetPoint, events: &mut VecDeque<Event>) {
+        if self.battery_reason != set_point.reason {
+            let BatterySetPoint { mode, power_w, reason, .. } = set_point;
+            tracing::info!(?mode, power_w, reason, "set-point of the battery");
+            self.battery_reason.clone_from(&set_point.reason);
+        }
+        if let Err(error) = self.link.publish_once(self.topics.battery(), json(set_point)) {
+            tracing::warn!(%error, "a set-point did not leave");
+            events.push_back(Event::BatteryUnsent);
         }
     }
 
@@ -291,6 +304,7 @@ impl App {
             valid_until: made.valid_until,
             schedule: made.schedule.clone(),
             reasons: reasons.collect(),
+            battery: battery::orders(&made, &self.known.allowances),
             fell_because: made.fell_because.clone(),
         };
         self.plan_number += 1;

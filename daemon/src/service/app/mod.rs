@@ -57,6 +57,9 @@ const DRIFT_KWH: f64 = 0.3;
 /// A schedule made in a hurry is polished when it was quiet for so long [s].
 const POLISH_AFTER_S: i64 = 15;
 
+/// How long a start waits for the answer; until it comes the time is not trusted.
+const ASK_LIMIT: Duration = Duration::from_secs(1);
+
 /// How often the system is asked whether its time is right.
 const ASK_TIME: Duration = Duration::from_mins(1);
 
@@ -93,6 +96,8 @@ struct App {
     battery_kwh: f64,
     /// Why each heater is as it is, by the last set-point.
     reasons: BTreeMap<HeaterId, String>,
+    /// Why the battery is told what it was last told.
+    battery_reason: String,
     alerts: BTreeMap<Alert, String>,
     faults: Vec<Fault>,
     /// Stores and battery as the schedule under way begins.
@@ -217,12 +222,19 @@ impl App {
 
     fn snapshot(&mut self, taste: Taste) -> Snapshot {
         self.estimate();
+        let outside = self.outside(self.now());
+        if self.known.outside != outside {
+            Arc::make_mut(&mut self.known).outside = outside;
+        }
         let wishes = self.state.overrides().wishes().to_vec();
         let ids = || wishes.iter().map(|wish| &wish.id);
         let profiles = self.stores.iter().map(|store| store.profile).collect();
         self.underway = Some((profiles, self.battery_kwh));
         self.priced.retain(|id| ids().any(|other| other == id));
-        let unpriced = ids().filter(|id| !self.priced.contains(*id)).cloned().collect();
+        // A hurried schedule is dearer by chance than what a wish costs.
+        let is_thorough = taste == Taste::Thorough;
+        let unpriced = ids().filter(|id| is_thorough && !self.priced.contains(*id));
+        let unpriced = unpriced.cloned().collect();
         Snapshot {
             at: self.now(),
             house: Arc::clone(&self.house),
@@ -278,6 +290,15 @@ impl App {
         }
     }
 
+    /// The air outside as measured.
+    fn outside(&self, now: Instant) -> Option<Temperature> {
+        let input = self.state.inputs().iter().find(|input| input.role == Role::Outdoor)?;
+        match input.gate.freshness(now) {
+            Freshness::Fresh(reading) => Temperature::new(reading.value).ok(),
+            Freshness::Missing | Freshness::Stale { .. } => None,
+        }
+    }
+
     /// Plans anew if the stores are not as the schedule says, or as the one that is
     /// being made will say.
     fn look_at_stores(&mut self) {
@@ -315,7 +336,7 @@ impl App {
         let mut records =
             over.map_or_else(Vec::new, |(slot, told)| self.close_half_hour(now, slot, &told));
         let names = |store: usize| self.house.site.stores[store].name.clone();
-        let proofs = self.hygiene.look(now, &self.house.hygiene, &self.stores, names);
+        let proofs = self.hygiene.look(now, &self.house.hygiene_of_all(), &self.stores, names);
         if !proofs.is_empty() {
             tracing::info!("a pasteurisation is proven by its probes");
             // Planned with at once, as if the store's reading had moved.
@@ -358,12 +379,15 @@ async fn watch_time(clock: Arc<dyn Clock>, to: UnboundedSender<Synchronised>) {
     let mut interval = tokio::time::interval(ASK_TIME);
     loop {
         interval.tick().await;
-        let clock = Arc::clone(&clock);
-        let asked = tokio::task::spawn_blocking(move || clock.synchronised()).await;
-        if to.send(asked.unwrap_or(Synchronised::Unknown)).is_err() {
+        if to.send(ask_time(Arc::clone(&clock)).await).is_err() {
             return;
         }
     }
+}
+
+async fn ask_time(clock: Arc<dyn Clock>) -> Synchronised {
+    let asked = tokio::task::spawn_blocking(move || clock.synchronised()).await;
+    asked.unwrap_or(Synchronised::Unknown)
 }
 
 /// The topic of a set-point.

@@ -12,11 +12,11 @@ use tokio::sync::watch;
 
 use super::ledger::{HygieneWatch, RunLedger};
 use super::memory::Memory;
-use super::{App, Inlets, connection, initial, watch_time};
+use super::{ASK_LIMIT, App, Inlets, ask_time, connection, initial, watch_time};
 use crate::assemble::Known;
 use crate::house::House;
 use crate::service::archive::{Archive, ArchiveError, Notice};
-use crate::service::clock::{self, Clock, StepWatch};
+use crate::service::clock::{self, Clock, StepWatch, Synchronised};
 use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore};
 use crate::service::homie::{Mirror, Status, Tree, TreeError};
 use crate::service::http;
@@ -91,7 +91,7 @@ impl App {
         let Setup { house, settings, folder, credentials, tls, shadow, program } = setup;
         let now = clock.now();
         let boot_id = boot_id();
-        let sync = clock.synchronised();
+        let sync = asked_in_time(&clock).await;
         let (archive, remembers) = open(&folder, &house, now)?;
         let topics = Topics::new(settings.broker.prefix.clone())?;
         let tree = Tree::new(&settings.homie.spec(&house))?;
@@ -124,10 +124,7 @@ impl App {
         let logbook = logbook(&house, archive.as_ref(), now);
         let desk = desk(&settings, &house, archive.as_ref(), now);
         let priced = overrides.wishes().iter().map(|wish| wish.id.clone()).collect();
-        let known_until = match &desk {
-            Some(desk) => desk.known_until(now),
-            None => now + FOR_EVER_S,
-        };
+        let known_until = desk.as_ref().map_or(now + FOR_EVER_S, |desk| desk.known_until(now));
         let mut rules = state_settings(&house, &settings, &topics, &boot_id);
         rules.shadow = shadow;
         let state = State::new(rules, now, overrides);
@@ -152,6 +149,7 @@ impl App {
             plan_number: 0,
             schedule_json: String::new(),
             reasons: BTreeMap::new(),
+            battery_reason: String::new(),
             alerts: BTreeMap::new(),
             faults: Vec::new(),
             underway: None,
@@ -213,6 +211,12 @@ impl App {
         self.tree = self.settings.homie.on.then_some(tree);
         self.set_states(Status::Ready, Rank::Ready);
     }
+}
+
+/// Asking may take long, and nobody may have to wait for the end meanwhile.
+async fn asked_in_time(clock: &Arc<dyn Clock>) -> Synchronised {
+    let asked = tokio::time::timeout(ASK_LIMIT, ask_time(Arc::clone(clock))).await;
+    asked.unwrap_or(Synchronised::No)
 }
 
 /// Sixteen digits from the system's own randomness.
@@ -339,7 +343,7 @@ fn logbook(house: &House, archive: Option<&Archive>, now: Instant) -> Logbook {
 
 /// The later of what the file and the archive say.
 fn proven(house: &House, archive: Option<&Archive>) -> Vec<Option<Instant>> {
-    let rules = house.hygiene.iter();
+    let rules = house.hygiene_of_all().into_iter();
     rules
         .map(|rule| {
             let name = &house.site.stores[rule.store].name;
@@ -381,6 +385,7 @@ fn state_settings(
         command: topics.command(),
         start_offset: settings.start_offset,
         comfort: comfort.collect(),
+        commands_battery: settings.commands_battery,
         shadow: false,
     }
 }

@@ -14,6 +14,9 @@ pub(super) const PLAN_STATUS: [&str; 5] = ["ok", "stale", "infeasible", "fallbac
 /// Ways to run the house.
 pub(super) const MODES: [&str; 4] = ["auto", "boost", "away", "off"];
 
+/// Ways in which a battery works.
+const BATTERY_MODES: [&str; 6] = ["hold", "follow", "charge", "discharge", "absorb", "supply"];
+
 /// Temperatures a store may be set to aim at [°C], and the step [K].
 pub(super) const TARGET: FloatRange =
     FloatRange { min: Some(40.0), max: Some(65.0), step: Some(0.5) };
@@ -126,6 +129,8 @@ pub(super) fn battery(root: &HomieID) -> HomieDeviceDescription {
         root,
         "battery",
         [
+            ("mode", enumeration("What it is to do", &BATTERY_MODES, false)),
+            ("charge-now", float("Charge asked for, negative for discharge", "kW")),
             ("charge-plan", float("Planned charge, negative while discharging", "kW")),
             ("state-of-charge", float("State of charge", HOMIE_UNIT_PERCENT)),
         ],

@@ -2,17 +2,17 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{Datelike, NaiveTime, Timelike, Weekday};
-use optimiser::forecast::{Caution, Diary, Mark};
+use chrono::NaiveTime;
+use optimiser::forecast::{Caution, Diary};
 use optimiser::time::{Horizon, Instant, Slot};
 use optimiser::units::Energy;
 use serde::{Deserialize, Serialize};
 
 use super::drawn::Drawn;
 use super::meters::{HALF_HOUR_S, edge};
-use crate::assemble::Learned;
+use crate::assemble::{Learned, mark};
 use crate::house::House;
-use crate::local_time::{local_date, time_of_day};
+use crate::local_time::time_of_day;
 use crate::service::archive::{self, Archive, ArchiveError, Record};
 
 /// Half-hours that are remembered: five weeks and a day, as the forecasts look back.
@@ -153,7 +153,7 @@ impl Logbook {
             starts().map(|at| Some(logged(at).and_then(drawn)?.litres)).collect()
         };
         let diary = Diary {
-            marks: starts().map(|at| mark(at, house)).collect(),
+            marks: starts().map(|at| mark(at, house.time_zone)).collect(),
             now: usize::try_from(KEPT).ok()?,
             import_price: vec![None; horizon.len()],
             export_price: vec![None; horizon.len()],
@@ -177,17 +177,6 @@ fn litres(store: &str) -> String {
 
 fn cold(store: &str) -> String {
     format!("half-hour/cold/{store}")
-}
-
-fn mark(at: Instant, house: &House) -> Mark {
-    let date = local_date(at, house.time_zone);
-    let time = time_of_day(at, house.time_zone);
-    Mark {
-        day: date.num_days_from_ce(),
-        month: date.year() * 12 + date.month0() as i32,
-        weekend: matches!(date.weekday(), Weekday::Sat | Weekday::Sun),
-        half_hour: (time.num_seconds_from_midnight() / 1_800) as u8,
-    }
 }
 
 #[cfg(test)]

@@ -108,6 +108,22 @@ mod tests {
         assert_eq!(held[1], 59);
     }
 
+    // Failure case 33: an hour in which every attempt fails at once.
+    #[test]
+    fn an_hour_of_failures_is_tried_seldom_and_told_seldom() {
+        let (mut backoff, mut gate) = (Backoff::new(Duration::from_mins(1), 1), LogGate::default());
+        let (mut elapsed, mut attempts, mut lines) = (Duration::ZERO, 0, 0);
+        while elapsed < Duration::from_hours(1) {
+            lines += usize::from(gate.allow(elapsed, "no such name").is_some());
+            let wait = backoff.wait();
+            assert!(wait >= Duration::from_secs(1), "more than one attempt a second");
+            elapsed += wait;
+            attempts += 1;
+        }
+        assert!((60..150).contains(&attempts), "{attempts} attempts");
+        assert!((30..=61).contains(&lines), "{lines} lines");
+    }
+
     #[test]
     fn four_cuts_in_a_minute_are_no_chance() {
         let mut cuts = TakeOvers::default();

@@ -17,11 +17,10 @@ use optimiser::time::Instant;
 use optimiser::units::{Energy, Power, Price, Temperature};
 
 use super::{allowances, wishes};
-use crate::assemble::{AssembleError, Assembled, Known, assemble};
-use crate::house::{BaseLoad, House};
+use crate::assemble::{self, AssembleError, Assembled, Known, assemble};
+use crate::house::{BaseLoad, House, HygieneRule};
 use crate::present::Plan;
 use crate::present::document::Document;
-use crate::series;
 use crate::service::commands::Wish;
 use crate::tariff::{Band, Rates};
 
@@ -47,6 +46,10 @@ pub type Program = fn(&mut Planner, &Problem) -> Outcome;
 /// 3500 kWh a year, a usual home in Europe (common practice, no published source).
 const USUAL_LOAD_KW: f64 = 0.4;
 
+/// Air outside that stands in where nothing is known of it [°C]: a cold day, so that
+/// nobody counts on a warm one (common practice, no published source).
+const COLD_DAY_C: f64 = 0.0;
+
 /// How much work a schedule is worth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Taste {
@@ -71,7 +74,7 @@ pub struct Snapshot {
     pub stores: Vec<Vec<Temperature>>,
     /// Energy in the battery above empty.
     pub battery: Energy,
-    /// For each hygiene rule, when it was last proven.
+    /// For each rule of [`House::hygiene_of_all`], when it was last proven.
     pub proven: Vec<Option<Instant>>,
     /// What was asked for by hand.
     pub wishes: Vec<Wish>,
@@ -149,10 +152,10 @@ impl Made {
 pub fn make(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> {
     let begun = std::time::Instant::now();
     let house = house_now(snapshot);
-    let rules = house.hygiene.clone();
+    let rules = rules_now(snapshot);
     let (assembled, mut fell_because) = stated(house, &snapshot.known, snapshot.at)?;
     let Assembled { mut problem, price_origins, mut notes } = assembled;
-    wishes::apply(&mut problem, &snapshot.wishes, &rules, snapshot.at);
+    notes.extend(wishes::apply(&mut problem, &snapshot.wishes, &rules, snapshot.at));
     notes.extend(allowances::apply(&mut problem, &snapshot.known.allowances));
     if let Some(published) = &snapshot.published {
         problem.published = Some(Published::new(&published.schedule, &problem.horizon));
@@ -174,7 +177,7 @@ pub fn make(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> 
     let horizon = problem.horizon.slots();
     let first_forecast = match fell_because.as_deref() {
         Some(NO_PRICES) => Some(0),
-        _ => price_origins.iter().position(|origin| *origin == series::Origin::Forecast),
+        _ => price_origins.iter().position(|origin| *origin == assemble::Origin::Forecast),
     };
     Ok(Made {
         issued_at: snapshot.at,
@@ -201,6 +204,15 @@ fn house_now(snapshot: &Snapshot) -> House {
     house
 }
 
+/// What a pasteurisation of each store is, and when it was last proven.
+fn rules_now(snapshot: &Snapshot) -> Vec<HygieneRule> {
+    let mut rules = snapshot.house.hygiene_of_all();
+    for (rule, proven) in rules.iter_mut().zip(&snapshot.proven) {
+        rule.last_proven = *proven;
+    }
+    rules
+}
+
 /// The problem as far as anything is known, and why it is not known better. Nothing
 /// that others send or leave out may keep a house from having a schedule.
 fn stated(
@@ -220,8 +232,22 @@ fn stated(
         Err(AssembleError::NoPrices { .. } | AssembleError::PricesNeeded) => {
             (without_prices(house, known, at)?, Some(NO_PRICES.to_owned()))
         }
+        Err(AssembleError::Outdoor(..)) => {
+            house.plant_room.climate.outdoor = Some([COLD_DAY_C; 12]);
+            estimates.push(format!(
+                "no outdoor temperature is known; the air is taken as {COLD_DAY_C} °C"
+            ));
+            stated(house, known, at)?
+        }
         Err(error @ (AssembleError::Column(_) | AssembleError::Pv(_))) if has_forecast(known) => {
-            let bare = Known { pv: None, load: None, draws: None, weather: None, ..known.clone() };
+            let bare = Known {
+                pv: None,
+                load: None,
+                draws: None,
+                weather: None,
+                outdoor: None,
+                ..known.clone()
+            };
             let (assembled, fell_because) = stated(house, &bare, at)?;
             let why = format!("the forecasts cannot be used, so none is: {error}");
             (assembled, fell_because.or(Some(why)))
@@ -233,7 +259,8 @@ fn stated(
 }
 
 fn has_forecast(known: &Known) -> bool {
-    known.pv.is_some() || known.load.is_some() || known.draws.is_some() || known.weather.is_some()
+    let series = [&known.pv, &known.load, &known.draws];
+    series.into_iter().any(Option::is_some) || known.weather.is_some() || known.outdoor.is_some()
 }
 
 /// The problem at one price for all hours and nothing for export.

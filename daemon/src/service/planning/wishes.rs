@@ -1,6 +1,7 @@
 //! What was asked for by hand, as parts of a planning problem.
 
 use optimiser::problem::{ByHand, Draw, HeaterId, Hygiene, Problem, Ready};
+use optimiser::site::Store;
 use optimiser::time::Instant;
 use optimiser::units::{Flow, Temperature, Volume};
 use optimiser::water;
@@ -18,14 +19,21 @@ const GUEST_FLOW: f64 = 8.0;
 /// somebody returns to it [s] (HSE HSG274 Part 2 asks for weekly flushing).
 const STOOD_S: i64 = 7 * 86_400;
 
-/// Puts the wishes into a problem; `rules` say what a pasteurisation is.
-pub(super) fn apply(problem: &mut Problem, wishes: &[Wish], rules: &[HygieneRule], now: Instant) {
+/// Puts the wishes into a problem; `rules` say what a pasteurisation is. What is to be
+/// said of it.
+pub(super) fn apply(
+    problem: &mut Problem,
+    wishes: &[Wish],
+    rules: &[HygieneRule],
+    now: Instant,
+) -> Vec<String> {
+    let mut notes = Vec::new();
     problem.by_hand =
         problem.heaters().flat_map(|heater| by_hand(problem, wishes, heater, now)).collect();
     for wish in wishes {
         let spans = |at: Instant| wish.from <= at && at < wish.until;
         match &wish.kind {
-            WishKind::Away => away(problem, wish, rules, now),
+            WishKind::Away => notes.extend(away(problem, wish, rules, now)),
             WishKind::Guests(people) => {
                 let more = guests(&problem.draws, *people, &spans);
                 problem.draws.extend(more);
@@ -48,11 +56,13 @@ pub(super) fn apply(problem: &mut Problem, wishes: &[Wish], rules: &[HygieneRule
             WishKind::Target { .. } | WishKind::Boost { .. } | WishKind::Off { .. } => {}
         }
     }
+    notes
 }
 
 /// Nobody draws meanwhile. What is due then, or has stood for a week, is pasteurised
 /// before somebody may draw again, and not earlier than the plan reaches.
-fn away(problem: &mut Problem, wish: &Wish, rules: &[HygieneRule], now: Instant) {
+fn away(problem: &mut Problem, wish: &Wish, rules: &[HygieneRule], now: Instant) -> Vec<String> {
+    let mut notes = Vec::new();
     let spans = |at: Instant| wish.from <= at && at < wish.until;
     problem.draws.retain(|draw| !spans(draw.start));
     problem.ready.retain(|ready| !spans(ready.by));
@@ -63,8 +73,20 @@ fn away(problem: &mut Problem, wish: &Wish, rules: &[HygieneRule], now: Instant)
     }
     for rule in rules {
         let is_planned = problem.hygiene.iter().any(|hygiene| hygiene.store == rule.store);
-        let stood = rule.last_proven.is_none_or(|proven| wish.until - proven > STOOD_S);
-        if !is_planned && stood {
+        // Without a rule the last draw counts, as its water was in use until then.
+        let since = if rule.is_of_file() {
+            rule.last_proven
+        } else {
+            rule.last_proven.max(Some(wish.from))
+        };
+        let stood = since.is_none_or(|since| wish.until - since > STOOD_S);
+        let store = &problem.site.stores[rule.store];
+        if !is_planned && stood && !rule.is_of_file() && !holds(store, rule.temperature) {
+            notes.push(format!(
+                "the water of `{}` will have stood for a week and its heaters cannot bring all of it to {}; heat it as far as they can and run it off before use",
+                store.name, rule.temperature
+            ));
+        } else if !is_planned && stood {
             problem.hygiene.push(Hygiene {
                 store: rule.store,
                 due: wish.until,
@@ -80,6 +102,13 @@ fn away(problem: &mut Problem, wish: &Wish, rules: &[HygieneRule], now: Instant)
             store.held_back = Volume::clamped(0.0);
         }
     }
+    notes
+}
+
+/// Whether the heaters of a store can bring all of it to a temperature.
+fn holds(store: &Store, temperature: Temperature) -> bool {
+    store.highest_reach() >= temperature
+        && (store.lowest_heated() <= 0.0 || store.destratification_pump)
 }
 
 /// When an element is held on or off; the last word wins.

@@ -3,7 +3,7 @@
 use optimiser::time::{Instant, Slot};
 use optimiser::units::{Power, Price};
 
-use crate::assemble::{Allowance, Known};
+use crate::assemble::{Allowance, Known, MEMORY_DAYS};
 use crate::series::{self, Marks, PriceUnit, Prices, unit_slip};
 use crate::service::archive::{self, Archive, ArchiveError, Record};
 use crate::service::prices::{Book, PriceList, Quantity, Suspicion, read_openadr};
@@ -13,7 +13,7 @@ use crate::tariff::{Rates, Tariff, Wholesale};
 const DAY_S: i64 = 86_400;
 
 /// Prices are kept so long, because those to come are expected from them [s].
-const KEEP_S: i64 = 21 * DAY_S;
+const KEEP_S: i64 = MEMORY_DAYS * DAY_S;
 
 /// Prices further ahead are not taken: they are of another year [s].
 const AHEAD_S: i64 = 10 * DAY_S;

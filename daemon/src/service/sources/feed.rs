@@ -35,6 +35,7 @@ impl Subject {
             Self::Forecast(ForecastOf::Pv) => "pv forecast",
             Self::Forecast(ForecastOf::Load) => "load forecast",
             Self::Forecast(ForecastOf::Draws) => "draws forecast",
+            Self::Forecast(ForecastOf::Outdoor) => "outdoor forecast",
         }
     }
 }

@@ -12,6 +12,7 @@ use crate::weather::{self, Reading, Weather};
 enum Content {
     Weather(Reading),
     Series(SeriesFile),
+    Air(Weather),
 }
 
 struct Held {
@@ -42,6 +43,7 @@ impl Forecasts {
         let name = format!("the {} forecast", of.name());
         let content = match of {
             ForecastOf::Weather => Content::Weather(read_weather(&name, bytes)?),
+            ForecastOf::Outdoor => Content::Air(read_air(&name, bytes)?),
             ForecastOf::Pv | ForecastOf::Load | ForecastOf::Draws => {
                 Content::Series(read_series(&name, bytes)?)
             }
@@ -57,6 +59,7 @@ impl Forecasts {
                 (ForecastOf::Weather, Content::Weather(reading)) => {
                     known.weather = Some(reading.clone());
                 }
+                (ForecastOf::Outdoor, Content::Air(air)) => known.outdoor = Some(air.clone()),
                 (ForecastOf::Pv, Content::Series(file)) => known.pv = Some(file.clone()),
                 (ForecastOf::Load, Content::Series(file)) => known.load = Some(file.clone()),
                 (ForecastOf::Draws, Content::Series(file)) => known.draws = Some(file.clone()),
@@ -86,6 +89,11 @@ impl Forecasts {
 
 fn read_series(name: &str, bytes: &[u8]) -> Result<SeriesFile, String> {
     series::read(name, bytes, Marks::AsNamed).map_err(|error| error.to_string())
+}
+
+fn read_air(name: &str, bytes: &[u8]) -> Result<Weather, String> {
+    let file = read_series(name, bytes)?;
+    Weather::air_from_series(&file).map_err(|error| error.to_string())
 }
 
 fn read_weather(name: &str, bytes: &[u8]) -> Result<Reading, String> {

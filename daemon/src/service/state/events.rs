@@ -9,8 +9,9 @@ use crate::service::archive::Record;
 use crate::service::commands::Plant;
 use crate::service::learning::Meter;
 use crate::service::link::{Filter, LinkEvent, Topic};
+use crate::service::planning::BatteryOrder;
 use crate::service::readings::Gate;
-use crate::service::wire::{Answer, Command, Fault, SetPoint};
+use crate::service::wire::{Answer, BatterySetPoint, Command, Fault, SetPoint};
 
 /// What does not change while the service runs.
 pub struct Settings {
@@ -28,6 +29,8 @@ pub struct Settings {
     pub start_offset: bool,
     /// For each store, what keeps it from going cold without a schedule.
     pub comfort: Vec<Option<Comfort>>,
+    /// The battery obeys set-points; otherwise it regulates itself.
+    pub commands_battery: bool,
     /// Nothing is switched: another one steers the house.
     pub shadow: bool,
 }
@@ -68,7 +71,7 @@ pub enum Role {
     Charge,
     /// Power or energy.
     Meter(Meter),
-    /// The air outside; recorded for those who will plan with it.
+    /// The air outside.
     Outdoor,
 }
 
@@ -101,6 +104,8 @@ pub enum Event {
     Unpolished,
     /// A set-point did not leave; it is due again at the next tick.
     Unsent(HeaterId),
+    /// A set-point for the battery did not leave.
+    BatteryUnsent,
     /// How a source of prices or forecasts is.
     Source {
         /// Its name.
@@ -128,6 +133,8 @@ pub enum Effect {
     Plan(Why),
     /// Send a set-point, momentary.
     SetPoint(HeaterId, SetPoint),
+    /// Send what the battery is to do, momentary.
+    BatterySetPoint(BatterySetPoint),
     /// Send an answer, momentary.
     Answer(Answer),
     /// Publish what is wrong, retained; also as alerts in the Homie tree.
@@ -179,6 +186,8 @@ pub struct Current {
     pub schedule: Schedule,
     /// For each slot and heater of the schedule, why; empty if nobody wrote it.
     pub reasons: Vec<Vec<String>>,
+    /// For each slot, what the battery is to do; empty without a battery.
+    pub battery: Vec<BatteryOrder>,
     /// Why it is not the best schedule there could be.
     pub fell_because: Option<String>,
 }

@@ -39,6 +39,7 @@ impl State {
             let set_point = self.issuer.issue(now, heater, wanted);
             effects.extend(set_point.map(|set_point| Effect::SetPoint(heater, set_point)));
         }
+        self.release_battery(now, effects);
         effects.push(Effect::Leave);
     }
 

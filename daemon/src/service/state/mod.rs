@@ -5,6 +5,7 @@
 //! or touches a socket; the loop around it does what the effects say and feeds
 //! back what came of it.
 
+mod battery;
 mod events;
 mod faults;
 mod heaters;
@@ -19,6 +20,7 @@ use optimiser::units::Temperature;
 use super::archive::Record;
 use super::commands::{self, Overrides, Plant, StoreReading};
 use super::link::LinkEvent;
+use super::planning::BatteryOrder;
 use super::readings::{Arrival, Freshness, Gate, ReadingFault, Verdict};
 use super::setpoints::{Issuer, start_offset_s};
 use super::wire::{Answer, Command, Fault, Outcome, Stamp};
@@ -44,6 +46,9 @@ pub struct State {
     input_faults: Vec<Option<ReadingFault>>,
     overrides: Overrides,
     issuer: Issuer<HeaterId>,
+    battery_issuer: Issuer<()>,
+    /// What the battery was last told.
+    battery_told: Option<BatteryOrder>,
     /// Power that each heater was last told [W].
     told: BTreeMap<HeaterId, u32>,
     /// Start offset of each heater in the slot that starts then.
@@ -80,6 +85,8 @@ impl State {
         Self {
             input_faults: vec![None; settings.inputs.len()],
             issuer: Issuer::new(settings.boot_id.clone()),
+            battery_issuer: Issuer::new(settings.boot_id.clone()),
+            battery_told: None,
             told: BTreeMap::new(),
             offsets: BTreeMap::new(),
             current: None,
@@ -137,6 +144,10 @@ impl State {
                 self.issuer.forget_sending(&heater);
                 return effects;
             }
+            Event::BatteryUnsent => {
+                self.battery_issuer.forget_sending(&());
+                return effects;
+            }
             Event::Source { name, fault } => {
                 match fault {
                     Some(fault) => self.source_faults.insert(name, fault),
@@ -157,6 +168,7 @@ impl State {
         }
         self.look(now);
         self.send_set_points(now, &mut effects);
+        self.send_battery(now, &mut effects);
         self.ask_planner(now, &mut effects);
         self.tell_faults(now, &mut effects);
         effects
@@ -209,6 +221,7 @@ impl State {
                 for heater in self.told.keys() {
                     self.issuer.forget_sending(heater);
                 }
+                self.battery_issuer.forget_sending(&());
             }
             LinkEvent::Down { cause } => {
                 self.link_up = false;

@@ -1,3 +1,6 @@
+mod battery;
+mod starts;
+
 use optimiser::Schedule;
 use optimiser::schedule::{Cost, Evidence, HeaterPlan, Origin, Reason, SlotPlan};
 use optimiser::units::{Energy, Power, Price, Volume};
@@ -36,6 +39,7 @@ fn settings() -> Settings {
         command: Filter::new("p/v1/command").expect("a filter"),
         start_offset: true,
         comfort: vec![],
+        commands_battery: false,
         shadow: false,
     }
 }
@@ -79,6 +83,7 @@ fn schedule(on: &[usize]) -> Current {
         issued_at: at(0),
         valid_until: at(4 * 1_800),
         reasons: vec![],
+        battery: vec![],
         fell_because: None,
         schedule: Schedule {
             origin: Origin::Optimal,
@@ -379,20 +384,4 @@ fn a_short_pause_is_bridged() {
     };
     assert_eq!(changes(29.5).iter().map(|(at, _)| *at).collect::<Vec<_>>(), [90, 3_600]);
     assert_eq!(changes(20.0).len(), 4, "on, off, on, off");
-}
-
-// A plan made within the half-hour must not put a start off again and again.
-#[test]
-fn plans_within_a_slot_do_not_postpone_the_start() {
-    let mut state = running(&[0]);
-    let offset = start_offset_s("Mill House");
-    assert!(offset > 20, "the name was chosen for it");
-    let mut fresh = schedule(&[0]);
-    let begin = offset - 10;
-    fresh.issued_at = at(begin);
-    let first = &mut fresh.schedule.slots[0];
-    first.slot = Slot::new(at(begin), at(1_800)).expect("a slot");
-    state.apply(at(begin), Event::Planned(Ok(fresh)));
-    let told = run(&mut state, begin + 10, begin + 30, warming);
-    assert_eq!(told.last().map(|s| s.power_w), Some(3_000));
 }

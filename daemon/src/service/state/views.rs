@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use optimiser::problem::HeaterId;
 use optimiser::time::Instant;
 
+use crate::service::planning::BatteryOrder;
+
 use super::{Current, Fault, Freshness, Input, Overrides, Plant, State};
 
 impl State {
@@ -43,6 +45,11 @@ impl State {
     /// Power that each heater was last told [W].
     pub fn told(&self) -> &BTreeMap<HeaterId, u32> {
         &self.told
+    }
+
+    /// What the battery was last told, if it takes commands.
+    pub fn battery_told(&self) -> Option<&BatteryOrder> {
+        self.battery_told.as_ref()
     }
 
     /// Whether the time of day can be trusted.

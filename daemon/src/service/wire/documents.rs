@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Stamp;
+use crate::present::document::BatteryMode;
 
 /// Whether the service is there.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -159,6 +160,32 @@ pub struct SetPoint {
     /// When the heater goes off by itself.
     pub valid_until: Stamp,
     /// Power [W].
+    pub power_w: u32,
+    /// Why, for people.
+    pub reason: String,
+}
+
+/// What a battery that takes commands is to do, for a few minutes. Never retained.
+///
+/// The receiver refuses it as it would a heater's, and regulates itself from
+/// `valid_until` on, whatever happens to the network.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BatterySetPoint {
+    /// `stowheat/battery/1`.
+    pub schema: String,
+    /// Drawn anew at each start of the service.
+    pub boot_id: String,
+    /// Rises by one with each set-point for the battery.
+    pub seq: u64,
+    /// When this was written.
+    pub issued_at: Stamp,
+    /// When the battery regulates itself again.
+    pub valid_until: Stamp,
+    /// In which way it works.
+    pub mode: BatteryMode,
+    /// AC power in the modes `charge` and `discharge` \[W\]; 0 in the others, where the
+    /// house says how much.
     pub power_w: u32,
     /// Why, for people.
     pub reason: String,

@@ -15,8 +15,8 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 pub use documents::{
-    Action, Answer, Availability, AvailabilityState, Command, Fault, Faults, Health, InputHealth,
-    Mode, Outcome, SetPoint, StoreState,
+    Action, Answer, Availability, AvailabilityState, BatterySetPoint, Command, Fault, Faults,
+    Health, InputHealth, Mode, Outcome, SetPoint, StoreState,
 };
 
 /// An instant as text: RFC 3339, written in UTC, read with any offset.
@@ -69,6 +69,7 @@ pub fn schemas() -> Vec<(&'static str, Schema)> {
         ("faults", schemars::schema_for!(Faults)),
         ("health", schemars::schema_for!(Health)),
         ("set-point", schemars::schema_for!(SetPoint)),
+        ("battery", schemars::schema_for!(BatterySetPoint)),
         ("command", schemars::schema_for!(Command)),
         ("answer", schemars::schema_for!(Answer)),
     ]

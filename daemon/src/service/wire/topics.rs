@@ -28,13 +28,14 @@ const fn channel(
 }
 
 /// Every channel of the own tree.
-pub const CHANNELS: [Channel; 8] = [
+pub const CHANNELS: [Channel; 9] = [
     channel("v1/availability", "availability", true, true),
     channel("v1/plan", "plan", true, true),
     channel("v1/stores/{store}", "store", true, true),
     channel("v1/faults", "faults", true, true),
     channel("v1/health", "health", true, true),
     channel("v1/heaters/{store}/{heater}/set-point", "set-point", false, true),
+    channel("v1/battery/set-point", "battery", false, true),
     channel("v1/command", "command", false, false),
     channel("v1/answer", "answer", false, true),
 ];
@@ -85,6 +86,11 @@ impl Topics {
     /// What a heater is to do.
     pub fn set_point(&self, store: &str, heater: &str) -> Topic {
         self.below(&format!("v1/heaters/{}/{}/set-point", level(store), level(heater)))
+    }
+
+    /// What the battery is to do.
+    pub fn battery(&self) -> Topic {
+        self.below("v1/battery/set-point")
     }
 
     /// What people ask for.
@@ -154,6 +160,7 @@ mod tests {
             topics.faults(),
             topics.health(),
             topics.set_point("s", "h"),
+            topics.battery(),
             topics.answer(),
         ];
         let mut addresses: Vec<String> = all

@@ -175,17 +175,22 @@ static PRICES: Shape = Shape {
 };
 
 static FORECASTS: Shape = Shape {
-    about: "Forecasts, each a file as for `plan`, or a topic with the same content.",
+    about: "Forecasts, each a file as for `plan`, or a topic or address with the same content.",
     keys: &[
         optional("weather", Table(&FORECAST), "Sun, temperature and wind."),
         optional("pv", Table(&FORECAST), "Energy or power of the PV system."),
         optional("load", Table(&FORECAST), "What the rest of the house takes."),
         optional("draws", Table(&FORECAST), "Litres of hot water."),
+        optional(
+            "outdoor",
+            Table(&FORECAST),
+            "Temperature of the air outside; goes before that of `weather`.",
+        ),
     ],
 };
 
 static FORECAST: Shape = Shape {
-    about: "A forecast: one of `file` or `topic`.",
+    about: "A forecast: one of `file`, `topic` or `url`.",
     keys: &[
         optional(
             "file",
@@ -193,6 +198,8 @@ static FORECAST: Shape = Shape {
             "File that is read when it changes.",
         ),
         optional("topic", Text("forecast/weather"), "Topic it arrives on."),
+        optional("url", Text("https://weather.example/here.csv"), "Address that is asked."),
+        assumed("poll_minutes", number(1.0, 1_440.0, 60.0), "How often the address is asked."),
         assumed(
             "maximum_age_hours",
             number(1.0, 100_000.0, 24.0),

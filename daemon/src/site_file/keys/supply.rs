@@ -168,6 +168,11 @@ pub(super) static BATTERY: Shape = Shape {
         assumed("charges_from_grid", Flag(true), "Whether it may charge from the grid."),
         assumed("exports", Flag(false), "Whether it may discharge into the grid."),
         assumed("feeds_heaters", Flag(true), "Whether it may feed immersion elements."),
+        assumed(
+            "takes_commands",
+            Flag(false),
+            "Whether it obeys the service's set-points, and regulates itself when they run out; otherwise it always regulates itself.",
+        ),
         super::sources::PHASE,
     ],
 };

@@ -160,6 +160,34 @@ fn water_that_stood_is_pasteurised_before_the_return() {
     assert_eq!(due(&made(&seldom)), [], "it was done this morning");
 }
 
+// C11: without a rule of its own a store is held before the return from a fortnight,
+// not from two days or seven; water under the element is told of instead.
+#[test]
+fn a_store_without_a_rule_is_pasteurised_after_a_long_rest() {
+    const DAY_S: i64 = 86_400;
+    let begin = SITE.find("[[hygiene]]").expect("the rule");
+    let end = begin + SITE[begin..].find("[state]").expect("its end");
+    let bare = format!("{}{}", &SITE[..begin], &SITE[end..]);
+    let back = at() + DAY_S;
+    let gone = |days: i64, proven: Option<Instant>| {
+        let from = back + -days * DAY_S;
+        let wishes = vec![Wish { id: "a".into(), from, until: back, kind: WishKind::Away }];
+        Snapshot { wishes, proven: vec![proven], ..snapshot(&bare) }
+    };
+    let due = |made: &Made| made.problem.hygiene.iter().map(|h| h.due).collect::<Vec<_>>();
+    assert_eq!(due(&made(&snapshot(&bare))), [], "never due by itself");
+    assert_eq!(due(&made(&gone(14, None))), [back]);
+    assert_eq!(due(&made(&gone(2, None))), []);
+    assert_eq!(due(&made(&gone(7, None))), []);
+    assert_eq!(due(&made(&gone(14, Some(at() + -3_600)))), [], "it was done this morning");
+    let mut high = gone(14, None);
+    let elements = &mut Arc::make_mut(&mut high.house).site.stores[0].elements;
+    elements[0].height = optimiser::units::Fraction::constant(0.5);
+    let high = made(&high);
+    assert_eq!(due(&high), []);
+    assert!(high.notes.iter().any(|note| note.contains("run it off")), "{:?}", high.notes);
+}
+
 #[test]
 fn guests_need_more_heat() {
     let quiet = snapshot(SITE);

@@ -1,0 +1,17 @@
+use super::*;
+
+// A plan made within the half-hour must not put a start off again and again.
+#[test]
+fn plans_within_a_slot_do_not_postpone_the_start() {
+    let mut state = running(&[0]);
+    let offset = start_offset_s("Mill House");
+    assert!(offset > 20, "the name was chosen for it");
+    let mut fresh = schedule(&[0]);
+    let begin = offset - 10;
+    fresh.issued_at = at(begin);
+    let first = &mut fresh.schedule.slots[0];
+    first.slot = Slot::new(at(begin), at(1_800)).expect("a slot");
+    state.apply(at(begin), Event::Planned(Ok(fresh)));
+    let told = run(&mut state, begin + 10, begin + 30, warming);
+    assert_eq!(told.last().map(|s| s.power_w), Some(3_000));
+}
