@@ -35,7 +35,8 @@ pub(super) fn of_a_replay(
     horizon: &Horizon,
     notes: &mut Vec<String>,
 ) -> Result<Surroundings, AssembleError> {
-    let ambient = on(&Sky { house, weather, horizon, is_past: true }, notes)?;
+    let sky = Sky { house, weather, horizon, is_past: true };
+    let ambient = on(&sky, &Known::default(), notes)?;
     let pool_above_air = match house.plant_room.pool.as_ref().map(|wish| &wish.comfort) {
         Some(PoolComfort::AboveAir(kelvin)) => Some(*kelvin),
         _ => None,
@@ -57,10 +58,10 @@ pub(super) fn ambient(
 ) -> Result<Ambient, AssembleError> {
     let span = Slot::new(horizon.start(), horizon.end());
     let weather = span.map(|span| known.weather_over(span)).unwrap_or_default();
-    on(&Sky { house, weather, horizon, is_past: false }, notes)
+    on(&Sky { house, weather, horizon, is_past: false }, known, notes)
 }
 
-fn on(sky: &Sky<'_>, notes: &mut Vec<String>) -> Result<Ambient, AssembleError> {
+fn on(sky: &Sky<'_>, known: &Known, notes: &mut Vec<String>) -> Result<Ambient, AssembleError> {
     let Sky { house, horizon, .. } = *sky;
     let room = &house.site.plant_room;
     let outdoors = room.pool.is_some_and(|p| matches!(p.exposure, Exposure::Outdoor { .. }));
