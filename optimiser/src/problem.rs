@@ -4,7 +4,8 @@ mod ambient;
 mod ending;
 mod state;
 
-pub use ambient::{Ambient, Band, Comfort, LoopRun};
+pub use ambient::{Ambient, Band, Comfort, Held, HeldOff, LoopRun};
+pub(crate) use ending::EndBases;
 pub use ending::{EndValue, ValueStep};
 pub use state::{PlantRoomState, RoomsState, RunState, State};
 

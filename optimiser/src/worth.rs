@@ -9,10 +9,13 @@
 //! example Cruise, Flatley, Gibbens, Zachary, "Control of energy storage with
 //! market impact", 2014, arXiv 1406.3653.)
 
+mod plant_room;
+
 use crate::problem::{EndValue, ValueStep, Weights};
 use crate::site::{Battery, Sink, Site, Source, Store};
 use crate::units::{Energy, Price};
 use crate::water::{KWH_PER_LITRE_KELVIN, time_constant_hours};
+pub use plant_room::plant_room_value;
 
 /// One slot of the days after the horizon, as it is expected.
 #[derive(Debug, Clone, PartialEq)]
@@ -97,32 +100,63 @@ fn store_worth(
     ahead: &[Ahead],
     weights: &Weights,
 ) -> Vec<ValueStep> {
-    let capacity = store.heat_at(store.highest_reach());
-    let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
-    let tau = match store.heat_loss.watts_per_kelvin() {
-        0.0 => f64::INFINITY,
-        loss => time_constant_hours(store.volume.litres(), loss),
-    };
     let warmth = store.surroundings.above(store.mains).max(0.0);
-    let floor = store.volume.litres() * warmth * KWH_PER_LITRE_KELVIN;
-    let mut worth = Slopes::zero(capacity);
-    for slot in ahead.iter().rev() {
-        worth.use_for(slot.draws.get(index).copied().unwrap_or(0.0), weights.unmet_per_kwh);
-        let surplus = (slot.pv.kwh() - slot.base_load.kwh()).max(0.0);
-        let most = power * slot.hours;
-        let from_sun = surplus.min(most);
-        worth.fill(from_sun, slot.export_price.per_kwh().max(0.0));
-        worth.fill(most - from_sun, slot.import_price.per_kwh());
-        for machine in machines {
-            let most = machine.kw * slot.hours;
-            let from_sun = (surplus / machine.electricity.max(1e-9)).min(most);
-            let cost = |price: f64| machine.fuel + machine.electricity * price;
-            worth.fill(from_sun, cost(slot.export_price.per_kwh().max(0.0)));
-            worth.fill(most - from_sun, cost(slot.import_price.per_kwh()));
+    let vessel = Vessel {
+        capacity: store.heat_at(store.highest_reach()),
+        time_constant: match store.heat_loss.watts_per_kelvin() {
+            0.0 => f64::INFINITY,
+            loss => time_constant_hours(store.volume.litres(), loss),
+        },
+        floor: store.volume.litres() * warmth * KWH_PER_LITRE_KELVIN,
+        penalty: weights.unmet_per_kwh,
+    };
+    let elements = Machine {
+        kw: store.elements.iter().map(|e| e.power.kw()).sum(),
+        electricity: 1.0,
+        fuel: 0.0,
+    };
+    let machines: Vec<Machine> = [elements].into_iter().chain(machines.iter().copied()).collect();
+    let drawn = |slot: &Ahead| slot.draws.get(index).copied().unwrap_or(0.0);
+    vessel.worth(ahead, &machines, drawn)
+}
+
+/// Something that holds heat.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Vessel {
+    /// Heat that it holds when it is full [kWh].
+    capacity: f64,
+    /// Heat above the floor falls to its 1/e in this time [h].
+    time_constant: f64,
+    /// Heat at the temperature around it [kWh].
+    floor: f64,
+    /// Cost of heat that is needed and not there [minor/kWh].
+    penalty: f64,
+}
+
+impl Vessel {
+    /// Worth of its heat before the given slots, in each of which so much of it is
+    /// needed.
+    fn worth(
+        &self,
+        ahead: &[Ahead],
+        machines: &[Machine],
+        needed: impl Fn(&Ahead) -> f64,
+    ) -> Vec<ValueStep> {
+        let mut worth = Slopes::zero(self.capacity);
+        for slot in ahead.iter().rev() {
+            worth.use_for(needed(slot), self.penalty);
+            let surplus = (slot.pv.kwh() - slot.base_load.kwh()).max(0.0);
+            for machine in machines {
+                let most = machine.kw * slot.hours;
+                let from_sun = (surplus / machine.electricity.max(1e-9)).min(most);
+                let cost = |price: f64| machine.fuel + machine.electricity * price;
+                worth.fill(from_sun, cost(slot.export_price.per_kwh().max(0.0)));
+                worth.fill(most - from_sun, cost(slot.import_price.per_kwh()));
+            }
+            worth.lose((-slot.hours / self.time_constant).exp(), self.floor);
         }
-        worth.lose((-slot.hours / tau).exp(), floor);
+        worth.steps()
     }
-    worth.steps()
 }
 
 fn battery_worth(battery: &Battery, ahead: &[Ahead]) -> Vec<ValueStep> {

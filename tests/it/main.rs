@@ -7,6 +7,7 @@ mod dispatch;
 mod every_day;
 mod finer;
 mod habits;
+mod held_off;
 mod plant_room;
 mod plant_room_site;
 mod plant_room_size;

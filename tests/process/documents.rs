@@ -4,7 +4,7 @@ use optimiser::time::Instant;
 use serde_json::{Value, json};
 use stowheat::service::commands::{Overrides, Plant, read};
 use stowheat::service::setpoints::{Issuer, Wanted};
-use stowheat::service::wire::schemas;
+use stowheat::service::wire::{SetPoint, schemas};
 
 fn check(document: &str, value: &Value) -> Result<(), String> {
     let schemas = schemas();
@@ -21,14 +21,16 @@ fn as_value(document: impl serde::Serialize) -> Value {
 #[test]
 fn what_is_sent_is_valid() {
     let now = Instant::from_unix(1_767_225_600);
-    let wanted = Wanted { power_w: 3_000, until: now + 1_800, reason: "as planned".into() };
-    let set_point = Issuer::new("b1").issue(now, 0, wanted).expect("the first is due");
+    let wanted = Wanted { order: 3_000_u32, until: now + 1_800, reason: "as planned".into() };
+    let set_point = Issuer::default().issue(now, 0, wanted).expect("the first is due");
+    let set_point = SetPoint::new("b1", set_point);
     assert_eq!(check("set-point", &as_value(set_point)), Ok(()));
 
     let command = json!({"schema": "stowheat/command/1", "id": "1", "action": {"kind": "replan"}});
     let text = command.to_string();
     let read = read(text.as_bytes(), false, now).expect("a command");
-    let answer = Overrides::new(Plant { stores: vec![] }).apply(now, &read);
+    let answer =
+        Overrides::new(Plant { stores: vec![], feeders: vec![], rooms: false }).apply(now, &read);
     assert_eq!(check("answer", &as_value(answer)), Ok(()));
     assert_eq!(as_value(read), command, "a command is written as it was read");
 }

@@ -10,6 +10,7 @@ mod life;
 mod meters;
 #[expect(dead_code, reason = "other tests use more of it")]
 mod party;
+mod plant_rooms;
 mod restart;
 
 #[expect(dead_code, reason = "refusing subscriptions is tried with the link alone")]

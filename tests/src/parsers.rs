@@ -4,7 +4,7 @@
 use optimiser::time::Instant;
 use optimiser::units::{Power, Volume};
 use stowheat::series::{self, Marks};
-use stowheat::service::homie::{Tree, TreeSpec, TreeStore};
+use stowheat::service::homie::{Tree, TreeSink, TreeSource, TreeSpec, TreeStore};
 use stowheat::service::link::{Filter, Topic};
 use stowheat::service::prices::{ListMap, Quantity, read_openadr};
 use stowheat::service::readings::{Arrival, Gate, Limits, Shape};
@@ -175,6 +175,8 @@ fn request(bytes: &[u8]) {
             name: "cylinder".to_owned(),
             heaters: vec!["immersion".to_owned()],
         }],
+        sources: vec![TreeSource { name: "ground".to_owned(), pump: true }],
+        sinks: vec![TreeSink { name: "rooms".to_owned(), rooms: true }],
         battery: true,
     };
     let tree = Tree::new(&spec).expect("a tree");

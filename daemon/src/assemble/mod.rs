@@ -17,14 +17,14 @@ mod unplanned;
 pub use known::{Allowance, Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
 pub use prices::{MEMORY_DAYS, Origin};
-pub use unplanned::{refuse_phases, refuse_plant_room};
+pub use unplanned::refuse_phases;
 
 use chrono::{Datelike, Timelike, Weekday};
 use chrono_tz::Tz;
 use optimiser::forecast::Mark;
-use optimiser::problem::{Problem, ProblemError, State, Weights};
+use optimiser::problem::{EndValue, Problem, ProblemError, State, Weights};
 use optimiser::time::{Instant, Series, TimeError};
-use optimiser::worth::{Ahead, end_value};
+use optimiser::worth::{Ahead, end_value, plant_room_value};
 
 use crate::house::House;
 use crate::local_time::{local_date, time_of_day};
@@ -120,7 +120,7 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         .collect();
     let ambient = surroundings::ambient(house, known, &horizon, &mut notes)?;
     let comfort = surroundings::comfort(house, &ambient, &horizon)?;
-    let problem = Problem {
+    let mut problem = Problem {
         export_price: Series::new("the export price", &horizon, priced.export[..count].to_vec())?,
         pv: Series::new("the PV forecast", &horizon, pv[..count].to_vec())?,
         base_load: Series::new("the base load", &horizon, base_load[..count].to_vec())?,
@@ -142,6 +142,9 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         import_price,
         horizon,
     };
+    let after = plant_room_value(&problem, &ahead);
+    problem.end_value =
+        EndValue { stores: problem.end_value.stores, battery: problem.end_value.battery, ..after };
     Ok(Assembled {
         problem: problem.validated()?,
         price_origins: priced.origins[..count].to_vec(),

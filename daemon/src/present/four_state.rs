@@ -41,6 +41,16 @@ impl FourState {
         }
     }
 
+    /// Its name on the wire.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Blocked => "blocked",
+            Self::Normal => "normal",
+            Self::Encouraged => "encouraged",
+            Self::Forced => "forced",
+        }
+    }
+
     /// Whether the first and the second contact are closed.
     pub const fn contacts(self) -> [bool; 2] {
         match self {
@@ -77,7 +87,7 @@ pub fn requests(schedule: &Schedule, pump: usize) -> Vec<(Slot, FourState)> {
 /// price below zero, for sun that would be wasted, for a pasteurisation or at the
 /// last chance; encouragement where it runs for less; a block where it would
 /// better wait for a run within two hours; else nothing.
-fn planned(schedule: &Schedule, pump: usize, now: Instant) -> FourState {
+pub fn planned(schedule: &Schedule, pump: usize, now: Instant) -> FourState {
     let of_pump = |job: &&Job| job.route.source == Source::HeatPump(pump) && job.minutes > 0.0;
     let Some(at) = schedule.slots.iter().position(|plan| plan.slot.contains(now)) else {
         return FourState::Normal;
@@ -112,7 +122,8 @@ fn planned(schedule: &Schedule, pump: usize, now: Instant) -> FourState {
 }
 
 /// Holds each state for its least time, and a block no longer than its longest.
-struct Dwell {
+#[derive(Debug, Clone, Copy)]
+pub struct Dwell {
     state: FourState,
     since: Instant,
     /// End of the last block; after one that lasted its longest, the unit is left
@@ -122,12 +133,12 @@ struct Dwell {
 
 impl Dwell {
     /// Begins as one that is left alone, and may change at once.
-    fn new(now: Instant) -> Self {
+    pub fn new(now: Instant) -> Self {
         Self { state: FourState::Normal, since: now + -DWELL_S, unblocked_until: None }
     }
 
     /// The state now, with what is wanted.
-    fn settle(&mut self, now: Instant, wanted: FourState) -> FourState {
+    pub fn settle(&mut self, now: Instant, wanted: FourState) -> FourState {
         let mut wanted = wanted;
         let held = now - self.since;
         if self.state == FourState::Blocked && held >= LONGEST_BLOCK_S {

@@ -1,11 +1,10 @@
-//! Set-points for heaters: short-lived, numbered, refreshed while they hold.
+//! Set-points for heaters and sources: short-lived, numbered, refreshed while they hold.
 
 use std::collections::HashMap;
 
 use optimiser::time::{Instant, Slot};
 
 use super::seed::Dice;
-use super::wire::{SetPoint, Stamp};
 
 /// Time between two set-points that say the same [s].
 pub const REFRESH_S: i64 = 90;
@@ -33,76 +32,111 @@ pub fn run_window(slot: Slot, delay_s: i64, run_s: i64, offset_s: i64) -> Option
     Slot::new(start, (start + run_s).min(slot.end()))
 }
 
-/// What a heater is wanted to do.
+/// What a device can be told to do.
+pub trait Order: Clone + PartialEq {
+    /// Whether it is on.
+    fn is_on(&self) -> bool;
+
+    /// The same device off.
+    #[must_use]
+    fn off(&self) -> Self;
+}
+
+/// Power of a heater [W].
+impl Order for u32 {
+    fn is_on(&self) -> bool {
+        *self > 0
+    }
+
+    fn off(&self) -> Self {
+        0
+    }
+}
+
+/// What a device is wanted to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Wanted {
-    /// Power [W].
-    pub power_w: u32,
+pub struct Wanted<O> {
+    /// What it is told.
+    pub order: O,
     /// It is over by then at the latest: the end of the slot, boost or plan.
     pub until: Instant,
     /// Why, for people.
     pub reason: String,
 }
 
+/// A set-point that is due.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Due<O> {
+    /// Its number, rising by one for each device.
+    pub seq: u64,
+    /// Now.
+    pub issued_at: Instant,
+    /// It no longer holds then.
+    pub valid_until: Instant,
+    /// What the device is told.
+    pub order: O,
+    /// Why.
+    pub reason: String,
+}
+
 /// Numbers the set-points of one run of the service.
 #[derive(Debug)]
-pub struct Issuer<Heater> {
-    boot_id: String,
-    last: HashMap<Heater, Issued>,
+pub struct Issuer<Device, O> {
+    last: HashMap<Device, Issued<O>>,
 }
 
 #[derive(Debug)]
-struct Issued {
+struct Issued<O> {
     seq: u64,
     at: Instant,
-    wanted: Wanted,
+    wanted: Wanted<O>,
 }
 
-impl<Heater: std::hash::Hash + Eq> Issuer<Heater> {
-    /// Starts numbering from 1 under a new boot id.
-    pub fn new(boot_id: impl Into<String>) -> Self {
-        Self { boot_id: boot_id.into(), last: HashMap::new() }
+impl<Device, O> Default for Issuer<Device, O> {
+    /// Starts numbering from 1.
+    fn default() -> Self {
+        Self { last: HashMap::new() }
     }
+}
 
-    /// The set-point to send now, if one is due: the first, one with another power
-    /// or reason, or a refresh. One that is over already is sent as off.
-    pub fn issue(&mut self, now: Instant, heater: Heater, wanted: Wanted) -> Option<SetPoint> {
-        let wanted = if wanted.until <= now && wanted.power_w > 0 {
-            Wanted { power_w: 0, reason: "its time is over".to_owned(), ..wanted }
+impl<Device: std::hash::Hash + Eq, O: Order> Issuer<Device, O> {
+    /// The set-point to send now, if one is due: the first, one with another order or
+    /// reason, or a refresh. One that is over already is sent as off.
+    pub fn issue(&mut self, now: Instant, device: Device, wanted: Wanted<O>) -> Option<Due<O>> {
+        let wanted = if wanted.until <= now && wanted.order.is_on() {
+            let order = wanted.order.off();
+            Wanted { order, reason: "its time is over".to_owned(), ..wanted }
         } else {
             wanted
         };
-        let last = self.last.get(&heater);
+        let last = self.last.get(&device);
         let due = last.is_none_or(|last| {
-            last.wanted.power_w != wanted.power_w
+            last.wanted.order != wanted.order
                 || last.wanted.reason != wanted.reason
                 || now - last.at >= REFRESH_S
                 || now < last.at
-                || wanted.until < last.wanted.until && wanted.power_w > 0
+                || wanted.until < last.wanted.until && wanted.order.is_on()
         });
         if !due {
             return None;
         }
         let seq = last.map_or(1, |last| last.seq + 1);
         let end = now + VALID_S;
-        let valid_until = if wanted.power_w > 0 { end.min(wanted.until) } else { end };
-        let set_point = SetPoint {
-            schema: "stowheat/set-point/1".to_owned(),
-            boot_id: self.boot_id.clone(),
+        let due = Due {
             seq,
-            issued_at: Stamp(now),
-            valid_until: Stamp(valid_until),
-            power_w: wanted.power_w,
+            issued_at: now,
+            valid_until: if wanted.order.is_on() { end.min(wanted.until) } else { end },
+            order: wanted.order.clone(),
             reason: wanted.reason.clone(),
         };
-        self.last.insert(heater, Issued { seq, at: now, wanted });
-        Some(set_point)
+        self.last.insert(device, Issued { seq, at: now, wanted });
+        Some(due)
     }
 
     /// The set-point was not sent after all, so it is due again at once. Its
     /// number stays used.
-    pub fn forget_sending(&mut self, heater: &Heater) {
-        if let Some(last) = self.last.get_mut(heater) {
+    pub fn forget_sending(&mut self, device: &Device) {
+        if let Some(last) = self.last.get_mut(device) {
             last.at = Instant::from_unix(i64::MIN / 2);
         }
     }
@@ -116,8 +150,8 @@ mod tests {
         Instant::from_unix(1_750_000_000 + seconds)
     }
 
-    fn on(until: i64) -> Wanted {
-        Wanted { power_w: 3_000, until: at(until), reason: "cheapest before 06:00".into() }
+    fn on(until: i64) -> Wanted<u32> {
+        Wanted { order: 3_000, until: at(until), reason: "cheapest before 06:00".into() }
     }
 
     // Failure case 37: many sites see the same edge of a slot.
@@ -147,7 +181,7 @@ mod tests {
 
     #[test]
     fn a_set_point_is_refreshed_and_never_outlives_its_slot() {
-        let mut issuer = Issuer::new("b1");
+        let mut issuer = Issuer::default();
         let mut sent = Vec::new();
         for second in (0..=1_800).step_by(10) {
             sent.extend(issuer.issue(at(second), "upper", on(1_800)));
@@ -155,30 +189,30 @@ mod tests {
         assert_eq!(sent.len(), 21, "every 90 s, and off at the end");
         for (i, set_point) in sent.iter().enumerate() {
             assert_eq!(set_point.seq, i as u64 + 1);
-            let lasts = set_point.valid_until.0 - set_point.issued_at.0;
+            let lasts = set_point.valid_until - set_point.issued_at;
             assert!((0..=600).contains(&lasts));
-            assert!(set_point.power_w == 0 || set_point.valid_until.0 <= at(1_800));
+            assert!(set_point.order == 0 || set_point.valid_until <= at(1_800));
         }
-        assert_eq!(sent.last().map(|set_point| set_point.power_w), Some(0));
-        let gaps = sent.windows(2).map(|p| p[1].issued_at.0 - p[0].issued_at.0);
+        assert_eq!(sent.last().map(|set_point| set_point.order), Some(0));
+        let gaps = sent.windows(2).map(|p| p[1].issued_at - p[0].issued_at);
         assert!(gaps.into_iter().all(|gap| (60..=120).contains(&gap)));
     }
 
     #[test]
     fn a_change_goes_out_at_once_and_a_lost_one_again() {
-        let mut issuer = Issuer::new("b1");
+        let mut issuer = Issuer::default();
         assert!(issuer.issue(at(0), "upper", on(1_800)).is_some());
         assert!(issuer.issue(at(1), "upper", on(1_800)).is_none());
-        let off = Wanted { power_w: 0, ..on(1_800) };
+        let off = Wanted { order: 0, ..on(1_800) };
         let sent = issuer.issue(at(2), "upper", off.clone()).expect("a change");
-        assert_eq!((sent.power_w, sent.seq), (0, 2));
+        assert_eq!((sent.order, sent.seq), (0, 2));
         issuer.forget_sending(&"upper");
         assert_eq!(issuer.issue(at(3), "upper", off).expect("again").seq, 3);
     }
 
     #[test]
     fn a_clock_that_steps_back_does_not_silence_the_heater() {
-        let mut issuer = Issuer::new("b1");
+        let mut issuer = Issuer::default();
         assert!(issuer.issue(at(86_400), "upper", on(90_000)).is_some());
         assert!(issuer.issue(at(0), "upper", on(90_000)).is_some());
     }

@@ -3,10 +3,12 @@
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
-use optimiser::site::Store;
+use optimiser::site::{Sink, Source, Store};
 use optimiser::units::Fraction;
 
-use super::homie::{TreeSpec, TreeStore};
+use super::app;
+use super::commands::Feeder;
+use super::homie::{TreeSink, TreeSource, TreeSpec, TreeStore};
 use super::link::Topic;
 use super::prices::ListMap;
 use super::readings::{Limits, Shape, Unit};
@@ -194,6 +196,17 @@ impl HomieSettings {
             currency: house.tariff.currency.clone(),
             stores: stores
                 .map(|store| TreeStore { name: store.name.clone(), heaters: names(store) })
+                .collect(),
+            sources: app::feeders(house)
+                .into_iter()
+                .map(|own| TreeSource {
+                    pump: matches!(own.feeder, Feeder::Source(Source::HeatPump(_))),
+                    name: own.name,
+                })
+                .collect(),
+            sinks: app::sinks(house)
+                .into_iter()
+                .map(|(sink, name)| TreeSink { name, rooms: sink == Sink::Rooms })
                 .collect(),
             battery: house.site.battery.is_some(),
         }

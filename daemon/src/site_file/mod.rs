@@ -10,6 +10,7 @@ mod broker;
 mod cautions;
 mod fault;
 mod habits;
+mod inputs;
 mod keys;
 mod money;
 mod options;

@@ -4,25 +4,18 @@ use std::net::SocketAddr;
 use std::ops::Range;
 use std::path::PathBuf;
 
-use optimiser::problem::HeaterId;
-use optimiser::units::{Fraction, Volume};
-
 use super::broker::broker;
 use super::fault::Faults;
-use super::habits::store_of;
-use super::keys::service::MEASURES;
+use super::inputs::inputs;
 use super::tree::Node;
 use crate::house::House;
 use crate::service::homie::Tree;
-use crate::service::learning::Meter;
 use crate::service::link::{Topic, TopicError};
 use crate::service::prices::{ListMap, Quantity as PriceOf};
-use crate::service::readings::{Limits, Quantity, Shape, Unit};
 use crate::service::settings::{
-    ForecastOf, ForecastSource, HomieSettings, InputSettings, LogFormat, Place, PriceForm,
-    PriceSource, ServiceSettings, price_unit,
+    ForecastOf, ForecastSource, HomieSettings, LogFormat, Place, PriceForm, PriceSource,
+    ServiceSettings, price_unit,
 };
-use crate::service::state::Role;
 use crate::tariff::Rates;
 
 /// What the service works with; `None` after a fault that leaves nothing to say.
@@ -68,68 +61,7 @@ pub(super) fn refuse(node: &Node, key: &str, message: String, hint: &str, faults
     faults.error(node.span_of(key), &node.path_of(key), message, Some(hint.to_owned()));
 }
 
-fn inputs(node: &Node, house: &House, faults: &mut Faults) -> Option<Vec<InputSettings>> {
-    let nodes = node.tables("input");
-    let inputs: Vec<_> = nodes.iter().map(|node| input(node, house, faults)).collect();
-    for (i, node) in nodes.iter().enumerate() {
-        let name = node.maybe_text("name");
-        if name.is_some() && nodes[..i].iter().any(|other| other.maybe_text("name") == name) {
-            let message = format!("two inputs have the name \"{}\"", name.unwrap_or_default());
-            refuse(node, "name", message, "give each its own", faults);
-        }
-    }
-    let inputs: Vec<_> = inputs.into_iter().collect::<Option<_>>()?;
-    for (index, store) in house.site.stores.iter().enumerate() {
-        let seen = inputs.iter().any(|input| input.role == Role::Probe { store: index });
-        if !seen && !store.elements.is_empty() {
-            faults.warning(
-                node.span.clone(),
-                &node.path,
-                format!(
-                    "no input measures store `{}`, so the service heats it by the model alone",
-                    store.name
-                ),
-                Some("add a `[[service.input]]` that measures its temperature".to_owned()),
-            );
-        }
-    }
-    Some(inputs)
-}
-
-fn input(node: &Node, house: &House, faults: &mut Faults) -> Option<InputSettings> {
-    let measures = node.text("measures");
-    let topic = topic(node, faults);
-    let shape = shape(node, faults);
-    let role = role(node, measures, house, faults);
-    let unit: Option<Unit> = node.maybe_text("unit").and_then(|text| match text.parse() {
-        Ok(unit) => Some(unit),
-        Err(error) => {
-            refuse(node, "unit", error, "write it as the device means it", faults);
-            None
-        }
-    });
-    let (topic, shape, role, unit) = (topic?, shape?, role?, unit?);
-    let wanted = match measures {
-        "store-temperature" | "outdoor-temperature" => Quantity::Temperature,
-        "battery-level" => Quantity::Share,
-        "pv-energy" | "load-energy" | "heater-energy" => Quantity::Counter,
-        _ => Quantity::Power,
-    };
-    if unit.quantity != wanted {
-        let message = format!("\"{}\" is no unit of `{measures}`", node.text("unit"));
-        refuse(node, "unit", message, "see the list of units in the example file", faults);
-        return None;
-    }
-    let mut limits = limits(measures, role, house);
-    if let Some(minutes) = node.maybe_number("maximum_age_minutes") {
-        limits.max_age_s = (minutes * 60.0) as i64;
-    }
-    let name = node.maybe_text("name")?.to_owned();
-    let height = node.maybe_quantity("height_fraction", Fraction::new);
-    Some(InputSettings { name, topic, role, height, shape, unit, limits })
-}
-
-fn topic(node: &Node, faults: &mut Faults) -> Option<Topic> {
+pub(super) fn topic(node: &Node, faults: &mut Faults) -> Option<Topic> {
     let text = node.maybe_text("topic")?;
     let refused = |error: TopicError, faults: &mut Faults| {
         refuse(node, "topic", error.to_string(), "name one topic, as `house/cylinder/top`", faults);
@@ -137,34 +69,13 @@ fn topic(node: &Node, faults: &mut Faults) -> Option<Topic> {
     Topic::new(text).map_err(|error| refused(error, faults)).ok()
 }
 
-fn shape(node: &Node, faults: &mut Faults) -> Option<Shape> {
-    let form = node.text("form");
-    if form != "json" {
-        let why = "it leads into JSON (`form = \"json\"`)";
-        node.stray(&["value_pointer", "time_pointer"], why, faults);
-    }
-    if form != "senml" {
-        node.stray(&["record"], "it names a record of a SenML pack (`form = \"senml\"`)", faults);
-    }
-    match form {
-        "json" => Some(Shape::Json {
-            value: pointer(node, "value_pointer", true, faults)?,
-            time: pointer(node, "time_pointer", false, faults),
-        }),
-        "senml" => {
-            if let Some(name) = node.maybe_text("record") {
-                return Some(Shape::SenMl { name: name.to_owned() });
-            }
-            let message = "a SenML pack needs `record`".to_owned();
-            refuse(node, "form", message, "add `record = \"…\"`, base name included", faults);
-            None
-        }
-        _ => Some(Shape::Plain),
-    }
-}
-
 /// A JSON pointer (RFC 6901): empty, or each part after a slash.
-fn pointer(node: &Node, key: &str, is_needed: bool, faults: &mut Faults) -> Option<String> {
+pub(super) fn pointer(
+    node: &Node,
+    key: &str,
+    is_needed: bool,
+    faults: &mut Faults,
+) -> Option<String> {
     match node.maybe_text(key) {
         Some(text) if text.starts_with('/') => Some(text.to_owned()),
         Some(text) => {
@@ -178,84 +89,6 @@ fn pointer(node: &Node, key: &str, is_needed: bool, faults: &mut Faults) -> Opti
             None
         }
         None => None,
-    }
-}
-
-fn role(node: &Node, measures: &str, house: &House, faults: &mut Faults) -> Option<Role> {
-    debug_assert!(MEASURES.contains(&measures), "the key tables know the words");
-    let of_heater = matches!(measures, "heater-power" | "heater-energy");
-    if measures != "store-temperature" {
-        node.stray(&["height_fraction"], "it belongs to a probe in a store", faults);
-    }
-    if measures != "store-temperature" && !of_heater {
-        node.stray(&["store"], "it belongs to a probe in a store, or to a heater", faults);
-    }
-    if !of_heater {
-        node.stray(&["heater"], "it belongs to the power or energy of a heater", faults);
-    }
-    match measures {
-        "store-temperature" => {
-            if !node.has("height_fraction") {
-                let message = "a probe needs `height_fraction`".to_owned();
-                let hint = "0 is the bottom of the store, 1 its top";
-                refuse(node, "measures", message, hint, faults);
-            }
-            store_of(node, &house.site.stores, faults).map(|store| Role::Probe { store })
-        }
-        "battery-level" | "battery-power" if house.site.battery.is_none() => {
-            let message = "the site has no battery".to_owned();
-            refuse(node, "measures", message, "add `[battery]`, or remove this input", faults);
-            None
-        }
-        "battery-level" => Some(Role::Charge),
-        "battery-power" => Some(Role::Meter(Meter::Battery)),
-        "pv-power" | "pv-energy" => Some(Role::Meter(Meter::Pv)),
-        "load-power" | "load-energy" => Some(Role::Meter(Meter::Load)),
-        "import-power" => Some(Role::Meter(Meter::Import)),
-        _ if of_heater => heater(node, house, faults).map(|id| Role::Meter(Meter::Heater(id))),
-        _ => Some(Role::Outdoor),
-    }
-}
-
-fn heater(node: &Node, house: &House, faults: &mut Faults) -> Option<HeaterId> {
-    let store = store_of(node, &house.site.stores, faults)?;
-    let elements = &house.site.stores[store].elements;
-    let names: Vec<&str> = elements.iter().map(|element| element.name.as_str()).collect();
-    let found = match node.maybe_text("heater") {
-        Some(name) => names.iter().position(|own| *own == name),
-        None => (names.len() == 1).then_some(0),
-    };
-    if found.is_none() {
-        let message = "it must say which heater it measures".to_owned();
-        let hint = format!("give `heater`: {}", names.join(", "));
-        refuse(node, "heater", message, &hint, faults);
-    }
-    found.map(|element| HeaterId { store, element })
-}
-
-/// Least water that surrounds a probe: this share of the store
-/// (common practice, no published source).
-const AROUND_PROBE: f64 = 0.05;
-
-fn limits(measures: &str, role: Role, house: &House) -> Limits {
-    let fuse = house.supply.fuse.power_at(house.supply.volts, house.supply.phases);
-    match (role, &house.site.battery) {
-        (Role::Probe { store }, _) => {
-            let store = &house.site.stores[store];
-            let heaters = store.elements.iter().map(|element| element.power.kw()).sum();
-            Limits::of_probe(
-                optimiser::units::Power::clamped(heaters),
-                Volume::clamped(store.volume.litres() * AROUND_PROBE),
-                store.volume,
-            )
-        }
-        (Role::Charge, Some(battery)) => {
-            let most = battery.charge_limit.kw().max(battery.discharge_limit.kw());
-            Limits::of_charge(optimiser::units::Power::clamped(most), battery.capacity.kwh())
-        }
-        (Role::Outdoor, _) => Limits::of_outdoors(),
-        _ if measures.ends_with("-energy") => Limits::of_counter(fuse),
-        _ => Limits::of_power(fuse),
     }
 }
 

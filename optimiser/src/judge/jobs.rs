@@ -207,8 +207,9 @@ impl<'a> Jobs<'a> {
     ) -> bool {
         let same = |other: &usize| self.all[*other].source == self.all[route].source;
         let busy = (0..self.all.len()).filter(same).map(|other| plan.wishes[other][slot].hours);
-        let hours = judge.problem().horizon.slots()[slot].hours();
-        busy.sum::<f64>() + kwh / self.rates[route].0 <= hours + 1e-9
+        let span = judge.problem().horizon.slots()[slot];
+        !judge.problem().ambient.holds_off(self.all[route], span)
+            && busy.sum::<f64>() + kwh / self.rates[route].0 <= span.hours() + 1e-9
     }
 
     fn promise(&self, judge: &Judge<'_>, changes: &[Change]) -> f64 {

@@ -41,6 +41,12 @@ pub(super) fn needed(problem: &Problem, pool: &[f64], slot: usize, rooms_kw: f64
     needed.fold(0.0, f64::max).min(buffer.ceiling.celsius())
 }
 
+/// What they need in a slot to hold the comfort [°C].
+pub(crate) fn comfortable(problem: &Problem, slot: usize) -> f64 {
+    let rooms_kw = rooms::expected_kw(problem, slot);
+    needed(problem, &super::pool::expected(problem), slot, rooms_kw)
+}
+
 /// The same for one circuit.
 fn circuit(problem: &Problem, pool: &[f64], slot: usize, sink: Sink, rooms_kw: f64) -> f64 {
     let room = &problem.site.plant_room;

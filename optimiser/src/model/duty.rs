@@ -89,6 +89,9 @@ impl Duties {
             .map(|slot| {
                 let of = |route: &Route| {
                     let tasks = tasks(problem, ladders, &pool, slot, *route);
+                    if problem.ambient.holds_off(*route, problem.horizon.slots()[slot]) {
+                        return vec![Step::NONE; tasks.len()];
+                    }
                     let steps = tasks.iter().map(|task| step(problem, slot, *route, task));
                     let steps: Vec<Step> = steps.collect();
                     let parts = || {

@@ -29,6 +29,7 @@ mod solar_thermal;
 mod sources;
 mod store;
 
+pub(crate) use buffer::comfortable as comfortable_buffer;
 pub(crate) use duty::Duties;
 pub(crate) use ladder::Ladder;
 pub(crate) use layout::{Layout, LevelEnd, SlotColumns};
@@ -38,7 +39,9 @@ pub use program::Program;
 pub(crate) use program::{Col, Row};
 pub use refinement::Refinement;
 pub(crate) use refinement::{Completion, Direction, HygieneStart};
-pub(crate) use rooms::{Response, RoomsColumns, start_mass};
+pub(crate) use rooms::{
+    Response, RoomsColumns, expected_kw as rooms_kw, flow as rooms_flow, start_mass,
+};
 
 use crate::problem::Problem;
 use delivery::Demand;

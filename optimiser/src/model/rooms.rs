@@ -76,7 +76,7 @@ pub(super) fn expected_air(problem: &Problem, slot: usize) -> f64 {
 }
 
 /// Heat that holds the air in a slot once the mass is used to it [kW].
-pub(super) fn expected_kw(problem: &Problem, slot: usize) -> f64 {
+pub(crate) fn expected_kw(problem: &Problem, slot: usize) -> f64 {
     let Some(rooms) = &problem.site.plant_room.rooms else { return 0.0 };
     let (air, outdoor) = (expected_air(problem, slot), outdoor(problem, slot));
     let hours = problem.horizon.slots()[slot].hours();
@@ -88,7 +88,7 @@ pub(super) fn expected_kw(problem: &Problem, slot: usize) -> f64 {
 
 /// Flow temperature [°C] at which the emitters give a heat [kW], no hotter than
 /// their heating curve.
-pub(super) fn flow(problem: &Problem, rooms: &Rooms, slot: usize, kw: f64) -> f64 {
+pub(crate) fn flow(problem: &Problem, rooms: &Rooms, slot: usize, kw: f64) -> f64 {
     let warmer = kw * 1_000.0 / rooms.emitters.watts_per_kelvin();
     let flow = expected_air(problem, slot) + 0.5 * SPREAD_K + warmer;
     flow.min(rooms.curve.flow(outdoor(problem, slot)))

@@ -106,6 +106,11 @@ pub(super) fn short_runs(problem: &Problem, solution: &Solution) -> BTreeSet<(us
     found
 }
 
+/// Most electrical power of a source that works in a slot [kW].
+pub fn source_kw(problem: &Problem, slot: usize, source: Source) -> f64 {
+    peak_kw(problem, slot, std::iter::once(source))
+}
+
 /// Most electrical power of sources that work in a slot [kW]; each counts once.
 pub(crate) fn peak_kw(
     problem: &Problem,

@@ -6,6 +6,7 @@
 mod bound;
 mod branch;
 mod cheats;
+mod flow;
 mod holds;
 mod jobs;
 mod judged;
@@ -25,6 +26,8 @@ use crate::solve::{Answer, Live, SolveError, SolveLimits, Verdict};
 use crate::time::Slot;
 use memory::Memory;
 
+pub use flow::flow_for;
+pub use jobs::source_kw;
 pub(crate) use jobs::{Wish, job_commands, peak_kw, placed, wishes};
 pub(crate) use publish::Publisher;
 pub(crate) use sharing::{Stage, arrange};

@@ -1,9 +1,9 @@
-//! What a plant room meets beyond prices, PV, load and draws, and the comfort
-//! that is asked of it.
+//! What a plant room meets beyond prices, PV, load and draws, what of it is held
+//! off, and the comfort that is asked of it.
 
 use super::ProblemError;
-use crate::site::{Exposure, HeatSource, Site};
-use crate::time::{Horizon, Instant, Series, TimeError};
+use crate::site::{Exposure, HeatSource, Route, Sink, Site, Source};
+use crate::time::{Horizon, Instant, Series, Slot, TimeError};
 use crate::units::{Fraction, Irradiance, Power, Temperature, WindSpeed};
 
 /// Weather and habits around the plant room. A series is needed only where
@@ -30,6 +30,30 @@ pub struct Ambient {
     /// When the pumps of secondary circulations run, if their pipe thermostats
     /// let them.
     pub loop_runs: Vec<LoopRun>,
+    /// What may not heat meanwhile, by hand or by order of the network.
+    pub held_off: Vec<HeldOff>,
+}
+
+/// A source, or whatever heats a store through its coils, held off for a time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct HeldOff {
+    /// What is held off.
+    pub what: Held,
+    /// From then.
+    pub from: Instant,
+    /// Until then.
+    pub until: Instant,
+}
+
+/// What can be held off in a plant room.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Held {
+    /// A source, whatever it serves.
+    Source(Source),
+    /// Every source of a store, by its index.
+    Store(usize),
+    /// One source for one sink, such as a circuit of the buffer.
+    Route(Route),
 }
 
 /// A run of the pump of a secondary circulation, timed or started by movement.
@@ -62,6 +86,21 @@ pub struct Comfort {
 }
 
 impl Ambient {
+    /// Whether a route is held off in some part of a slot; it is then planned as held
+    /// off for all of it.
+    pub fn holds_off(&self, route: Route, slot: Slot) -> bool {
+        self.held_off.iter().any(|held| {
+            let own = match held.what {
+                Held::Source(source) => source == route.source,
+                Held::Route(held) => held == route,
+                Held::Store(index) => {
+                    matches!(route.sink, Sink::Coil { store, .. } if store == index)
+                }
+            };
+            own && held.from < slot.end() && slot.start() < held.until
+        })
+    }
+
     /// Checks that every series fits the horizon and that what the site needs
     /// is there.
     ///

@@ -41,6 +41,7 @@ impl Surroundings {
             pool_cover: cut(all.pool_cover.as_ref(), &slots, horizon),
             room_gains: cut(all.room_gains.as_ref(), &slots, horizon),
             loop_runs: self.loop_runs(horizon),
+            held_off: Vec::new(),
         }
     }
 

@@ -51,6 +51,7 @@ fn the_plant_carries_on_from_slot_to_slot() {
         pool_cover: cut(all.pool_cover.as_ref(), &judged, horizon),
         room_gains: None,
         loop_runs: all.loop_runs.clone(),
+        held_off: Vec::new(),
     };
     let record = timeline.record();
     let free = Series::constant(horizon, Price::constant(0.0));

@@ -123,6 +123,17 @@ pub struct PlantRoom {
     pub pool_value_per_kwh: Option<f64>,
 }
 
+impl From<FourState> for Requested {
+    fn from(state: FourState) -> Self {
+        match state {
+            FourState::Blocked => Self::Blocked,
+            FourState::Normal => Self::Normal,
+            FourState::Encouraged => Self::Encouraged,
+            FourState::Forced => Self::Forced,
+        }
+    }
+}
+
 impl Model {
     pub(super) fn of(shown: &Plan<'_>) -> Vec<Self> {
         let models = jobs::models(shown).into_iter();
@@ -141,12 +152,7 @@ impl Request {
                         heat_pump: pump.name.clone(),
                         start: local::rfc_3339(shown.zone(), span.start()),
                         end: local::rfc_3339(shown.zone(), span.end()),
-                        state: match state {
-                            FourState::Blocked => Requested::Blocked,
-                            FourState::Normal => Requested::Normal,
-                            FourState::Encouraged => Requested::Encouraged,
-                            FourState::Forced => Requested::Forced,
-                        },
+                        state: state.into(),
                         number: state.number(),
                         contact_1,
                         contact_2,

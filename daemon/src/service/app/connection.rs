@@ -46,8 +46,13 @@ pub(super) fn set_point_topics(topics: &Topics, house: &House) -> Vec<Topic> {
     let heaters = stores.flat_map(|(store, s)| {
         (0..s.elements.len()).map(move |element| HeaterId { store, element })
     });
-    let heaters = heaters.map(|heater| set_point_topic(topics, house, heater));
-    heaters.chain([topics.battery()]).collect()
+    let sources = super::rules::feeders(house).into_iter();
+    let sources = sources.map(|own| topics.source_set_point(&own.name));
+    heaters
+        .map(|heater| set_point_topic(topics, house, heater))
+        .chain(sources)
+        .chain([topics.battery()])
+        .collect()
 }
 
 fn subscriptions(settings: &ServiceSettings, topics: &Topics, tree: Option<&Tree>) -> Vec<Filter> {

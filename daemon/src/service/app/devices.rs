@@ -4,10 +4,12 @@ use std::collections::BTreeMap;
 
 use chrono::Days;
 use optimiser::schedule::{BatteryMode, SlotPlan};
+use optimiser::site::Sink;
 use optimiser::time::{Instant, Slot};
 use optimiser::units::Temperature;
 
 use super::documents::mode;
+use super::plant_room;
 use super::view::View;
 use crate::local_time;
 use crate::series::minor_units;
@@ -48,6 +50,8 @@ pub(super) fn values(tree: &Tree, view: &View<'_>, schedule_json: &str) -> Vec<M
         store(&mut values, view, index);
     }
     heaters(&mut values, view, slot);
+    sources(&mut values, view);
+    sinks(&mut values, view);
     if let Some(battery) = &view.house.site.battery {
         let share = 100.0 * view.battery_kwh / battery.capacity.kwh().max(1e-9);
         values.set(Device::Battery, "battery", "state-of-charge", Value::Float(share));
@@ -167,6 +171,44 @@ fn heaters(values: &mut Values<'_>, view: &View<'_>, slot: Option<&SlotPlan>) {
     }
 }
 
+fn sources(values: &mut Values<'_>, view: &View<'_>) {
+    let feeders = view.state.plant().feeders.iter().enumerate();
+    for (index, own) in feeders {
+        let Some((_, order)) = view.state.told_sources().find(|(f, _)| *f == own.feeder) else {
+            continue;
+        };
+        let device = Device::Source(index);
+        let serves = order.sink.map_or_else(|| "none".to_owned(), |s| view.house.sink_name(s));
+        values.set(device, "source", "on", Value::Bool(order.sink.is_some()));
+        values.set(device, "source", "serves", Value::Text(&serves));
+        let heat = f64::from(order.heat_w) / 1_000.0;
+        values.set(device, "source", "heat-now", Value::Float(heat));
+        if let Some(flow) = order.flow {
+            values.set(device, "source", "flow-temperature", Value::Float(flow.celsius()));
+        }
+        if let Some(request) = order.request {
+            values.set(device, "source", "request", Value::Text(request.name()));
+        }
+    }
+}
+
+fn sinks(values: &mut Values<'_>, view: &View<'_>) {
+    for (index, (sink, _)) in plant_room::sinks(view.house).into_iter().enumerate() {
+        let device = Device::Sink(index);
+        if let Some(celsius) = view.room.of(sink) {
+            values.set(device, "sink", "temperature", Value::Float(celsius.celsius()));
+        }
+        let Some(band) = plant_room::comfort(view, sink) else { continue };
+        let low = Value::Float(band.low.celsius());
+        if sink == Sink::Rooms {
+            values.settable(device, "sink", "low", low);
+        } else {
+            values.set(device, "sink", "low", low);
+        }
+        values.set(device, "sink", "high", Value::Float(band.high.celsius()));
+    }
+}
+
 /// The alerts that faults raise, each with its text.
 pub(super) fn alerts(state: &State, faults: &[Fault]) -> BTreeMap<Alert, String> {
     let mut alerts = BTreeMap::new();
@@ -175,7 +217,7 @@ pub(super) fn alerts(state: &State, faults: &[Fault]) -> BTreeMap<Alert, String>
             state.inputs().iter().find(|input| input.name == name).and_then(|input| {
                 match input.role {
                     Role::Probe { store } => Some(store),
-                    Role::Charge | Role::Meter(_) | Role::Outdoor => None,
+                    _ => None,
                 }
             })
         };

@@ -5,16 +5,18 @@ use std::sync::Arc;
 
 use optimiser::time::Instant;
 
-use super::{App, devices, documents, set_point_topic};
+use super::{App, devices, documents, plant_room, set_point_topic};
 use crate::assemble::Known;
 use crate::present::Currency;
 use crate::service::archive::Record;
+use crate::service::commands::Feeder;
 use crate::service::homie::{Mirror, Request, SetError, Status};
 use crate::service::link::{Link, Message, Rank, SendError};
 use crate::service::planning::{Answer, Made, Priced, battery};
+use crate::service::setpoints::Due;
 use crate::service::settings::Place;
 use crate::service::sources::{Delivery, Subject};
-use crate::service::state::{Current, Effect, Event};
+use crate::service::state::{Current, Effect, Event, SourceOrder};
 use crate::service::wire::{self, Action, BatterySetPoint, Command, Fault, Outcome, Stamp};
 
 impl App {
@@ -38,6 +40,7 @@ impl App {
                     events.push_back(Event::Unsent(heater));
                 }
             }
+            Effect::SourceSetPoint(feeder, due) => self.tell_source(feeder, due, events),
             Effect::BatterySetPoint(set_point) => self.send_battery(&set_point, events),
             Effect::Answer(answer) => {
                 let outcome = format!("{:?}", answer.outcome).to_lowercase();
@@ -53,6 +56,23 @@ impl App {
                 self.pass(&topic, &payload, retained, events);
             }
             Effect::Leave => self.say_goodbye(),
+        }
+    }
+
+    fn tell_source(&mut self, feeder: Feeder, due: Due<SourceOrder>, events: &mut VecDeque<Event>) {
+        let name = plant_room::feeder_name(self.state.plant(), feeder).to_owned();
+        let topic = self.topics.source_set_point(&name);
+        let reason = due.reason.clone();
+        let set_point = documents::source_set_point(&self.house, &self.boot_id, name, due);
+        if self.source_reasons.get(&feeder) != Some(&reason) {
+            let sink = set_point.sink.as_deref().unwrap_or("off");
+            let heat_w = set_point.heat_w;
+            tracing::info!(topic = topic.as_str(), sink, heat_w, reason, "set-point");
+        }
+        self.source_reasons.insert(feeder, reason);
+        if let Err(error) = self.link.publish_once(topic, json(&set_point)) {
+            tracing::warn!(%error, "a set-point did not leave");
+            events.push_back(Event::SourceUnsent(feeder));
         }
     }
 
@@ -304,6 +324,7 @@ impl App {
             valid_until: made.valid_until,
             schedule: made.schedule.clone(),
             reasons: reasons.collect(),
+            feeds: plant_room::feeds(&made, &document),
             battery: battery::orders(&made, &self.known.allowances),
             fell_because: made.fell_because.clone(),
         };

@@ -3,11 +3,13 @@
 use std::collections::BTreeMap;
 
 use optimiser::problem::HeaterId;
+use optimiser::site::{Sink, Source};
 use optimiser::time::{Instant, Slot};
 
 use super::App;
 use super::ledger::Told;
 use crate::service::archive::{Record, Run};
+use crate::service::commands::Feeder;
 use crate::service::learning::{Logged, Meter};
 use crate::service::readings::Freshness;
 use crate::service::state::{Event, Role};
@@ -58,15 +60,47 @@ impl App {
         }
         self.estimate();
         let stores = &self.house.site.stores;
-        let probes: Vec<usize> = (0..stores.len()).map(|s| self.probes(s, now).len()).collect();
+        // What came through a coil nobody knows, so no draw is learned beside it.
+        let coiled = std::mem::take(&mut self.coiled);
+        let seen = |s: usize| if coiled.contains(&s) { 0 } else { self.probes(s, now).len() };
+        let probes: Vec<usize> = (0..stores.len()).map(seen).collect();
         let logged = Logged {
             pv: metered.get(&Meter::Pv).copied(),
             load: self.base_load(&metered, heated.iter().sum()),
             drawn: self.draws.look(stores, &self.stores, &heated, &probes),
         };
+        records.extend(self.source_runs(slot, &metered));
         records.extend(self.logbook.note(slot, logged, &self.house));
         self.know(now);
         records
+    }
+
+    /// Keeps what sources used by their meters.
+    pub(super) fn source_runs(&self, slot: Slot, metered: &BTreeMap<Meter, f64>) -> Vec<Record> {
+        let measured = metered.iter().filter_map(|(meter, kwh)| match meter {
+            Meter::Source(source) if *kwh > 0.0 => Some((*source, *kwh)),
+            _ => None,
+        });
+        let run = |(source, energy_kwh): (Source, f64)| {
+            let feeder = Feeder::Source(source);
+            let told = self.state.told_sources().find(|(own, _)| *own == feeder);
+            let sink = told.and_then(|(_, order)| order.sink);
+            let store = sink.map_or_else(String::new, |sink| self.house.sink_name(sink));
+            let heater = self.house.source_name(source);
+            let why = self.source_reasons.get(&feeder).cloned().unwrap_or_default();
+            Record::Run(Run { store, heater, slot, energy_kwh, measured: true, why })
+        };
+        measured.map(run).collect()
+    }
+
+    /// Remembers the stores that something was told to heat through a coil.
+    pub(super) fn note_coils(&mut self) {
+        let sinks = self.state.told_sources().filter_map(|(_, order)| order.sink);
+        let stores = sinks.filter_map(|sink| match sink {
+            Sink::Coil { store, .. } => Some(store),
+            Sink::Buffer | Sink::Rooms | Sink::Pool => None,
+        });
+        self.coiled.extend(stores);
     }
 
     /// What the rest of the house took: metered, or what is left of the import.
@@ -77,6 +111,13 @@ impl App {
         let of = |there: bool, meter| if there { metered.get(&meter).copied() } else { Some(0.0) };
         let pv = of(self.house.pv.is_some(), Meter::Pv)?;
         let battery = of(self.house.site.battery.is_some(), Meter::Battery)?;
-        Some((metered.get(&Meter::Import)? + pv - battery - heated).max(0.0))
+        let mut sources = 0.0;
+        let room = &self.house.site.plant_room;
+        let pumps = (0..room.heat_pumps.len()).map(Source::HeatPump);
+        let element = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
+        for source in pumps.chain(element.map(|_| Source::Immersion)) {
+            sources += metered.get(&Meter::Source(source))?;
+        }
+        Some((metered.get(&Meter::Import)? + pv - battery - heated - sources).max(0.0))
     }
 }

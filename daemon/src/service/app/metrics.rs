@@ -1,5 +1,6 @@
 //! Numbers for monitoring.
 
+use super::plant_room;
 use super::view::View;
 use crate::service::http::Metric;
 use crate::service::readings::Freshness;
@@ -59,6 +60,14 @@ pub(super) fn metrics(view: &View<'_>) -> Vec<Metric> {
         "stowheat_store_stored_kilowatthours",
         "Heat in a store above mains temperature.",
         stores.map(|(store, seen)| (label(&store.name), seen.stored_kwh(store))).collect(),
+    ));
+    let sinks = plant_room::sinks(view.house).into_iter().filter_map(|(sink, name)| {
+        view.room.of(sink).map(|celsius| (Some(("sink", name)), celsius.celsius()))
+    });
+    metrics.push(gauge(
+        "stowheat_sink_celsius",
+        "Temperature of buffer, rooms and pool.",
+        sinks.collect(),
     ));
     let inputs = || state.inputs().iter().map(|input| (Some(("input", input.name.clone())), input));
     metrics.push(gauge(

@@ -14,29 +14,35 @@ mod ledger;
 mod life;
 mod memory;
 mod metrics;
+mod plant_room;
 mod publish;
+mod rules;
 mod shadow;
 mod start;
 mod view;
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
-use std::time::Duration;
 
 use optimiser::problem::HeaterId;
+use optimiser::schedule::PlantRoomPlan;
 use optimiser::time::Instant;
-use optimiser::units::{Energy, Temperature};
-use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender};
+use optimiser::units::Energy;
+use tokio::sync::mpsc::UnboundedReceiver;
 use tokio::sync::watch;
 
 use self::ledger::{HygieneWatch, RunLedger};
 pub use self::life::run;
 use self::memory::Memory;
+use self::plant_room::RoomEstimate;
+pub use self::plant_room::sinks;
+pub use self::rules::feeders;
 pub use self::start::{Setup, StartError};
 use self::view::View;
 use crate::assemble::Known;
 use crate::house::House;
 use crate::service::clock::{self, Clock, StepWatch, Synchronised};
+use crate::service::commands::Feeder;
 use crate::service::homie::{Alert, Tree};
 use crate::service::http::Status;
 use crate::service::learning::{DrawWatch, Logbook, Meters};
@@ -57,18 +63,20 @@ const DRIFT_KWH: f64 = 0.3;
 /// A schedule made in a hurry is polished when it was quiet for so long [s].
 const POLISH_AFTER_S: i64 = 15;
 
-/// How long a start waits for the answer; until it comes the time is not trusted.
-const ASK_LIMIT: Duration = Duration::from_secs(1);
-
-/// How often the system is asked whether its time is right.
-const ASK_TIME: Duration = Duration::from_mins(1);
-
 /// Everything that others send, but for the link.
 struct Inlets {
     answers: UnboundedReceiver<Answer>,
     deliveries: UnboundedReceiver<Delivery>,
     persisted: UnboundedReceiver<bool>,
     synchronised: UnboundedReceiver<Synchronised>,
+}
+
+/// What a schedule expects of an instant.
+#[derive(Clone)]
+struct Expected {
+    stores: Vec<Profile>,
+    battery_kwh: f64,
+    room: PlantRoomPlan,
 }
 
 struct App {
@@ -94,14 +102,20 @@ struct App {
     /// The stores as they were last thought to be.
     stores: Vec<Estimate>,
     battery_kwh: f64,
+    /// Buffer, rooms and pool as they were last thought to be.
+    room: RoomEstimate,
     /// Why each heater is as it is, by the last set-point.
     reasons: BTreeMap<HeaterId, String>,
+    /// The same of sources and circuits.
+    source_reasons: BTreeMap<Feeder, String>,
+    /// Stores that got heat through a coil in this half-hour.
+    coiled: BTreeSet<usize>,
     /// Why the battery is told what it was last told.
     battery_reason: String,
     alerts: BTreeMap<Alert, String>,
     faults: Vec<Fault>,
-    /// Stores and battery as the schedule under way begins.
-    underway: Option<(Vec<Profile>, f64)>,
+    /// Everything as the schedule under way begins.
+    underway: Option<Expected>,
     /// Asked for while the solver was busy.
     again: Option<Why>,
     /// When a schedule was made in a hurry that was not polished since.
@@ -228,8 +242,11 @@ impl App {
         }
         let wishes = self.state.overrides().wishes().to_vec();
         let ids = || wishes.iter().map(|wish| &wish.id);
-        let profiles = self.stores.iter().map(|store| store.profile).collect();
-        self.underway = Some((profiles, self.battery_kwh));
+        self.underway = Some(Expected {
+            stores: self.stores.iter().map(|store| store.profile).collect(),
+            battery_kwh: self.battery_kwh,
+            room: self.room.now,
+        });
         self.priced.retain(|id| ids().any(|other| other == id));
         // A hurried schedule is dearer by chance than what a wish costs.
         let is_thorough = taste == Taste::Thorough;
@@ -241,6 +258,8 @@ impl App {
             known: Arc::clone(&self.known),
             stores: self.stores.iter().map(Estimate::layers).collect(),
             battery: Energy::clamped(self.battery_kwh),
+            plant_room: self.plant_room_state(),
+            unmeasured: self.room.unmeasured(),
             proven: self.hygiene.proven.clone(),
             wishes,
             unpriced,
@@ -264,6 +283,7 @@ impl App {
         let by_plan = self.made.as_deref().and_then(|made| estimate::expected_battery(made, now));
         let measured = self.charge(now);
         self.battery_kwh = measured.or(by_plan).unwrap_or(self.battery_kwh);
+        self.estimate_room(now);
     }
 
     fn probes(&self, store: usize, now: Instant) -> Vec<Sight> {
@@ -290,42 +310,38 @@ impl App {
         }
     }
 
-    /// The air outside as measured.
-    fn outside(&self, now: Instant) -> Option<Temperature> {
-        let input = self.state.inputs().iter().find(|input| input.role == Role::Outdoor)?;
-        match input.gate.freshness(now) {
-            Freshness::Fresh(reading) => Temperature::new(reading.value).ok(),
-            Freshness::Missing | Freshness::Stale { .. } => None,
-        }
-    }
-
     /// Plans anew if the stores are not as the schedule says, or as the one that is
     /// being made will say.
     fn look_at_stores(&mut self) {
         self.estimate();
-        let Some((expected, battery)) = self.expected(self.now()) else { return };
-        let stores = self.house.site.stores.iter().zip(&self.stores).zip(expected);
+        let Some(expected) = self.expected(self.now()) else { return };
+        let stores = self.house.site.stores.iter().zip(&self.stores).zip(expected.stores);
         let drifted = stores.into_iter().any(|((store, seen), profile)| {
             let expected = Estimate { profile, measured: false };
             let apart = seen.stored_kwh(store) - expected.stored_kwh(store);
             seen.measured && apart.abs() > DRIFT_KWH
         });
-        if drifted || (battery - self.battery_kwh).abs() > DRIFT_KWH {
+        let battery = (expected.battery_kwh - self.battery_kwh).abs() > DRIFT_KWH;
+        if drifted || battery || self.room.departs_from(&expected.room) {
             self.handle(Event::Drift);
         }
     }
 
-    fn expected(&self, now: Instant) -> Option<(Vec<Profile>, f64)> {
+    fn expected(&self, now: Instant) -> Option<Expected> {
         if let Some(underway) = self.underway.as_ref().filter(|_| self.solver.is_busy()) {
             return Some(underway.clone());
         }
         let made = self.made.as_deref()?;
-        let battery = estimate::expected_battery(made, now).unwrap_or(self.battery_kwh);
-        Some((estimate::expected(made, now)?, battery))
+        Some(Expected {
+            stores: estimate::expected(made, now)?,
+            battery_kwh: estimate::expected_battery(made, now).unwrap_or(self.battery_kwh),
+            room: estimate::expected_room(made, now)?,
+        })
     }
 
     fn write_ledger(&mut self, now: Instant) {
         self.read_meters(now);
+        self.note_coils();
         let reasons = &self.reasons;
         let told = self
             .state
@@ -357,40 +373,12 @@ impl App {
             made: self.made.as_deref().filter(|made| now < made.valid_until),
             stores: &self.stores,
             battery_kwh: self.battery_kwh,
+            room: &self.room,
         }
     }
 }
 
-/// The model that stands in before the first schedule: the site file's state.
-fn initial(house: &House) -> Vec<Estimate> {
-    let stores = house.state.stores.iter();
-    let measured = false;
-    stores
-        .map(|layers: &Vec<Temperature>| Estimate {
-            profile: estimate::resampled(layers),
-            measured,
-        })
-        .collect()
-}
-
-/// Tells whether the system's time is right, every minute. Asking may start a
-/// program, so it has a thread of its own.
-async fn watch_time(clock: Arc<dyn Clock>, to: UnboundedSender<Synchronised>) {
-    let mut interval = tokio::time::interval(ASK_TIME);
-    loop {
-        interval.tick().await;
-        if to.send(ask_time(Arc::clone(&clock)).await).is_err() {
-            return;
-        }
-    }
-}
-
-async fn ask_time(clock: Arc<dyn Clock>) -> Synchronised {
-    let asked = tokio::task::spawn_blocking(move || clock.synchronised()).await;
-    asked.unwrap_or(Synchronised::Unknown)
-}
-
-/// The topic of a set-point.
+/// The topic of a set-point of a heater.
 fn set_point_topic(topics: &Topics, house: &House, heater: HeaterId) -> Topic {
     let store = &house.site.stores[heater.store];
     topics.set_point(&store.name, &store.elements[heater.element].name)

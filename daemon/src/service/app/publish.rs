@@ -1,7 +1,7 @@
 //! What is kept on the broker for those who come later.
 
 use super::effects::{json, log_unsent};
-use super::{App, devices, documents, metrics};
+use super::{App, devices, documents, metrics, plant_room};
 use crate::present::document::{Document, Status};
 use crate::service::archive::Record;
 use crate::service::homie::Mirror;
@@ -61,10 +61,16 @@ impl App {
         let health = documents::health(&view, &self.boot_id);
         let stores: Vec<_> =
             (0..self.stores.len()).map(|index| documents::store(&view, index)).collect();
+        let sinks = plant_room::sinks(&self.house).into_iter();
+        let sinks: Vec<_> =
+            sinks.filter_map(|(sink, name)| documents::sink(&view, sink, name)).collect();
         self.publish(self.topics.availability(), json(&online), Rank::Ready);
         self.publish(self.topics.health(), json(&health), Rank::Value);
         for store in stores {
             self.publish(self.topics.store(&store.store), json(&store), Rank::Value);
+        }
+        for sink in sinks {
+            self.publish(self.topics.sink(&sink.sink), json(&sink), Rank::Value);
         }
         self.refreshed = Some(now);
         self.show();

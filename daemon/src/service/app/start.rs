@@ -1,10 +1,10 @@
 //! Putting the service together.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Duration;
 
-use optimiser::site::Store;
 use optimiser::time::Instant;
 use optimiser::units::Temperature;
 use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
@@ -12,27 +12,32 @@ use tokio::sync::watch;
 
 use super::ledger::{HygieneWatch, RunLedger};
 use super::memory::Memory;
-use super::{ASK_LIMIT, App, Inlets, ask_time, connection, initial, watch_time};
+use super::plant_room::RoomEstimate;
+use super::rules;
+use super::{App, Inlets, connection};
 use crate::assemble::Known;
 use crate::house::House;
 use crate::service::archive::{Archive, ArchiveError, Notice};
 use crate::service::clock::{self, Clock, StepWatch, Synchronised};
-use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore};
+use crate::service::commands::Overrides;
 use crate::service::homie::{Mirror, Status, Tree, TreeError};
 use crate::service::http;
 use crate::service::learning::{DrawWatch, Logbook, Meters};
 use crate::service::link::{BrokerLink, ConfigError, Credentials, Link, Rank, Tls, TopicError};
+use crate::service::planning::estimate::{self, Estimate};
 use crate::service::planning::{Program, Solver};
-use crate::service::readings::Gate;
 use crate::service::settings::{Place, ServiceSettings};
 use crate::service::sources::{Delivery, Forecasts, PriceDesk, Subject, watch_file, watch_url};
-use crate::service::state::{Comfort, Event, Input, Settings, State};
+use crate::service::state::{Event, Settings, State};
 use crate::service::supervision::Supervision;
 use crate::service::wire::Command;
 use crate::service::wire::topics::{Topics, level};
 
-/// How far above useful the comfort minimum heats [K].
-const COMFORT_SPAN_K: f64 = 5.0;
+/// How long a start waits for the answer; until it comes the time is not trusted.
+const ASK_LIMIT: Duration = Duration::from_secs(1);
+
+/// How often the system is asked whether its time is right.
+const ASK_TIME: Duration = Duration::from_mins(1);
 
 /// Prices of a tariff without a series are known for so long [s].
 const FOR_EVER_S: i64 = 100 * 365 * 86_400;
@@ -125,12 +130,12 @@ impl App {
         let desk = desk(&settings, &house, archive.as_ref(), now);
         let priced = overrides.wishes().iter().map(|wish| wish.id.clone()).collect();
         let known_until = desk.as_ref().map_or(now + FOR_EVER_S, |desk| desk.known_until(now));
-        let mut rules = state_settings(&house, &settings, &topics, &boot_id);
-        rules.shadow = shadow;
-        let state = State::new(rules, now, overrides);
+        let settled = rules::settings(&house, &settings, &topics, &boot_id);
+        let state = State::new(Settings { shadow, ..settled }, now, overrides);
         let mut app = Self {
             stores: initial(&house),
             battery_kwh: house.state.battery.kwh(),
+            room: RoomEstimate::initial(&house),
             forecasts: Forecasts::new(&settings.forecasts),
             house: Arc::new(house),
             settings,
@@ -149,6 +154,8 @@ impl App {
             plan_number: 0,
             schedule_json: String::new(),
             reasons: BTreeMap::new(),
+            source_reasons: BTreeMap::new(),
+            coiled: BTreeSet::new(),
             battery_reason: String::new(),
             alerts: BTreeMap::new(),
             faults: Vec::new(),
@@ -272,27 +279,6 @@ fn watchers(
         .collect()
 }
 
-fn plant(house: &House) -> Plant {
-    let full_s = |store: &Store| {
-        let kw: f64 = store.elements.iter().map(|element| element.power.kw()).sum();
-        (store.heat_at(store.ceiling) / kw.max(1e-3) * 3_600.0) as i64
-    };
-    let stores = house.site.stores.iter().map(|store| PlantStore {
-        name: store.name.clone(),
-        ceiling: store.ceiling,
-        full_s: full_s(store),
-        heaters: store
-            .elements
-            .iter()
-            .map(|element| PlantHeater {
-                name: element.name.clone(),
-                power_w: (element.power.kw() * 1_000.0).round() as u32,
-            })
-            .collect(),
-    });
-    Plant { stores: stores.collect() }
-}
-
 /// The desk for prices, with those of before the start.
 fn desk(
     settings: &ServiceSettings,
@@ -312,7 +298,7 @@ fn desk(
 
 /// What was asked for by hand before the start and holds still.
 fn overrides(house: &House, archive: Option<&Archive>, now: Instant) -> Overrides {
-    let mut overrides = Overrides::new(plant(house));
+    let mut overrides = Overrides::new(rules::plant(house));
     let open = archive.map_or_else(|| Ok(Vec::new()), |archive| archive.open_commands(now));
     match open {
         Ok(commands) => {
@@ -353,39 +339,31 @@ fn proven(house: &House, archive: Option<&Archive>) -> Vec<Option<Instant>> {
         .collect()
 }
 
-fn state_settings(
-    house: &House,
-    settings: &ServiceSettings,
-    topics: &Topics,
-    boot_id: &str,
-) -> Settings {
-    let inputs = settings.inputs.iter().map(|input| Input {
-        name: input.name.clone(),
-        topic: input.topic.clone(),
-        role: input.role,
-        gate: Gate::new(input.shape.clone(), input.unit, input.limits),
-    });
-    let comfort = house.site.stores.iter().map(|store| {
-        let heights = store.elements.iter().enumerate();
-        let highest = heights.max_by(|a, b| a.1.height.value().total_cmp(&b.1.height.value()));
-        let below = store.use_temperature;
-        highest.map(|(element, _)| Comfort {
-            element,
-            below,
-            above: Temperature::clamped(
-                (below.celsius() + COMFORT_SPAN_K).min(store.ceiling.celsius()),
-            ),
+/// The model that stands in before the first schedule: the site file's state.
+fn initial(house: &House) -> Vec<Estimate> {
+    let stores = house.state.stores.iter();
+    let measured = false;
+    stores
+        .map(|layers: &Vec<Temperature>| Estimate {
+            profile: estimate::resampled(layers),
+            measured,
         })
-    });
-    Settings {
-        site: house.name.clone(),
-        boot_id: boot_id.to_owned(),
-        plant: plant(house),
-        inputs: inputs.collect(),
-        command: topics.command(),
-        start_offset: settings.start_offset,
-        comfort: comfort.collect(),
-        commands_battery: settings.commands_battery,
-        shadow: false,
+        .collect()
+}
+
+/// Tells whether the system's time is right, every minute. Asking may start a
+/// program, so it has a thread of its own.
+async fn watch_time(clock: Arc<dyn Clock>, to: UnboundedSender<Synchronised>) {
+    let mut interval = tokio::time::interval(ASK_TIME);
+    loop {
+        interval.tick().await;
+        if to.send(ask_time(Arc::clone(&clock)).await).is_err() {
+            return;
+        }
     }
+}
+
+async fn ask_time(clock: Arc<dyn Clock>) -> Synchronised {
+    let asked = tokio::task::spawn_blocking(move || clock.synchronised()).await;
+    asked.unwrap_or(Synchronised::Unknown)
 }

@@ -2,6 +2,7 @@
 
 use optimiser::time::Instant;
 
+use super::plant_room::RoomEstimate;
 use crate::house::House;
 use crate::service::planning::Made;
 use crate::service::planning::estimate::Estimate;
@@ -21,4 +22,6 @@ pub(super) struct View<'a> {
     pub(super) stores: &'a [Estimate],
     /// Energy in the battery above empty [kWh].
     pub(super) battery_kwh: f64,
+    /// Buffer, rooms and pool.
+    pub(super) room: &'a RoomEstimate,
 }

@@ -7,10 +7,12 @@
 mod overrides;
 mod plant;
 mod reader;
+mod wish;
 
-pub use overrides::{Overrides, StoreReading, Verdict, Wish, WishKind};
-pub use plant::{Plant, PlantHeater, PlantStore};
+pub use overrides::{Overrides, StoreReading, Verdict};
+pub use plant::{Feeder, Plant, PlantFeeder, PlantHeater, PlantStore};
 pub use reader::{Refusal, read};
+pub use wish::{Wish, WishKind};
 
 #[cfg(test)]
 mod tests;

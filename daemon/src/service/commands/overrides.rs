@@ -5,8 +5,9 @@ use std::collections::VecDeque;
 use optimiser::time::Instant;
 use optimiser::units::Temperature;
 
-use super::plant::Plant;
+use super::plant::{Feeder, Plant};
 use super::reader::{Refusal, check_times};
+use super::wish::{Wish, WishKind, takes_the_place};
 use crate::service::wire::{Action, Answer, Command, Outcome, Stamp};
 
 /// A boost without minutes ends after this [s].
@@ -20,6 +21,9 @@ const MAX_WISHES: usize = 64;
 
 /// Temperatures that may be aimed at [°C].
 const TARGETS_C: std::ops::RangeInclusive<f64> = 40.0..=65.0;
+
+/// Lowest temperatures that may be asked of rooms [°C].
+const ROOMS_C: std::ops::RangeInclusive<f64> = 7.0..=25.0;
 
 /// What is known of a store when a heater is asked about.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,60 +41,6 @@ impl StoreReading {
     pub fn is_blind(&self) -> bool {
         self.has_probe && (self.hottest.is_none() || self.heat_spent)
     }
-}
-
-/// Something that is asked for, until its end.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Wish {
-    /// The command it came with.
-    pub id: String,
-    /// From then.
-    pub from: Instant,
-    /// Until then.
-    pub until: Instant,
-    /// What.
-    pub kind: WishKind,
-}
-
-/// Kinds of wish.
-#[derive(Debug, Clone, PartialEq)]
-pub enum WishKind {
-    /// Heat now.
-    Boost {
-        /// Index of the store.
-        store: usize,
-        /// Index of the heater; all of the store if `None`.
-        heater: Option<usize>,
-        /// It ends when the hottest water is this hot.
-        until_c: Option<f64>,
-    },
-    /// Do not heat.
-    Off {
-        /// Index of the store; all if `None`.
-        store: Option<usize>,
-        /// Index of the heater; all of the store if `None`.
-        heater: Option<usize>,
-    },
-    /// Nobody is at home.
-    Away,
-    /// More people than usual.
-    Guests(u8),
-    /// Another temperature to aim at.
-    Target {
-        /// Index of the store.
-        store: usize,
-        /// The temperature.
-        temperature: Temperature,
-    },
-    /// Water ready by the end of the wish.
-    ReadyBy {
-        /// Index of the store.
-        store: usize,
-        /// Litres at the tap.
-        litres: f64,
-        /// Temperature at the tap.
-        temperature: Temperature,
-    },
 }
 
 /// What a heater may do, beyond the plan.
@@ -229,6 +179,30 @@ impl Overrides {
         if blind { Verdict::Blind } else { Verdict::Plan }
     }
 
+    /// Until when a source or circuit is off by hand.
+    pub fn feeder_off(&self, now: Instant, feeder: Feeder) -> Option<Instant> {
+        let off = |wish: &Wish| {
+            let own = match wish.kind {
+                WishKind::FeederOff(other) => other == feeder,
+                WishKind::Off { store, heater } => store.is_none() && heater.is_none(),
+                _ => false,
+            };
+            own && wish.from <= now && now < wish.until
+        };
+        self.wishes.iter().filter(|wish| off(wish)).map(|wish| wish.until).max()
+    }
+
+    /// Until when nothing heats a store, by hand; a later boost goes before.
+    pub fn store_off(&self, now: Instant, store: usize) -> Option<Instant> {
+        let present = self.wishes.iter().rev().filter(|w| w.from <= now && now < w.until);
+        let mut own = present.filter_map(|wish| match wish.kind {
+            WishKind::Boost { store: s, heater: None, .. } if s == store => Some(None),
+            WishKind::Off { store: Some(s), heater: None } if s == store => Some(Some(wish.until)),
+            _ => None,
+        });
+        own.next().flatten()
+    }
+
     fn take(
         &mut self,
         now: Instant,
@@ -263,6 +237,10 @@ impl Overrides {
             Action::Boost { store, heater, minutes, until_c } => {
                 let index = self.store(id, store)?;
                 let heater_index = self.heater(id, index, heater.as_deref())?;
+                if self.plant.stores[index].heaters.is_empty() {
+                    let text = format!("{store} has no heater to boost; send `ready-by` instead");
+                    return Err(Refusal::new(id, text));
+                }
                 if minutes.is_none() && until_c.is_none() {
                     return Err(Refusal::new(id, "give `minutes`, `until_c` or both"));
                 }
@@ -276,18 +254,15 @@ impl Overrides {
                 let end = until_c.map_or(String::new(), |c| format!(" or until {c} °C"));
                 (wish(now, until, kind), format!("boost of {store} until {until}{end}"))
             }
-            Action::Off { store, heater, until } => {
-                let index = store.as_deref().map(|store| self.store(id, store)).transpose()?;
-                let heater_index = match (index, heater) {
-                    (Some(index), heater) => self.heater(id, index, heater.as_deref())?,
-                    (None, None) => None,
-                    (None, Some(_)) => {
-                        return Err(Refusal::new(id, "`heater` needs `store` beside it"));
-                    }
-                };
-                let what = store.as_deref().unwrap_or("everything");
-                let kind = WishKind::Off { store: index, heater: heater_index };
+            Action::Off { store, heater, source, until } => {
+                let (kind, what) =
+                    self.off(id, store.as_deref(), heater.as_deref(), source.as_deref())?;
                 (wish(now, until.0, kind), format!("{what} off until {}", until.0))
+            }
+            Action::Rooms { low_c, until } => {
+                let low = self.rooms(id, *low_c)?;
+                let text = format!("rooms no colder than {low} until {}", until.0);
+                (wish(now, until.0, WishKind::Rooms(low)), text)
             }
             Action::Away { from, to } => {
                 let text = format!("away from {} to {}", from.0, to.0);
@@ -318,6 +293,50 @@ impl Overrides {
             }
             Action::Resume | Action::Replan => unreachable!("handled without a wish"),
         })
+    }
+
+    /// What is to be off, and the words for it.
+    fn off(
+        &self,
+        id: &str,
+        store: Option<&str>,
+        heater: Option<&str>,
+        source: Option<&str>,
+    ) -> Result<(WishKind, String), Refusal> {
+        if let Some(name) = source {
+            if store.is_some() || heater.is_some() {
+                return Err(Refusal::new(id, "give `source`, or `store` and `heater`, not both"));
+            }
+            return Ok((WishKind::FeederOff(self.feeder(id, name)?), name.to_owned()));
+        }
+        let index = store.map(|store| self.store(id, store)).transpose()?;
+        let heater_index = match (index, heater) {
+            (Some(index), heater) => self.heater(id, index, heater)?,
+            (None, None) => None,
+            (None, Some(_)) => return Err(Refusal::new(id, "`heater` needs `store` beside it")),
+        };
+        let what = store.unwrap_or("everything").to_owned();
+        Ok((WishKind::Off { store: index, heater: heater_index }, what))
+    }
+
+    fn feeder(&self, id: &str, name: &str) -> Result<Feeder, Refusal> {
+        let feeders = &self.plant.feeders;
+        let found = feeders.iter().find(|feeder| feeder.name == name);
+        found.map(|found| found.feeder).ok_or_else(|| {
+            let names: Vec<_> = feeders.iter().map(|feeder| feeder.name.as_str()).collect();
+            let name: String = name.chars().take(60).collect();
+            Refusal::new(id, format!("there is no source `{name}`, only {}", names.join(", ")))
+        })
+    }
+
+    fn rooms(&self, id: &str, celsius: f64) -> Result<Temperature, Refusal> {
+        if !self.plant.rooms {
+            return Err(Refusal::new(id, "the site describes no rooms"));
+        }
+        Temperature::new(celsius)
+            .ok()
+            .filter(|t| ROOMS_C.contains(&t.celsius()))
+            .ok_or_else(|| Refusal::new(id, "`low_c` must be 7 to 25"))
     }
 
     fn store(&self, id: &str, name: &str) -> Result<usize, Refusal> {
@@ -355,28 +374,5 @@ impl Overrides {
             .ok()
             .filter(|t| TARGETS_C.contains(&t.celsius()))
             .ok_or_else(|| Refusal::new(id, "`temperature_c` must be 40 to 65"))
-    }
-}
-
-fn takes_the_place(new: &WishKind, old: &WishKind) -> bool {
-    use WishKind::{Away, Boost, Guests, Off, ReadyBy, Target};
-    let covers = |new: Option<usize>, old: Option<usize>| new.is_none() || new == old;
-    match (new, old) {
-        (Boost { store: a, heater: h, .. }, Boost { store: b, heater: i, .. }) => {
-            a == b && covers(*h, *i)
-        }
-        (Boost { store: a, heater: h, .. }, Off { store: b, heater: i }) => {
-            Some(*a) == *b && covers(*h, *i)
-        }
-        (Off { store: a, heater: h }, Boost { store: b, heater: i, .. }) => {
-            covers(*a, Some(*b)) && covers(*h, *i)
-        }
-        (Off { store: a, heater: h }, Off { store: b, heater: i }) => {
-            covers(*a, *b) && covers(*h, *i)
-        }
-        (Away, Away) | (Guests(_), Guests(_)) => true,
-        (Target { store: a, .. }, Target { store: b, .. })
-        | (ReadyBy { store: a, .. }, ReadyBy { store: b, .. }) => a == b,
-        _ => false,
     }
 }

@@ -1,5 +1,6 @@
 //! The plant, as commands know it.
 
+use optimiser::site::{Route, Sink, Source};
 use optimiser::units::Temperature;
 
 /// The names and limits that commands are checked against.
@@ -7,6 +8,38 @@ use optimiser::units::Temperature;
 pub struct Plant {
     /// The stores.
     pub stores: Vec<PlantStore>,
+    /// Sources and circuits.
+    pub feeders: Vec<PlantFeeder>,
+    /// Whether there are heated rooms.
+    pub rooms: bool,
+}
+
+/// What can be told to heat something: a source, or a circuit of the buffer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Feeder {
+    /// A source, which serves one sink at a time.
+    Source(Source),
+    /// A circuit that takes from the buffer for a sink, beside others.
+    Circuit(Sink),
+}
+
+impl Feeder {
+    /// Whose work a route is.
+    pub fn of(route: Route) -> Self {
+        match route.source {
+            Source::Buffer => Self::Circuit(route.sink),
+            source => Self::Source(source),
+        }
+    }
+}
+
+/// A source or circuit, as commands know it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlantFeeder {
+    /// Name.
+    pub name: String,
+    /// Which.
+    pub feeder: Feeder,
 }
 
 /// A store, as commands know it.

@@ -82,7 +82,7 @@ pub(super) fn check_times(command: &Command, now: Instant) -> Result<(), Refusal
             rule(to.0 > now, "`to` is past")?;
             rule(to.0 - now <= 60 * DAY_S, "`to` must lie within 60 days")
         }
-        Action::Target { until, .. } => {
+        Action::Target { until, .. } | Action::Rooms { until, .. } => {
             let span = until.0 - now;
             rule((1..=60 * DAY_S).contains(&span), "`until` must lie within the next 60 days")
         }

@@ -24,6 +24,11 @@ fn plant() -> Plant {
             store("cylinder", vec![heater("lower"), heater("upper")]),
             store("buffer", vec![heater("rod")]),
         ],
+        feeders: vec![PlantFeeder {
+            name: "boiler".into(),
+            feeder: Feeder::Source(optimiser::site::Source::Boiler),
+        }],
+        rooms: true,
     }
 }
 
@@ -219,5 +224,38 @@ proptest! {
     #[test]
     fn no_payload_panics(bytes in prop::collection::vec(any::<u8>(), 0..256), retained: bool) {
         let _ = read(&bytes, retained, at(0));
+    }
+}
+
+#[test]
+fn a_source_is_off_until_its_time_and_rooms_may_be_colder() {
+    let mut overrides = Overrides::new(plant());
+    let boiler = Feeder::Source(optimiser::site::Source::Boiler);
+    let until = at(3_600);
+    let off = format!(r#"{{"kind":"off","source":"boiler","until":"{until}"}}"#);
+    assert_eq!(send(&mut overrides, at(0), "1", &off).outcome, Outcome::Done);
+    assert_eq!(overrides.feeder_off(at(10), boiler), Some(until));
+    assert_eq!(overrides.verdict(at(10), 0, 0, seen(40.0)), Verdict::Plan);
+    overrides.tick(until, &[]);
+    assert_eq!(overrides.feeder_off(until, boiler), None);
+
+    // Everything off is every source off; a store that is off, whatever heats it.
+    let all = format!(r#"{{"kind":"off","until":"{}"}}"#, at(7_200));
+    send(&mut overrides, at(3_700), "2", &all);
+    assert_eq!(overrides.feeder_off(at(3_800), boiler), Some(at(7_200)));
+    assert_eq!(overrides.store_off(at(3_800), 0), None);
+    send(&mut overrides, at(3_700), "3", &off_until(at(7_200)));
+    assert_eq!(overrides.store_off(at(3_800), 0), Some(at(7_200)));
+
+    let rooms = |low: f64| format!(r#"{{"kind":"rooms","low_c":{low},"until":"{}"}}"#, at(9_000));
+    assert_eq!(send(&mut overrides, at(3_900), "4", &rooms(16.0)).outcome, Outcome::Done);
+    for (id, bad, words) in [
+        ("5", rooms(2.0), "must be 7 to 25"),
+        ("6", off.replace("boiler", "stove"), "only boiler"),
+        ("7", off.replace("\"source\"", "\"store\":\"cylinder\",\"source\""), "not both"),
+    ] {
+        let answer = send(&mut overrides, at(10), id, &bad);
+        assert_eq!(answer.outcome, Outcome::Refused, "{}", answer.text);
+        assert!(answer.text.contains(words), "{}", answer.text);
     }
 }

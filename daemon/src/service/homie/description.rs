@@ -6,7 +6,7 @@ use homie5::device_description::{
 };
 use homie5::{HOMIE_UNIT_DEGREE_CELSIUS, HOMIE_UNIT_PERCENT, HomieID};
 
-use super::tree::TreeSpec;
+use super::spec::{TreeSink, TreeSource, TreeSpec};
 
 /// Where a schedule can come from, or why there is none.
 pub(super) const PLAN_STATUS: [&str; 5] = ["ok", "stale", "infeasible", "fallback", "starting"];
@@ -122,6 +122,46 @@ pub(super) fn heater(name: &str, root: &HomieID, parent: &HomieID) -> HomieDevic
     description
 }
 
+/// States of the two-contact interface of heat pumps.
+pub(super) const REQUESTS: [&str; 4] = ["blocked", "normal", "encouraged", "forced"];
+
+/// Lowest temperatures that may be asked of rooms [°C], and the step [K].
+pub(super) const ROOMS_LOW: FloatRange =
+    FloatRange { min: Some(7.0), max: Some(25.0), step: Some(0.5) };
+
+pub(super) fn source(source: &TreeSource, root: &HomieID) -> HomieDeviceDescription {
+    let name = source.name.as_str();
+    let on = PropertyDescriptionBuilder::boolean().name("On").build();
+    let serves = PropertyDescriptionBuilder::string().name("Serves").build();
+    let off = PropertyDescriptionBuilder::duration()
+        .name("Off for")
+        .settable(true)
+        .retained(false)
+        .build();
+    let properties = [
+        ("on", on),
+        ("serves", serves),
+        ("heat-now", float("Heat wanted now", "kW")),
+        ("flow-temperature", float("Flow temperature wanted", HOMIE_UNIT_DEGREE_CELSIUS)),
+        ("off", off),
+    ];
+    let request = source.pump.then(|| ("request", enumeration("Asked for", &REQUESTS, false)));
+    child(name, "org.stowheat.source", root, "source", properties.into_iter().chain(request))
+}
+
+pub(super) fn sink(sink: &TreeSink, root: &HomieID) -> HomieDeviceDescription {
+    let low = PropertyDescriptionBuilder::float()
+        .name("Lowest temperature")
+        .unit(HOMIE_UNIT_DEGREE_CELSIUS);
+    let low = if sink.rooms { low.float_range(ROOMS_LOW).settable(true) } else { low };
+    let properties = [
+        ("temperature", float("Temperature", HOMIE_UNIT_DEGREE_CELSIUS)),
+        ("low", low.build()),
+        ("high", float("Highest temperature", HOMIE_UNIT_DEGREE_CELSIUS)),
+    ];
+    child(&sink.name, "org.stowheat.sink", root, "sink", properties)
+}
+
 pub(super) fn battery(root: &HomieID) -> HomieDeviceDescription {
     child(
         "Battery",
@@ -137,12 +177,12 @@ pub(super) fn battery(root: &HomieID) -> HomieDeviceDescription {
     )
 }
 
-fn child<const N: usize>(
+fn child(
     name: &str,
     kind: &str,
     root: &HomieID,
     node_id: &'static str,
-    properties: [Property; N],
+    properties: impl IntoIterator<Item = Property>,
 ) -> HomieDeviceDescription {
     DeviceDescriptionBuilder::new()
         .name(name)
@@ -152,7 +192,7 @@ fn child<const N: usize>(
         .build()
 }
 
-fn node<const N: usize>(name: &str, properties: [Property; N]) -> HomieNodeDescription {
+fn node(name: &str, properties: impl IntoIterator<Item = Property>) -> HomieNodeDescription {
     properties
         .into_iter()
         .fold(NodeDescriptionBuilder::new(), |builder, (id, property)| {

@@ -9,11 +9,13 @@
 mod description;
 mod mirror;
 mod request;
+mod spec;
 mod tree;
 
 pub use mirror::Mirror;
 pub use request::{Request, SetError};
-pub use tree::{Alert, Device, Status, Tree, TreeError, TreeSpec, TreeStore, Value};
+pub use spec::{TreeSink, TreeSource, TreeSpec, TreeStore};
+pub use tree::{Alert, Device, Status, Tree, TreeError, Value};
 
 #[cfg(test)]
 mod tests;

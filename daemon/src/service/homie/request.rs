@@ -36,6 +36,15 @@ pub enum Request {
         /// By then.
         by: Instant,
     },
+    /// A source or circuit off for a time; zero ends it.
+    SourceOff {
+        /// Index of the source.
+        source: usize,
+        /// How long [s].
+        seconds: i64,
+    },
+    /// Another lowest temperature of the rooms [°C].
+    Rooms(f64),
     /// One heater on for a time; zero ends it.
     Boost {
         /// Index of the store.
@@ -78,8 +87,14 @@ impl Request {
             }
             Self::Away => Some(Action::Away { from: Stamp(now), to: Stamp(now + AWAY_S) }),
             Self::Off => {
-                Some(Action::Off { store: None, heater: None, until: Stamp(now + MODE_S) })
+                let until = Stamp(now + MODE_S);
+                Some(Action::Off { store: None, heater: None, source: None, until })
             }
+            Self::SourceOff { source, seconds } => plant.feeders.get(source).map(|own| {
+                let (source, until) = (Some(own.name.clone()), Stamp(now + seconds.max(1)));
+                Action::Off { store: None, heater: None, source, until }
+            }),
+            Self::Rooms(low_c) => Some(Action::Rooms { low_c, until: Stamp(now + TARGET_S) }),
             Self::Target { store, celsius } => store_name(store).map(|store| Action::Target {
                 store,
                 temperature_c: celsius,
@@ -99,7 +114,8 @@ impl Request {
                     let minutes = u32::try_from((seconds + 59) / 60).unwrap_or(u32::MAX);
                     Action::Boost { store, heater, minutes: Some(minutes), until_c: None }
                 } else {
-                    Action::Off { store: Some(store), heater, until: Stamp(now + 1) }
+                    let until = Stamp(now + 1);
+                    Action::Off { store: Some(store), heater, source: None, until }
                 })
             }),
         };
@@ -173,6 +189,10 @@ fn meaning(device: Device, property: &str, text: &str, value: &HomieValue) -> Op
         (Device::Heater(store, heater), "boost", HomieValue::Duration(duration)) => {
             Request::Boost { store, heater, seconds: duration.num_seconds() }
         }
+        (Device::Source(source), "off", HomieValue::Duration(duration)) => {
+            Request::SourceOff { source, seconds: duration.num_seconds() }
+        }
+        (Device::Sink(_), "low", HomieValue::Float(celsius)) => Request::Rooms(*celsius),
         _ => return None,
     })
 }

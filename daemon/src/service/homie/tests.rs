@@ -5,7 +5,9 @@ use optimiser::time::Instant;
 use optimiser::units::Temperature;
 
 use super::*;
-use crate::service::commands::{Overrides, Plant, PlantHeater, PlantStore, WishKind};
+use crate::service::commands::{
+    Feeder, Overrides, Plant, PlantFeeder, PlantHeater, PlantStore, WishKind,
+};
 use crate::service::link::Message;
 use crate::service::wire::{Action, Command, Outcome};
 
@@ -19,6 +21,8 @@ fn spec() -> TreeSpec {
             name: "Cylinder".into(),
             heaters: vec!["Lower".into(), "Upper".into()],
         }],
+        sources: vec![],
+        sinks: vec![],
         battery: true,
     }
 }
@@ -219,6 +223,11 @@ fn every_request_is_a_command_with_an_end() {
             heaters: vec![heater("Lower"), heater("Upper")],
             full_s: 7_200,
         }],
+        feeders: vec![PlantFeeder {
+            name: "ground".into(),
+            feeder: Feeder::Source(optimiser::site::Source::HeatPump(0)),
+        }],
+        rooms: true,
     };
     let now = Instant::from_unix(1_767_225_600);
     let mut overrides = Overrides::new(plant.clone());
@@ -231,6 +240,8 @@ fn every_request_is_a_command_with_an_end() {
         Request::Off,
         Request::Target { store: 0, celsius: 55.0 },
         Request::ReadyBy { store: 0, by: now + 3_600 },
+        Request::SourceOff { source: 0, seconds: 3_600 },
+        Request::Rooms(18.0),
         boost,
         Request::Boost { store: 0, heater: 1, seconds: 0 },
     ]
@@ -246,4 +257,46 @@ fn every_request_is_a_command_with_an_end() {
     let boosts = overrides.wishes().iter().filter(|w| matches!(w.kind, WishKind::Boost { .. }));
     assert_eq!(boosts.count(), 0, "zero ended the boost, off the others");
     assert_eq!(Request::Auto.actions(now, &plant), [Action::Resume]);
+}
+
+#[test]
+fn sources_and_sinks_are_devices_that_can_be_set() {
+    let spec = TreeSpec {
+        sources: vec![
+            TreeSource { name: "Ground".into(), pump: true },
+            TreeSource { name: "boiler".into(), pump: false },
+        ],
+        sinks: vec![
+            TreeSink { name: "buffer".into(), rooms: false },
+            TreeSink { name: "rooms".into(), rooms: true },
+        ],
+        ..spec()
+    };
+    let tree = Tree::new(&spec).expect("a tree");
+    let held = held(tree.descriptions());
+    for (id, words, has) in [
+        ("source-ground", "\"request\"", true),
+        ("source-boiler", "\"request\"", false),
+        ("sink-rooms", "7:25:0.5", true),
+        ("sink-buffer", "7:25:0.5", false),
+    ] {
+        let text = &held[&format!("homie/5/mill-{id}/$description")];
+        HomieDeviceDescription::from_json_strict(text).expect("a strict description");
+        assert_eq!(text.contains(words), has, "{text}");
+    }
+    let asked = |topic: &str, payload: &[u8]| {
+        let asked = tree.request(topic, payload, false).expect("a topic of the tree");
+        asked.expect("a request").0
+    };
+    assert_eq!(
+        asked("homie/5/mill-source-boiler/source/off/set", b"PT1H"),
+        Request::SourceOff { source: 1, seconds: 3_600 }
+    );
+    assert_eq!(asked("homie/5/mill-sink-rooms/sink/low/set", b"17.5"), Request::Rooms(17.5));
+    assert!(tree.request("homie/5/mill-sink-buffer/sink/low/set", b"17.5", false).is_none());
+    let value = tree.value(Device::Source(0), "source", "request", Value::Text("forced"));
+    assert!(
+        value.is_ok()
+            && tree.value(Device::Source(0), "source", "request", Value::Text("x")).is_err()
+    );
 }

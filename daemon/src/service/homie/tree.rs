@@ -9,34 +9,9 @@ use optimiser::time::Instant;
 
 use super::description;
 use super::request::{self, Request, SetError};
+use super::spec::TreeSpec;
 use crate::service::link::{Filter, Message, Topic};
 use crate::service::wire::topics::level;
-
-/// What the tree shows.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct TreeSpec {
-    /// First level of every topic, usually `homie`.
-    pub domain: String,
-    /// Id of the root device, such as `mill-house`.
-    pub instance: String,
-    /// Name of the site, for people.
-    pub name: String,
-    /// ISO 4217 code of the currency.
-    pub currency: String,
-    /// The stores.
-    pub stores: Vec<TreeStore>,
-    /// Whether there is a battery.
-    pub battery: bool,
-}
-
-/// A store in the tree.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct TreeStore {
-    /// Its name.
-    pub name: String,
-    /// Names of its heaters.
-    pub heaters: Vec<String>,
-}
 
 /// A device of the tree.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -49,6 +24,10 @@ pub enum Device {
     Heater(usize, usize),
     /// The battery.
     Battery,
+    /// A source or circuit, by its index.
+    Source(usize),
+    /// Buffer, rooms or pool, by its index.
+    Sink(usize),
 }
 
 /// What `$state` can say.
@@ -103,7 +82,7 @@ pub enum TreeError {
     Domain(String),
     /// Two devices would have one id.
     #[error(
-        "two devices would both be `{0}`; give stores and heaters names that differ in letters or digits"
+        "two devices would both be `{0}`; give stores, heaters and sources names that differ in letters or digits"
     )]
     Twice(String),
     /// A device or property that the tree does not have.
@@ -169,6 +148,14 @@ impl Tree {
         if spec.battery {
             let battery = id(format!("{root_id}-battery"))?;
             add(Device::Battery, battery, description::battery(&root_id));
+        }
+        for (index, source) in spec.sources.iter().enumerate() {
+            let own = id(format!("{root_id}-source-{}", level(&source.name)))?;
+            add(Device::Source(index), own, description::source(source, &root_id));
+        }
+        for (index, sink) in spec.sinks.iter().enumerate() {
+            let own = id(format!("{root_id}-sink-{}", level(&sink.name)))?;
+            add(Device::Sink(index), own, description::sink(sink, &root_id));
         }
         let mut seen = BTreeSet::from([&root_id]);
         if let Some(twice) = children.iter().find(|child| !seen.insert(child)) {

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use optimiser::problem::HeaterId;
+use optimiser::site::Source;
 use optimiser::time::{Instant, Slot};
 
 use crate::service::readings::Reading;
@@ -29,6 +30,8 @@ pub enum Meter {
     Battery,
     /// A heater.
     Heater(HeaterId),
+    /// Electricity of a source.
+    Source(Source),
 }
 
 #[derive(Debug, Clone, Copy, Default)]

@@ -1,10 +1,12 @@
 //! What the network allows at the meter, as parts of a planning problem.
 //!
-//! The service switches heaters and nothing else, so a limit of import holds off those
-//! heaters that may not fit under it, as a hand would. Sun is not counted on: a cloud
+//! The service switches heaters and sources and nothing else, so a limit of import holds
+//! off those that may not fit under it, as a hand would. Sun is not counted on: a cloud
 //! must not break the limit. A boost by hand goes before.
 
-use optimiser::problem::{ByHand, HeaterId, Problem};
+use optimiser::plan::source_kw;
+use optimiser::problem::{ByHand, HeaterId, Held, HeldOff, Problem};
+use optimiser::site::Source;
 use optimiser::time::Slot;
 
 use crate::assemble::Allowance;
@@ -28,26 +30,51 @@ pub(super) fn apply(problem: &mut Problem, allowances: &[Allowance]) -> Vec<Stri
     notes
 }
 
-/// Holds off the heaters that do not fit beside the rest of the house, the largest
-/// first.
+/// Something that a limit may hold off.
+enum Load {
+    Heater(HeaterId),
+    Source(Source),
+}
+
+/// Holds off heaters and sources that do not fit beside the rest of the house, the
+/// largest first.
 fn hold_off(problem: &mut Problem, slot: Slot, limit_kw: f64) {
     let slots = problem.horizon.slots().iter().enumerate();
-    let touched = slots.filter(|(_, own)| own.overlap_seconds(slot) > 0);
+    let touched: Vec<(usize, &Slot)> =
+        slots.filter(|(_, own)| own.overlap_seconds(slot) > 0).collect();
     let load_kw = touched
-        .map(|(index, own)| problem.base_load[index].kwh() / own.hours())
+        .iter()
+        .map(|(index, own)| problem.base_load[*index].kwh() / own.hours())
         .fold(0.0, f64::max);
-    let mut heaters: Vec<(HeaterId, f64)> = problem
-        .heaters()
-        .map(|id| (id, problem.site.stores[id.store].elements[id.element].power.kw()))
-        .collect();
-    heaters.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let power = |id: HeaterId| problem.site.stores[id.store].elements[id.element].power.kw();
+    let most = |source: Source| {
+        touched.iter().map(|(index, _)| source_kw(problem, *index, source)).fold(0.0, f64::max)
+    };
+    let mut sources: Vec<Source> =
+        problem.site.plant_room.routes().into_iter().map(|route| route.source).collect();
+    sources.dedup();
+    let heaters = problem.heaters().map(|id| (Load::Heater(id), power(id)));
+    let sources = sources.into_iter().map(|source| (Load::Source(source), most(source)));
+    let mut loads: Vec<(Load, f64)> = heaters.chain(sources).collect();
+    loads.sort_by(|a, b| a.1.total_cmp(&b.1));
     let mut room_kw = limit_kw - load_kw;
-    for (heater, kw) in heaters {
+    for (load, kw) in loads {
         room_kw -= kw;
-        if room_kw < 0.0 {
-            let held: Vec<ByHand> =
-                problem.by_hand.iter().copied().filter(|span| span.heater == heater).collect();
-            problem.by_hand.extend(free_spans(heater, slot, &held));
+        if room_kw >= 0.0 {
+            continue;
+        }
+        match load {
+            Load::Heater(heater) => {
+                let held: Vec<ByHand> =
+                    problem.by_hand.iter().copied().filter(|span| span.heater == heater).collect();
+                problem.by_hand.extend(free_spans(heater, slot, &held));
+            }
+            Load::Source(source) if kw > 0.0 => problem.ambient.held_off.push(HeldOff {
+                what: Held::Source(source),
+                from: slot.start(),
+                until: slot.end(),
+            }),
+            Load::Source(_) => {}
         }
     }
 }

@@ -9,7 +9,7 @@ use optimiser::Schedule;
 use optimiser::check::Violation;
 use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planner};
-use optimiser::problem::Problem;
+use optimiser::problem::{PlantRoomState, Problem};
 use optimiser::published::Published;
 use optimiser::rule::rule_plan;
 use optimiser::schedule::Origin;
@@ -74,6 +74,10 @@ pub struct Snapshot {
     pub stores: Vec<Vec<Temperature>>,
     /// Energy in the battery above empty.
     pub battery: Energy,
+    /// Buffer, rooms, pool and machines.
+    pub plant_room: PlantRoomState,
+    /// What of it nothing measures, in words.
+    pub unmeasured: Vec<&'static str>,
     /// For each rule of [`House::hygiene_of_all`], when it was last proven.
     pub proven: Vec<Option<Instant>>,
     /// What was asked for by hand.
@@ -124,6 +128,8 @@ pub struct Made {
     pub schedule: Schedule,
     /// Estimates that stand in for something unknown.
     pub notes: Vec<String>,
+    /// What of the plant room nothing measured.
+    pub unmeasured: Vec<&'static str>,
     /// Why it is not the best there could be.
     pub fell_because: Option<String>,
     /// How long it took.
@@ -157,6 +163,11 @@ pub fn make(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> 
     let Assembled { mut problem, price_origins, mut notes } = assembled;
     notes.extend(wishes::apply(&mut problem, &snapshot.wishes, &rules, snapshot.at));
     notes.extend(allowances::apply(&mut problem, &snapshot.known.allowances));
+    notes.extend(snapshot.unmeasured.iter().map(|what| {
+        format!(
+            "the temperature of {what} is carried on from the last schedule: nothing measures it"
+        )
+    }));
     if let Some(published) = &snapshot.published {
         problem.published = Some(Published::new(&published.schedule, &problem.horizon));
         problem.weights.change_per_kwh = CHANGE_PER_KWH;
@@ -185,6 +196,7 @@ pub fn make(snapshot: &Snapshot, planner: &mut Planner) -> Result<Made, String> 
         published_until: first_forecast.map_or(problem.horizon.end(), |slot| horizon[slot].start()),
         schedule,
         notes,
+        unmeasured: snapshot.unmeasured.clone(),
         fell_because,
         took: begun.elapsed(),
         problem,
@@ -198,6 +210,7 @@ fn house_now(snapshot: &Snapshot) -> House {
     let mut house = House::clone(&snapshot.house).in_season(snapshot.at);
     house.state.stores.clone_from(&snapshot.stores);
     house.state.battery = snapshot.battery;
+    house.state.plant_room.clone_from(&snapshot.plant_room);
     for (rule, proven) in house.hygiene.iter_mut().zip(&snapshot.proven) {
         rule.last_proven = *proven;
     }

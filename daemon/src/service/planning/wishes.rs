@@ -1,13 +1,13 @@
 //! What was asked for by hand, as parts of a planning problem.
 
-use optimiser::problem::{ByHand, Draw, HeaterId, Hygiene, Problem, Ready};
-use optimiser::site::Store;
-use optimiser::time::Instant;
+use optimiser::problem::{Band, ByHand, Draw, HeaterId, Held, HeldOff, Hygiene, Problem, Ready};
+use optimiser::site::{Route, Source, Store};
+use optimiser::time::{Instant, Series};
 use optimiser::units::{Flow, Temperature, Volume};
 use optimiser::water;
 
 use crate::house::HygieneRule;
-use crate::service::commands::{Wish, WishKind};
+use crate::service::commands::{Feeder, Wish, WishKind};
 
 /// Litres at 40 °C that one more person takes a day, at the time of the largest
 /// draw: daily use of 35 to 45 L a person (common practice, no published source).
@@ -53,10 +53,44 @@ pub(super) fn apply(
                     });
                 }
             }
+            WishKind::Rooms(low) => colder_rooms(problem, wish, *low),
+            WishKind::Off { store, heater: None } => {
+                let held = store.map_or_else(|| everything(problem), |s| vec![Held::Store(s)]);
+                hold_off(problem, wish, held);
+            }
+            WishKind::FeederOff(Feeder::Source(source)) => {
+                hold_off(problem, wish, vec![Held::Source(*source)]);
+            }
+            WishKind::FeederOff(Feeder::Circuit(sink)) => {
+                let route = Route { source: Source::Buffer, sink: *sink };
+                hold_off(problem, wish, vec![Held::Route(route)]);
+            }
             WishKind::Target { .. } | WishKind::Boost { .. } | WishKind::Off { .. } => {}
         }
     }
     notes
+}
+
+fn hold_off(problem: &mut Problem, wish: &Wish, held: Vec<Held>) {
+    let (from, until) = (wish.from, wish.until);
+    problem.ambient.held_off.extend(held.into_iter().map(|what| HeldOff { what, from, until }));
+}
+
+fn everything(problem: &Problem) -> Vec<Held> {
+    problem.site.plant_room.routes().into_iter().map(Held::Route).collect()
+}
+
+/// Another lowest temperature of the rooms while the wish lasts.
+fn colder_rooms(problem: &mut Problem, wish: &Wish, low: Temperature) {
+    let Some(bands) = problem.comfort.rooms.as_ref() else { return };
+    let slots = problem.horizon.slots().iter().zip(bands.values());
+    let wished = slots.map(|(slot, band)| {
+        let own = wish.from < slot.end() && slot.start() < wish.until;
+        let high = if band.high > low { band.high } else { low };
+        if own { Band { low, high } } else { *band }
+    });
+    let wished = Series::new("the comfort of the rooms", &problem.horizon, wished.collect());
+    problem.comfort.rooms = wished.ok();
 }
 
 /// Nobody draws meanwhile. What is due then, or has stood for a week, is pasteurised

@@ -66,6 +66,63 @@ impl Limits {
         }
     }
 
+    /// Of heating water in a buffer that sources of this power heat: what they can do to
+    /// half of it, and a circuit that opens and draws cold return into it.
+    pub fn of_buffer(sources: Power, volume: Volume) -> Self {
+        Self {
+            min: 1.0,
+            max: 110.0,
+            rise: rise_limit(sources, Volume::clamped(volume.litres() * 0.5)),
+            fall: 20.0,
+            noise: 1.0,
+            max_age_s: 900,
+            frozen_after_kwh: None,
+        }
+    }
+
+    /// Of the air of rooms: a radiator beside the probe warms it and an open window
+    /// cools it by half a kelvin a minute (common practice, no published source).
+    pub fn of_rooms() -> Self {
+        Self {
+            min: -10.0,
+            max: 45.0,
+            rise: 0.5,
+            fall: 0.5,
+            noise: 0.5,
+            max_age_s: 1_800,
+            frozen_after_kwh: None,
+        }
+    }
+
+    /// Of pool water with an exchanger of this power: what that can do to a hundredth of
+    /// it, which passes the probe, and as much the other way when the pump stops.
+    pub fn of_pool(exchanger: Power, water: Volume) -> Self {
+        let limit = rise_limit(exchanger, Volume::clamped(water.litres() * 0.01));
+        Self {
+            min: 0.0,
+            max: 45.0,
+            rise: limit,
+            fall: limit,
+            noise: 0.6,
+            max_age_s: 3_600,
+            frozen_after_kwh: None,
+        }
+    }
+
+    /// Of solar collectors: they stand still in the sun at up to 250 °C, cool below the
+    /// air at night, and jump when their pump starts.
+    pub fn of_collectors() -> Self {
+        Self {
+            min: -40.0,
+            max: 250.0,
+            rise: 15.0,
+            fall: 30.0,
+            noise: 5.0,
+            max_age_s: 600,
+            frozen_after_kwh: None,
+        }
+    }
+
     /// Of an energy counter behind a connection of this power.
     pub fn of_counter(most: Power) -> Self {
         Self {
@@ -108,5 +165,15 @@ mod tests {
     fn the_slope_limit_follows_from_heat_and_water() {
         let limit = rise_limit(Power::constant(6.0), Volume::constant(50.0));
         assert!((limit - 1.72).abs() < 0.005, "{limit}");
+    }
+
+    // 18 kW over half of 150 L: 18/60 kWh/min over 75 L·1.163 Wh/(L·K) is 3.44 K/min; 16 kW
+    // over 1 % of 45 m³ is 0.51 K/min.
+    #[test]
+    fn buffer_and_pool_are_as_fast_as_what_heats_them() {
+        let buffer = Limits::of_buffer(Power::constant(18.0), Volume::constant(150.0));
+        assert!((buffer.rise - 3.44).abs() < 0.01, "{}", buffer.rise);
+        let pool = Limits::of_pool(Power::constant(16.0), Volume::clamped(44_800.0));
+        assert!((pool.rise - 0.512).abs() < 0.005, "{}", pool.rise);
     }
 }

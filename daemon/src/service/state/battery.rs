@@ -5,7 +5,7 @@ use optimiser::time::Instant;
 use super::{Effect, State};
 use crate::service::planning::BatteryOrder;
 use crate::service::setpoints::{VALID_S, Wanted};
-use crate::service::wire::{BatterySetPoint, SetPoint};
+use crate::service::wire::{BatterySetPoint, Stamp};
 
 impl State {
     pub(super) fn send_battery(&mut self, now: Instant, effects: &mut Vec<Effect>) {
@@ -52,22 +52,18 @@ impl State {
         if is_other {
             self.battery_issuer.forget_sending(&());
         }
-        let wanted = Wanted { power_w, until, reason };
-        let Some(SetPoint { boot_id, seq, issued_at, valid_until, power_w, reason, .. }) =
-            self.battery_issuer.issue(now, (), wanted)
-        else {
-            return;
-        };
+        let wanted = Wanted { order: power_w, until, reason };
+        let Some(due) = self.battery_issuer.issue(now, (), wanted) else { return };
         self.battery_told = Some(order);
         effects.push(Effect::BatterySetPoint(BatterySetPoint {
             schema: "stowheat/battery/1".to_owned(),
-            boot_id,
-            seq,
-            issued_at,
-            valid_until,
+            boot_id: self.settings.boot_id.clone(),
+            seq: due.seq,
+            issued_at: Stamp(due.issued_at),
+            valid_until: Stamp(due.valid_until),
             mode: mode.into(),
-            power_w,
-            reason,
+            power_w: due.order,
+            reason: due.reason,
         }));
     }
 }

@@ -2,12 +2,16 @@
 
 use optimiser::time::Instant;
 
+use super::guards::Sight;
 use super::{Effect, State};
 use crate::service::readings::Freshness;
 use crate::service::wire::{Fault, Stamp};
 
 /// Prices must reach this far ahead [s], or they are missed.
 const PRICE_REACH_S: i64 = 3 * 3_600;
+
+/// Rooms may be colder than asked by this before it is worth a word [K].
+const TOLERATED_K: f64 = 0.5;
 
 /// An input and the planner have this long to be heard of after the start [s].
 const GRACE_S: i64 = 120;
@@ -81,6 +85,13 @@ impl State {
                 let text = format!("the hottest water is at {hottest}, too cold to be of use");
                 add(&self.settings.plant.stores[store].name, "cold", &text);
             }
+        }
+        if let (Some(low), Sight::Seen(celsius)) =
+            (self.settings.plant_room.rooms_low, self.rooms_sight(now))
+            && celsius < low.celsius() - TOLERATED_K
+        {
+            let text = format!("the rooms are at {celsius:.1} °C, and should be {low} at least");
+            add("rooms", "cold", &text);
         }
         for (index, store) in self.settings.plant.stores.iter().enumerate() {
             if !store.heaters.is_empty() && !self.reading(index, now).has_probe {

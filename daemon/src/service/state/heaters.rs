@@ -7,13 +7,14 @@ use optimiser::units::{Power, Temperature};
 use super::{Current, Effect, MAX_TICK_S, Role, State};
 use crate::service::clock::is_plausible;
 use crate::service::commands::Verdict;
-use crate::service::setpoints::{VALID_S, Wanted, run_window};
+use crate::service::setpoints::{VALID_S, Wanted, run_window, start_offset_s};
+use crate::service::wire::SetPoint;
 
 /// Starts are spread from these edges, whatever the length of the slots [s].
-const HALF_HOUR_S: i64 = 1_800;
+pub(super) const HALF_HOUR_S: i64 = 1_800;
 
 /// A pause shorter than this between two runs is not worth switching twice [s].
-const BRIDGED_S: i64 = 120;
+pub(super) const BRIDGED_S: i64 = 120;
 
 impl State {
     pub(super) fn send_set_points(&mut self, now: Instant, effects: &mut Vec<Effect>) {
@@ -23,8 +24,9 @@ impl State {
         }
         for heater in self.heaters() {
             let wanted = self.wanted(now, heater);
-            let power_w = if wanted.until > now { wanted.power_w } else { 0 };
-            if let Some(set_point) = self.issuer.issue(now, heater, wanted) {
+            let power_w = if wanted.until > now { wanted.order } else { 0 };
+            if let Some(due) = self.issuer.issue(now, heater, wanted) {
+                let set_point = SetPoint::new(&self.settings.boot_id, due);
                 effects.push(Effect::SetPoint(heater, set_point));
             }
             self.told.insert(heater, power_w);
@@ -36,9 +38,11 @@ impl State {
         for heater in self.heaters() {
             let wanted = off(now, "the service stops");
             self.issuer.forget_sending(&heater);
-            let set_point = self.issuer.issue(now, heater, wanted);
+            let due = self.issuer.issue(now, heater, wanted);
+            let set_point = due.map(|due| SetPoint::new(&self.settings.boot_id, due));
             effects.extend(set_point.map(|set_point| Effect::SetPoint(heater, set_point)));
         }
+        self.stop_sources(now, effects);
         self.release_battery(now, effects);
         effects.push(Effect::Leave);
     }
@@ -55,6 +59,11 @@ impl State {
                 }
             }
         }
+        self.account_coils(hours);
+    }
+
+    pub(super) fn offset_s(&self) -> i64 {
+        if self.settings.start_offset { start_offset_s(&self.settings.site) } else { 0 }
     }
 
     fn heaters(&self) -> Vec<HeaterId> {
@@ -69,7 +78,7 @@ impl State {
             .collect()
     }
 
-    fn wanted(&mut self, now: Instant, heater: HeaterId) -> Wanted {
+    fn wanted(&mut self, now: Instant, heater: HeaterId) -> Wanted<u32> {
         let reading = self.reading(heater.store, now);
         match self.overrides.verdict(now, heater.store, heater.element, reading) {
             Verdict::Ceiling => off(now, "the store is as hot as it may be"),
@@ -79,13 +88,18 @@ impl State {
             Verdict::On(until) => {
                 let power_w =
                     self.settings.plant.stores[heater.store].heaters[heater.element].power_w;
-                Wanted { power_w, until, reason: format!("boost by hand until {until}") }
+                Wanted { order: power_w, until, reason: format!("boost by hand until {until}") }
             }
             Verdict::Plan => self.planned(now, heater, reading.hottest),
         }
     }
 
-    fn planned(&mut self, now: Instant, heater: HeaterId, hottest: Option<Temperature>) -> Wanted {
+    fn planned(
+        &mut self,
+        now: Instant,
+        heater: HeaterId,
+        hottest: Option<Temperature>,
+    ) -> Wanted<u32> {
         let site_offset_s = self.offset_s();
         let Some(current) = self.current(now).filter(|_| self.clock_is_right) else {
             return self.comfort(now, heater, hottest);
@@ -106,7 +120,7 @@ impl State {
         // A schedule made within the half-hour begins late already.
         let offset_s = (edge + offset_s - slot.start()).max(0);
         let on = |power: Power, until: Instant, reason| Wanted {
-            power_w: (power.kw() * 1_000.0).round() as u32,
+            order: (power.kw() * 1_000.0).round() as u32,
             until: until.min(valid_until),
             reason,
         };
@@ -125,12 +139,13 @@ impl State {
     }
 
     /// Without a schedule, or without the time of day: water just useful.
-    fn comfort(&mut self, now: Instant, heater: HeaterId, hottest: Option<Temperature>) -> Wanted {
-        let why = if self.clock_is_right {
-            "no schedule holds"
-        } else {
-            "the time of day cannot be trusted, so no price can"
-        };
+    fn comfort(
+        &mut self,
+        now: Instant,
+        heater: HeaterId,
+        hottest: Option<Temperature>,
+    ) -> Wanted<u32> {
+        let why = self.why_unplanned();
         let comfort = self.settings.comfort.get(heater.store).copied().flatten();
         let (Some(comfort), Some(hottest), true) = (comfort, hottest, is_plausible(now)) else {
             return off(now, why);
@@ -148,7 +163,7 @@ impl State {
         }
         let power_w = self.settings.plant.stores[heater.store].heaters[heater.element].power_w;
         let reason = format!("{why}; comfort minimum: {hottest} is heated to {}", comfort.above);
-        Wanted { power_w, until: now + VALID_S, reason }
+        Wanted { order: power_w, until: now + VALID_S, reason }
     }
 }
 
@@ -178,6 +193,6 @@ impl Duty {
     }
 }
 
-fn off(now: Instant, reason: &str) -> Wanted {
-    Wanted { power_w: 0, until: now + VALID_S, reason: reason.to_owned() }
+fn off(now: Instant, reason: &str) -> Wanted<u32> {
+    Wanted { order: 0, until: now + VALID_S, reason: reason.to_owned() }
 }

@@ -8,7 +8,10 @@
 mod battery;
 mod events;
 mod faults;
+mod guards;
 mod heaters;
+mod rescue;
+mod sources;
 mod views;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -22,10 +25,14 @@ use super::commands::{self, Overrides, Plant, StoreReading};
 use super::link::LinkEvent;
 use super::planning::BatteryOrder;
 use super::readings::{Arrival, Freshness, Gate, ReadingFault, Verdict};
-use super::setpoints::{Issuer, start_offset_s};
+use super::setpoints::Issuer;
 use super::wire::{Answer, Command, Fault, Outcome, Stamp};
 
-pub use events::{Comfort, Current, Effect, Event, Input, Role, Settings, Why};
+use self::sources::SourceBook;
+pub use events::{Comfort, Current, Effect, Event, Input, PlantRoomRules, Role, Settings, Why};
+pub use guards::Sight;
+pub use rescue::{Need, Rescue};
+pub use sources::{Feed, SourceOrder};
 
 /// A planner that has not answered by then is asked again [s].
 const PLANNER_LIMIT_S: i64 = 60;
@@ -45,8 +52,9 @@ pub struct State {
     /// For each input, the fault of its last message, if it was refused.
     input_faults: Vec<Option<ReadingFault>>,
     overrides: Overrides,
-    issuer: Issuer<HeaterId>,
-    battery_issuer: Issuer<()>,
+    issuer: Issuer<HeaterId, u32>,
+    sources: SourceBook,
+    battery_issuer: Issuer<(), u32>,
     /// What the battery was last told.
     battery_told: Option<BatteryOrder>,
     /// Power that each heater was last told [W].
@@ -84,8 +92,9 @@ impl State {
     pub fn new(settings: Settings, now: Instant, overrides: Overrides) -> Self {
         Self {
             input_faults: vec![None; settings.inputs.len()],
-            issuer: Issuer::new(settings.boot_id.clone()),
-            battery_issuer: Issuer::new(settings.boot_id.clone()),
+            issuer: Issuer::default(),
+            sources: SourceBook::default(),
+            battery_issuer: Issuer::default(),
             battery_told: None,
             told: BTreeMap::new(),
             offsets: BTreeMap::new(),
@@ -144,6 +153,10 @@ impl State {
                 self.issuer.forget_sending(&heater);
                 return effects;
             }
+            Event::SourceUnsent(feeder) => {
+                self.sources.issuer.forget_sending(&feeder);
+                return effects;
+            }
             Event::BatteryUnsent => {
                 self.battery_issuer.forget_sending(&());
                 return effects;
@@ -168,6 +181,7 @@ impl State {
         }
         self.look(now);
         self.send_set_points(now, &mut effects);
+        self.send_source_set_points(now, &mut effects);
         self.send_battery(now, &mut effects);
         self.ask_planner(now, &mut effects);
         self.tell_faults(now, &mut effects);
@@ -221,6 +235,7 @@ impl State {
                 for heater in self.told.keys() {
                     self.issuer.forget_sending(heater);
                 }
+                self.forget_source_set_points();
                 self.battery_issuer.forget_sending(&());
             }
             LinkEvent::Down { cause } => {
@@ -377,10 +392,6 @@ impl State {
             self.asked = Some(now);
             effects.push(Effect::Plan(why));
         }
-    }
-
-    fn offset_s(&self) -> i64 {
-        if self.settings.start_offset { start_offset_s(&self.settings.site) } else { 0 }
     }
 }
 

@@ -1,4 +1,5 @@
 mod battery;
+mod plant_room;
 mod starts;
 
 use optimiser::Schedule;
@@ -9,6 +10,7 @@ use super::*;
 use crate::service::commands::{PlantHeater, PlantStore};
 use crate::service::link::{Filter, Topic};
 use crate::service::readings::{Gate, Limits, Shape};
+use crate::service::setpoints::start_offset_s;
 use crate::service::wire::SetPoint;
 
 const HEATER: HeaterId = HeaterId { store: 0, element: 0 };
@@ -20,7 +22,11 @@ fn at(seconds: i64) -> Instant {
 fn plant() -> Plant {
     let heaters = vec![PlantHeater { name: "rod".into(), power_w: 3_000 }];
     let ceiling = Temperature::constant(70.0);
-    Plant { stores: vec![PlantStore { name: "cylinder".into(), ceiling, heaters, full_s: 14_400 }] }
+    Plant {
+        stores: vec![PlantStore { name: "cylinder".into(), ceiling, heaters, full_s: 14_400 }],
+        feeders: vec![],
+        rooms: false,
+    }
 }
 
 fn settings() -> Settings {
@@ -34,11 +40,13 @@ fn settings() -> Settings {
             name: "cylinder top".into(),
             topic: Topic::new("in/top").expect("a topic"),
             role: Role::Probe { store: 0 },
+            coils: vec![],
             gate: Gate::new(Shape::Plain, "°C".parse().expect("a unit"), limits),
         }],
         command: Filter::new("p/v1/command").expect("a filter"),
         start_offset: true,
         comfort: vec![],
+        plant_room: PlantRoomRules::default(),
         commands_battery: false,
         shadow: false,
     }
@@ -83,6 +91,7 @@ fn schedule(on: &[usize]) -> Current {
         issued_at: at(0),
         valid_until: at(4 * 1_800),
         reasons: vec![],
+        feeds: vec![],
         battery: vec![],
         fell_because: None,
         schedule: Schedule {
@@ -371,17 +380,4 @@ fn a_heater_that_uses_more_than_it_was_told_is_named() {
     assert!(said(&state), "{:?}", state.faults());
     state.apply(at(3_600), Event::Excess { heater: HEATER, kwh: None });
     assert!(!said(&state));
-}
-
-// A few seconds between two runs are not worth switching twice; minutes are.
-#[test]
-fn a_short_pause_is_bridged() {
-    let changes = |minutes: f64| {
-        let mut plan = schedule(&[0, 1]);
-        plan.schedule.slots[0].heaters[0].minutes = minutes;
-        let mut state = running_by(Settings { start_offset: false, ..settings() }, plan);
-        starts(&run(&mut state, 0, 3_700, warming))
-    };
-    assert_eq!(changes(29.5).iter().map(|(at, _)| *at).collect::<Vec<_>>(), [90, 3_600]);
-    assert_eq!(changes(20.0).len(), 4, "on, off, on, off");
 }

@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use optimiser::problem::HeaterId;
 use optimiser::time::Instant;
 
+use super::{Current, Fault, Freshness, Input, Overrides, Plant, SourceOrder, State};
+use crate::service::commands::Feeder;
 use crate::service::planning::BatteryOrder;
-
-use super::{Current, Fault, Freshness, Input, Overrides, Plant, State};
 
 impl State {
     /// What was asked for by hand, for the planner.
@@ -45,6 +45,11 @@ impl State {
     /// Power that each heater was last told [W].
     pub fn told(&self) -> &BTreeMap<HeaterId, u32> {
         &self.told
+    }
+
+    /// What each source and circuit was last told.
+    pub fn told_sources(&self) -> impl Iterator<Item = (Feeder, SourceOrder)> + '_ {
+        self.sources.told.iter().map(|(feeder, (order, _))| (*feeder, *order))
     }
 
     /// What the battery was last told, if it takes commands.

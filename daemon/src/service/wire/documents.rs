@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Stamp;
 use crate::present::document::BatteryMode;
+use crate::service::setpoints::Due;
 
 /// Whether the service is there.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -165,6 +166,21 @@ pub struct SetPoint {
     pub reason: String,
 }
 
+impl SetPoint {
+    /// The document of a set-point that is due.
+    pub fn new(boot_id: &str, due: Due<u32>) -> Self {
+        Self {
+            schema: "stowheat/set-point/1".to_owned(),
+            boot_id: boot_id.to_owned(),
+            seq: due.seq,
+            issued_at: Stamp(due.issued_at),
+            valid_until: Stamp(due.valid_until),
+            power_w: due.order,
+            reason: due.reason,
+        }
+    }
+}
+
 /// What a battery that takes commands is to do, for a few minutes. Never retained.
 ///
 /// The receiver refuses it as it would a heater's, and regulates itself from
@@ -229,13 +245,24 @@ pub enum Action {
     },
     /// Do not heat until then.
     Off {
-        /// Name of the store; all if not given.
+        /// Name of the store; everything, sources as well, if not given.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         store: Option<String>,
         /// Name of one heater; all of the store if not given.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         heater: Option<String>,
+        /// Name of one source or circuit, in place of a store.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        source: Option<String>,
         /// When the plan decides again.
+        until: Stamp,
+    },
+    /// Another lowest temperature of the rooms.
+    Rooms {
+        /// Temperature of the air [°C].
+        #[schemars(range(min = 7, max = 25))]
+        low_c: f64,
+        /// When the site file's comfort holds again.
         until: Stamp,
     },
     /// Nobody is at home.

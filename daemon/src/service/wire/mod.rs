@@ -5,6 +5,7 @@
 //! `valid_until` is as good as none. Numbers carry their unit in the key.
 
 mod documents;
+mod plant_room;
 pub mod topics;
 
 use std::str::FromStr;
@@ -18,6 +19,7 @@ pub use documents::{
     Action, Answer, Availability, AvailabilityState, BatterySetPoint, Command, Fault, Faults,
     Health, InputHealth, Mode, Outcome, SetPoint, StoreState,
 };
+pub use plant_room::{Contacts, SinkState, SourceSetPoint};
 
 /// An instant as text: RFC 3339, written in UTC, read with any offset.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -68,7 +70,9 @@ pub fn schemas() -> Vec<(&'static str, Schema)> {
         ("store", schemars::schema_for!(StoreState)),
         ("faults", schemars::schema_for!(Faults)),
         ("health", schemars::schema_for!(Health)),
+        ("sink", schemars::schema_for!(SinkState)),
         ("set-point", schemars::schema_for!(SetPoint)),
+        ("source-set-point", schemars::schema_for!(SourceSetPoint)),
         ("battery", schemars::schema_for!(BatterySetPoint)),
         ("command", schemars::schema_for!(Command)),
         ("answer", schemars::schema_for!(Answer)),

@@ -20,7 +20,9 @@ fn the_interface_description_lists_every_channel() {
     for channel in CHANNELS {
         let payload = format!("$ref: './schemas/{}.json'", channel.document);
         assert!(text.contains(&payload), "{payload} is missing");
-        let name = channel.document.replace("-p", "P");
+        let mut words = channel.document.split('-');
+        let first = words.next().unwrap_or_default().to_owned();
+        let name = words.fold(first, |name, word| name + &word[..1].to_uppercase() + &word[1..]);
         let reference = format!("\n    channel: {{ $ref: '#/channels/{name}' }}\n");
         let (before, after) = text.split_once(&reference).expect("an operation");
         let action = if channel.sent { "action: send" } else { "action: receive" };

@@ -28,13 +28,15 @@ const fn channel(
 }
 
 /// Every channel of the own tree.
-pub const CHANNELS: [Channel; 9] = [
+pub const CHANNELS: [Channel; 11] = [
     channel("v1/availability", "availability", true, true),
     channel("v1/plan", "plan", true, true),
     channel("v1/stores/{store}", "store", true, true),
+    channel("v1/sinks/{sink}", "sink", true, true),
     channel("v1/faults", "faults", true, true),
     channel("v1/health", "health", true, true),
     channel("v1/heaters/{store}/{heater}/set-point", "set-point", false, true),
+    channel("v1/sources/{source}/set-point", "source-set-point", false, true),
     channel("v1/battery/set-point", "battery", false, true),
     channel("v1/command", "command", false, false),
     channel("v1/answer", "answer", false, true),
@@ -71,6 +73,16 @@ impl Topics {
     /// What is known of a store.
     pub fn store(&self, store: &str) -> Topic {
         self.below(&format!("v1/stores/{}", level(store)))
+    }
+
+    /// What is known of buffer, rooms or pool.
+    pub fn sink(&self, sink: &str) -> Topic {
+        self.below(&format!("v1/sinks/{}", level(sink)))
+    }
+
+    /// What a source or circuit is to do.
+    pub fn source_set_point(&self, source: &str) -> Topic {
+        self.below(&format!("v1/sources/{}/set-point", level(source)))
     }
 
     /// What is wrong.
@@ -159,7 +171,9 @@ mod tests {
             topics.store("s"),
             topics.faults(),
             topics.health(),
+            topics.sink("k"),
             topics.set_point("s", "h"),
+            topics.source_set_point("p"),
             topics.battery(),
             topics.answer(),
         ];
@@ -171,6 +185,7 @@ mod tests {
         let mut listed: Vec<String> = CHANNELS
             .iter()
             .map(|c| c.address.replace("{store}", "s").replace("{heater}", "h"))
+            .map(|address| address.replace("{sink}", "k").replace("{source}", "p"))
             .collect();
         addresses.sort();
         listed.sort();

@@ -4,7 +4,7 @@ use super::super::shape::Kind::{Choice, Flag, Table, Tables, Text, Whole};
 use super::super::shape::{Shape, assumed, number, optional, required};
 
 /// What an input can measure, in the words of the file.
-pub(in crate::site_file) const MEASURES: [&str; 11] = [
+pub(in crate::site_file) const MEASURES: [&str; 17] = [
     "store-temperature",
     "battery-level",
     "battery-power",
@@ -16,6 +16,12 @@ pub(in crate::site_file) const MEASURES: [&str; 11] = [
     "heater-power",
     "heater-energy",
     "outdoor-temperature",
+    "buffer-temperature",
+    "room-temperature",
+    "pool-temperature",
+    "collector-temperature",
+    "source-power",
+    "source-energy",
 ];
 
 pub(super) static SERVICE: Shape = Shape {
@@ -113,6 +119,11 @@ static INPUT: Shape = Shape {
             "Store of the probe or heater; may be left out where there is one.",
         ),
         optional("heater", Text("immersion"), "The heater that is measured."),
+        optional(
+            "source",
+            Text("ground"),
+            "The source whose electricity is measured: a heat pump, `boiler`, `collectors` or `buffer element`; may be left out where there is one.",
+        ),
         optional(
             "height_fraction",
             number(0.0, 1.0, 0.9),

@@ -31,6 +31,7 @@ pub(super) fn surroundings(view: &View<'_>, site: &Site, horizon: &Horizon) -> (
             crate::units::Power::clamped,
         ),
         loop_runs: view.loop_runs(horizon),
+        held_off: Vec::new(),
     };
     (ambient, coming.comfort(site, air.as_deref()))
 }

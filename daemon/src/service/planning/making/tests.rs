@@ -1,3 +1,5 @@
+mod plant_room;
+
 use optimiser::time::Slot;
 
 use super::*;
@@ -18,6 +20,8 @@ fn snapshot(site: &str) -> Snapshot {
         at: at(),
         stores: house.state.stores.clone(),
         battery: house.state.battery,
+        plant_room: house.state.plant_room.clone(),
+        unmeasured: vec![],
         proven: vec![Some(at()); house.hygiene.len()],
         house: Arc::new(house),
         known: Arc::default(),

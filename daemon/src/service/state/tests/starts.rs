@@ -15,3 +15,16 @@ fn plans_within_a_slot_do_not_postpone_the_start() {
     let told = run(&mut state, begin + 10, begin + 30, warming);
     assert_eq!(told.last().map(|s| s.power_w), Some(3_000));
 }
+
+// A few seconds between two runs are not worth switching twice; minutes are.
+#[test]
+fn a_short_pause_is_bridged() {
+    let changes = |minutes: f64| {
+        let mut plan = schedule(&[0, 1]);
+        plan.schedule.slots[0].heaters[0].minutes = minutes;
+        let mut state = running_by(Settings { start_offset: false, ..settings() }, plan);
+        starts(&run(&mut state, 0, 3_700, warming))
+    };
+    assert_eq!(changes(29.5).iter().map(|(at, _)| *at).collect::<Vec<_>>(), [90, 3_600]);
+    assert_eq!(changes(20.0).len(), 4, "on, off, on, off");
+}
