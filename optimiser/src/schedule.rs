@@ -278,6 +278,8 @@ pub enum Reason {
     Sunlight,
     /// On as back-up: nothing else can keep what was promised.
     BackUp,
+    /// It stands guard: its own thermostat is expected to put it on for so long.
+    Guard,
 }
 
 /// A whole schedule.

@@ -376,6 +376,7 @@ fn inhabited(problem: &mut Problem) {
             })
         }),
         pool: room.pool.map(|_| Series::constant(&horizon, band(24.0, 28.0))),
+        guards: Vec::new(),
     };
     problem.state.plant_room = PlantRoomState {
         buffer: room.buffer.as_ref().map(|_| celsius(32.0)),

@@ -1,7 +1,8 @@
 //! What the house's own meters say about the coming slots.
 
-use optimiser::forecast::{self, Correction, Knowledge, RECENT};
-use optimiser::problem::Draw;
+use optimiser::forecast::{self, Correction, Knowledge, RECENT, Reserve};
+use optimiser::problem::{Draw, Weights};
+use optimiser::site::Site;
 use optimiser::time::{Horizon, Instant};
 use optimiser::units::Energy;
 
@@ -53,6 +54,29 @@ impl Known {
         let some = of_now.filter(|draw| draw.volume.litres() > 0.1);
         // What was expected of this half-hour may still come.
         Some(some.map(|draw| Draw { start: draw.start.max(all.start()), ..draw }).collect())
+    }
+
+    /// What to keep for draws that nobody foresees, in the stores whose draws were
+    /// learned.
+    pub(super) fn learned_reserve(
+        &self,
+        site: &Site,
+        horizon: &Horizon,
+        weights: &Weights,
+    ) -> Reserve {
+        let Some(Learned { diary, caution }) = self.learned_at(horizon.start()) else {
+            return Reserve::default();
+        };
+        let is_learned = |store: usize| {
+            is_enough(diary.now, DRAW_DAYS, |slot| diary.litres[store][slot].is_some())
+        };
+        if !(0..site.stores.len()).any(is_learned) {
+            return Reserve::default();
+        }
+        let mut reserve = forecast::reserve(diary, site, horizon, weights, caution);
+        reserve.guards.retain(|guard| is_learned(guard.heater.store));
+        reserve.ready.retain(|ready| is_learned(ready.store));
+        reserve
     }
 
     /// A forecast of PV put right by the last hours; `past` is what it said of the

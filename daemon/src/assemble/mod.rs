@@ -22,7 +22,7 @@ pub use unplanned::refuse_phases;
 use chrono::{Datelike, Timelike, Weekday};
 use chrono_tz::Tz;
 use optimiser::forecast::Mark;
-use optimiser::problem::{EndValue, Problem, ProblemError, State, Weights};
+use optimiser::problem::{Comfort, EndValue, Problem, ProblemError, State, Weights};
 use optimiser::time::{Instant, Series, TimeError};
 use optimiser::worth::{Ahead, end_value, plant_room_value};
 
@@ -119,13 +119,16 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         })
         .collect();
     let ambient = surroundings::ambient(house, known, &horizon, &mut notes)?;
+    let reserve = known.learned_reserve(&house.site, &horizon, &weights);
     let comfort = surroundings::comfort(house, &ambient, &horizon)?;
+    let comfort = Comfort { guards: reserve.guards, ..comfort };
+    let ready = habits::ready(house, &horizon).into_iter().chain(reserve.ready).collect();
     let mut problem = Problem {
         export_price: Series::new("the export price", &horizon, priced.export[..count].to_vec())?,
         pv: Series::new("the PV forecast", &horizon, pv[..count].to_vec())?,
         base_load: Series::new("the base load", &horizon, base_load[..count].to_vec())?,
         end_value: end_value(&house.site, &ahead, &weights),
-        ready: habits::ready(house, &horizon),
+        ready,
         hygiene: habits::hygiene(house, &horizon),
         draws,
         ambient,

@@ -156,6 +156,7 @@ pub(super) fn comfort(
     Ok(Comfort {
         rooms: onto("the comfort of the rooms", rooms)?,
         pool: onto("the comfort of the pool", pool)?,
+        guards: Vec::new(),
     })
 }
 

@@ -25,6 +25,7 @@ pub(super) fn short(plan: &Plan<'_>, why: Reason, seen_from: Instant) -> String 
         Reason::Comfort => "keeps it warm at the least cost".to_owned(),
         Reason::Sunlight => "the sun heats the collectors".to_owned(),
         Reason::BackUp => "nothing else can keep what is promised".to_owned(),
+        Reason::Guard => "stands guard on its own thermostat".to_owned(),
     }
 }
 
@@ -97,6 +98,10 @@ pub(super) fn full(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan) -> Str
         Reason::BackUp => {
             "On: as back-up, because nothing else can keep what is promised.".to_owned()
         }
+        Reason::Guard => {
+            "On: its own thermostat keeps water ready for draws that nobody foresees, if need be."
+                .to_owned()
+        }
     }
 }
 
@@ -130,6 +135,7 @@ mod tests {
             (Reason::Comfort, true),
             (Reason::Sunlight, true),
             (Reason::BackUp, true),
+            (Reason::Guard, true),
             (Reason::ByHand(then), slot.heaters[0].minutes > 0.0),
         ] {
             let text = full(&plan, slot, &HeaterPlan { why, ..slot.heaters[0].clone() });

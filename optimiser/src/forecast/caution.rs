@@ -15,9 +15,11 @@ pub struct Caution {
     pub kept: f64,
 }
 
+/// The next half-hour is planned for as later hours are, until too much heat has arrived
+/// cold: the reserve is there for the rest.
 impl Default for Caution {
     fn default() -> Self {
-        Self { risk: 0.03, later: 0.55, kept: 0.003 }
+        Self { risk: 1.0, later: 0.6, kept: 0.003 }
     }
 }
 
@@ -29,7 +31,7 @@ impl Caution {
             return;
         }
         let step = if unmet_kwh / asked_kwh > allowed { 0.8 } else { 1.03 };
-        self.risk = (self.risk * step).clamp(0.002, 0.1);
+        self.risk = (self.risk * step).clamp(0.002, 1.0);
         self.kept = (self.kept * step).clamp(0.001, 0.05);
     }
 

@@ -9,6 +9,7 @@ mod draws;
 mod knowledge;
 mod meter;
 mod prices;
+mod reserve;
 mod weather;
 
 pub use caution::Caution;
@@ -17,6 +18,7 @@ pub use draws::{draws, kept_ready};
 pub use knowledge::{Knowledge, Mark};
 pub use meter::{Correction, RECENT, base_load, pv};
 pub use prices::{Expected, prices};
+pub use reserve::{Reserve, reserve};
 pub use weather::{air, light};
 
 /// Mean of what there is.

@@ -47,16 +47,25 @@ fn told(judge: &Judge<'_>, candidate: &Candidate) -> Candidate {
                 continue;
             }
             let trace = &candidate.outcome.stores[id.store];
-            let used = trace.used(slot)[id.element];
             let command = &mut told.commands.heaters[heater][slot];
-            let first = trace.spans(slot).iter().find(|span| span.element == id.element);
-            *command = match first {
-                Some(first) if used > SAME_KWH => HeaterCommand {
-                    minutes: used / command.power.kw() * 60.0,
-                    delay_minutes: (first.start - begin) / 60.0,
+            // What it heats outside of its run it heats because it stands guard.
+            let on = begin + 60.0 * command.delay_minutes;
+            let off = on + 60.0 * command.minutes;
+            let runs = trace.spans(slot).iter().filter(|span| span.element == id.element);
+            let mut runs = runs
+                .map(|span| (span.start.max(on), span.end.min(off)))
+                .filter(|(start, end)| end > start)
+                .peekable();
+            let first = runs.peek().map_or(on, |(start, _)| *start);
+            let seconds: f64 = runs.map(|(start, end)| end - start).sum();
+            *command = if command.power.kw() * seconds / 3_600.0 > SAME_KWH {
+                HeaterCommand {
+                    minutes: seconds / 60.0,
+                    delay_minutes: (first - begin) / 60.0,
                     ..*command
-                },
-                _ => HeaterCommand::OFF,
+                }
+            } else {
+                HeaterCommand::OFF
             };
             told.energies[heater][slot] = command.energy().kwh();
         }

@@ -4,9 +4,9 @@ mod room;
 
 use crate::judge::Candidate;
 use crate::model::Refinement;
-use crate::problem::Problem;
+use crate::problem::{HeaterId, Problem};
 use crate::schedule::{
-    BatteryMode, Cost, Evidence, HeaterPlan, Origin, Schedule, SlotPlan, StorePlan,
+    BatteryMode, Cost, Evidence, HeaterPlan, Origin, Reason, Schedule, SlotPlan, StorePlan,
 };
 use crate::solution::{SlotFlows, Solution};
 use crate::time::Instant;
@@ -16,7 +16,7 @@ use crate::water::KWH_PER_LITRE_KELVIN;
 use super::cheats::most_swing;
 use super::jobs::Placed;
 use super::reasons::{Reasoner, Situation};
-use super::sharing::{Run, arrange_flows, minutes, sources};
+use super::sharing::{Run, arrange_flows, minutes as minutes_of, sources};
 
 /// Less energy than this is rounding, not a flow [kWh].
 const NOTHING: f64 = 1e-6;
@@ -145,7 +145,7 @@ impl<'a> Publisher<'a> {
 
     fn heaters(&self, slot: usize, swing: f64, reasoner: &Reasoner<'_>) -> Vec<HeaterPlan> {
         let (problem, flows) = (self.problem, &self.solution.slots[slot]);
-        let length = minutes(problem.horizon.slots()[slot]);
+        let length = minutes_of(problem.horizon.slots()[slot]);
         let runs = self.runs(slot);
         let whole = sources(problem, slot, flows, swing);
         let total = whole.pv + whole.battery + whole.grid;
@@ -167,7 +167,11 @@ impl<'a> Publisher<'a> {
                     pv: Energy::clamped(pv),
                     battery: Energy::clamped(battery),
                     grid: Energy::clamped((energy - pv - battery).max(0.0)),
-                    why: reasoner.why(&Situation { slot, index, id, energy, pv, battery }),
+                    why: if energy > 0.0 && self.only_guards(slot, index) {
+                        Reason::Guard
+                    } else {
+                        reasoner.why(&Situation { slot, index, id, energy, pv, battery })
+                    },
                 }
             })
             .collect()
@@ -179,19 +183,42 @@ impl<'a> Publisher<'a> {
         match self.judged {
             None => arrange_flows(self.problem, slot, flows)
                 .unwrap_or_else(|| vec![Run::OFF; flows.heaters.len()]),
-            Some(candidate) => candidate
-                .commands
-                .heaters
-                .iter()
-                .zip(&flows.heaters)
-                .map(|(row, &used)| {
-                    let (kw, delay) = (row[slot].power.kw(), row[slot].delay_minutes);
-                    // A thermostat may have cut the run short.
-                    let minutes = if kw > 0.0 { used / kw * 60.0 } else { 0.0 };
-                    if used > NOTHING { Run { kw, minutes, delay } } else { Run::OFF }
-                })
-                .collect(),
+            Some(candidate) => {
+                let used = self.problem.heaters().zip(&flows.heaters).enumerate();
+                used.map(|(heater, (id, used))| self.ran(candidate, slot, (heater, id), *used))
+                    .collect()
+            }
         }
+    }
+
+    /// Whether a heater has no run of its own in a slot.
+    fn only_guards(&self, slot: usize, heater: usize) -> bool {
+        self.judged.is_some_and(|own| own.commands.heaters[heater][slot].minutes <= 0.0)
+    }
+
+    /// How a heater used an energy [kWh] in the plant: in one run from its first instant
+    /// on, which a thermostat may have cut short.
+    fn ran(
+        &self,
+        candidate: &Candidate,
+        slot: usize,
+        (heater, id): (usize, HeaterId),
+        used: f64,
+    ) -> Run {
+        if used <= NOTHING {
+            return Run::OFF;
+        }
+        let command = &candidate.commands.heaters[heater][slot];
+        let element = &self.problem.site.stores[id.store].elements[id.element];
+        // Without a command it stood guard.
+        let kw = if command.minutes > 0.0 { command.power.kw() } else { element.power.kw() };
+        let span = self.problem.horizon.slots()[slot];
+        let begin = (span.start() - self.problem.horizon.start()) as f64;
+        let mut spans = candidate.outcome.stores[id.store].spans(slot).iter();
+        let first = spans.find(|span| span.element == id.element).map_or(begin, |span| span.start);
+        let minutes = used / kw * 60.0;
+        let delay = ((first - begin) / 60.0).min(minutes_of(span) - minutes).max(0.0);
+        Run { kw, minutes, delay }
     }
 
     fn battery_mode(&self, slot: usize) -> BatteryMode {

@@ -55,7 +55,7 @@ impl<'a> Reasoner<'a> {
                 deadlines[draw.store].push(draw.start);
             }
         }
-        for ready in &problem.ready {
+        for ready in problem.ready.iter().filter(|ready| ready.urgency >= 1.0) {
             deadlines[ready.store].push(ready.by);
         }
         for own in &mut deadlines {

@@ -1,10 +1,10 @@
 //! What the devices are told to do in each slot.
 
 use crate::problem::Problem;
-use crate::schedule::{BatteryMode, Job, Schedule, SlotPlan};
+use crate::schedule::{BatteryMode, Job, Reason, Schedule, SlotPlan};
 use crate::site::{Control, Element, Route, Sink, Site};
 use crate::time::{Horizon, Slot};
-use crate::units::{Energy, Power};
+use crate::units::{Energy, Power, Temperature};
 
 /// Energies below this are rounding, not a wish [kWh].
 const NOTHING_KWH: f64 = 1e-6;
@@ -114,6 +114,9 @@ pub enum PvUse {
 pub struct Commands {
     /// For each element, in the order of [`Problem::heaters`], every slot.
     pub heaters: Vec<Vec<HeaterCommand>>,
+    /// For each element and slot, the dial on which it stands guard while it does not
+    /// run: its own thermostat keeps the water around it that warm.
+    pub guards: Vec<Vec<Option<Temperature>>>,
     /// The battery; ignored without one.
     pub battery: Vec<BatteryCommand>,
     /// The use of PV.
@@ -130,6 +133,7 @@ impl Commands {
         let heaters = site.stores.iter().map(|s| s.elements.len()).sum();
         Self {
             heaters: vec![vec![HeaterCommand::OFF; slots]; heaters],
+            guards: vec![vec![None; slots]; heaters],
             battery: vec![BatteryCommand::HOLD; slots],
             pv: vec![PvUse::Free; slots],
             pumps: vec![vec![false; slots]; site.stores.len()],
@@ -153,8 +157,16 @@ impl Commands {
     /// hold of each pasteurisation, where there is one.
     pub fn of(problem: &Problem, schedule: &Schedule) -> Self {
         let mut commands = Self::idle(&problem.site, schedule.slots.len());
+        for (row, id) in commands.guards.iter_mut().zip(problem.heaters()) {
+            let guard = problem.comfort.guards.iter().find(|guard| guard.heater == id);
+            if let Some(guard) = guard {
+                row.copy_from_slice(guard.dials.values());
+            }
+        }
         for (index, plan) in schedule.slots.iter().enumerate() {
-            for (row, heater) in commands.heaters.iter_mut().zip(&plan.heaters) {
+            let told = commands.heaters.iter_mut().zip(&plan.heaters);
+            // Who stands guard is put on by its thermostat, if at all.
+            for (row, heater) in told.filter(|(_, heater)| heater.why != Reason::Guard) {
                 row[index] = HeaterCommand {
                     power: heater.power,
                     minutes: heater.minutes,

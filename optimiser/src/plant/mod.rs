@@ -225,7 +225,7 @@ impl Plant {
         let mut reheated = vec![false; self.stores.len()];
         for (store, reheated) in reheated.iter_mut().enumerate() {
             let plant = &self.stores[store];
-            let rows = plant.first_heater..plant.first_heater + plant.elements.len();
+            let rows = plant.heaters();
             *reheated = changed.iter().any(|&slot| {
                 commands.pumps[store][slot] != before.pumps[store][slot]
                     || rows.clone().any(|h| commands.heaters[h][slot] != before.heaters[h][slot])
@@ -316,8 +316,11 @@ impl Plant {
         slots: Range<usize>,
     ) {
         let plant = &self.stores[store];
-        let rows = plant.first_heater..plant.first_heater + plant.elements.len();
-        let told = store::Told { heaters: &commands.heaters[rows], pumps: &commands.pumps[store] };
+        let told = store::Told {
+            heaters: &commands.heaters[plant.heaters()],
+            guards: &commands.guards[plant.heaters()],
+            pumps: &commands.pumps[store],
+        };
         plant.run(&mut self.benches[store], scene, store, told, trace, slots);
     }
 

@@ -24,12 +24,17 @@ const WHOLE_LAYER_DEPTH: usize = 5;
 /// Bit that marks a tripped cut-out, above those of the elements.
 const TRIPPED: u64 = 1 << 63;
 
+/// First of the bits of elements that stand guard.
+const GUARDS: usize = 32;
+
 /// An element as the tank sees it.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct ElementPlant {
     layer: usize,
     /// Its thermostat or the ceiling, whichever is lower [°C].
     limit: f64,
+    /// Full power [kW].
+    kw: f64,
 }
 
 /// Fixed coefficients of a store.
@@ -56,6 +61,7 @@ pub(super) struct Bench {
 #[derive(Clone, Copy)]
 pub(super) struct Told<'a> {
     pub(super) heaters: &'a [Vec<HeaterCommand>],
+    pub(super) guards: &'a [Vec<Option<Temperature>>],
     pub(super) pumps: &'a [bool],
 }
 
@@ -64,6 +70,7 @@ pub(super) struct Course<'a> {
     scene: &'a StoreScene,
     facts: SlotFacts,
     heaters: &'a [Vec<HeaterCommand>],
+    guards: &'a [Vec<Option<Temperature>>],
     slot: usize,
     pump: bool,
     now: f64,
@@ -71,8 +78,11 @@ pub(super) struct Course<'a> {
     until: f64,
     /// First draw that has not ended.
     first_tap: usize,
-    /// Open thermostats, a bit for each element, and [`TRIPPED`].
+    /// Open thermostats, a bit for each element, one for each that stands guard, and
+    /// [`TRIPPED`].
     open: u64,
+    /// Elements that heat because they stand guard, a bit for each.
+    guarding: u64,
     pub(super) record: StoreSlot,
 }
 
@@ -91,6 +101,7 @@ impl StorePlant {
                     tank.layer_at(element.height.value())
                 },
                 limit: store.reach(element).celsius(),
+                kw: element.power.kw(),
             })
             .collect();
         Self {
@@ -102,6 +113,11 @@ impl StorePlant {
             step_share: physics.step_share,
             cut_out: store.cut_out.map_or(f64::INFINITY, Temperature::celsius),
         }
+    }
+
+    /// Positions of its elements in [`crate::Problem::heaters`].
+    pub(super) fn heaters(&self) -> Range<usize> {
+        self.first_heater..self.first_heater + self.elements.len()
     }
 
     pub(super) fn bench(&self) -> Bench {
@@ -161,12 +177,14 @@ impl StorePlant {
             scene,
             facts,
             heaters: told.heaters,
+            guards: told.guards,
             slot,
             pump: false,
             now: begin,
             until: begin,
             first_tap,
             open: trace.open[slot],
+            guarding: 0,
             record: StoreSlot::default(),
         }
     }
@@ -194,7 +212,8 @@ impl StorePlant {
     ) {
         let slot = course.slot;
         for (index, element) in self.elements.iter().enumerate() {
-            self.thermostat(course, index, bench.water.layers()[element.layer]);
+            let temperature = bench.water.layers()[element.layer];
+            self.thermostat(course, (index, element.limit), temperature);
         }
         let (layers, mains) = (bench.water.layers(), course.scene.mains);
         let wished: f64 = course.heaters.iter().map(|row| course.facts.energy(&row[slot])).sum();
@@ -245,7 +264,8 @@ impl StorePlant {
         course.record.coldest = course.record.coldest.min(water.layers()[0]);
         for (index, heat) in heats.iter().enumerate().filter(|(_, heat)| heat.kw > 0.0) {
             if heat.given_kwh < heat.kw * hours * (1.0 - 1e-12) {
-                course.open |= 1 << index;
+                let guards = course.guarding & (1 << index) != 0;
+                course.open |= 1 << if guards { GUARDS + index } else { index };
             }
             course.log(index, heat, until, trace);
         }
@@ -258,19 +278,30 @@ impl StorePlant {
         let water = &bench.water;
         let mut next = course.until;
         let mut heating = false;
+        course.guarding = 0;
         for (index, (row, heat)) in course.heaters.iter().zip(&mut bench.heats).enumerate() {
             let command = &row[course.slot];
             let (on, off) = course.facts.stretch(command);
             // While the pump runs, an element at any height heats all the water.
-            let layer = if course.pump { 0 } else { self.elements[index].layer };
-            *heat = Heat { layer, kw: 0.0, given_kwh: 0.0, ..*heat };
-            if course.now < on {
-                next = next.min(on);
-            } else if course.now < off {
+            let element = &self.elements[index];
+            let layer = if course.pump { 0 } else { element.layer };
+            let temperature = water.layers()[layer];
+            *heat = Heat { layer, kw: 0.0, given_kwh: 0.0, limit: element.limit };
+            if on <= course.now && course.now < off {
                 next = next.min(off);
                 heating = true;
-                if self.thermostat(course, index, water.layers()[heat.layer]) {
+                if self.thermostat(course, (index, heat.limit), temperature) {
                     heat.kw = command.power.kw();
+                }
+                continue;
+            }
+            next = if course.now < on { next.min(on) } else { next };
+            if let Some(dial) = course.guards[index][course.slot] {
+                heat.limit = element.limit.min(dial.celsius());
+                if self.thermostat(course, (GUARDS + index, heat.limit), temperature) {
+                    heating = true;
+                    heat.kw = element.kw;
+                    course.guarding |= 1 << index;
                 }
             }
         }
@@ -307,10 +338,14 @@ impl StorePlant {
         (next.min(course.now + self.step_share * longest), flow > 0.0)
     }
 
-    /// Lets a thermostat open or close at the temperature of its layer; true
-    /// if its element may heat.
-    fn thermostat(&self, course: &mut Course<'_>, index: usize, temperature: f64) -> bool {
-        let limit = self.elements[index].limit;
+    /// Lets the thermostat of a bit open or close at the temperature of its layer;
+    /// true if its element may heat.
+    fn thermostat(
+        &self,
+        course: &mut Course<'_>,
+        (bit, limit): (usize, f64),
+        temperature: f64,
+    ) -> bool {
         if temperature >= self.cut_out {
             course.open |= TRIPPED;
         }
@@ -320,11 +355,11 @@ impl StorePlant {
             return course.open & TRIPPED == 0;
         }
         if temperature <= limit - self.hysteresis + REACHED_K {
-            course.open &= !(1 << index);
+            course.open &= !(1 << bit);
         } else if temperature >= limit - REACHED_K {
-            course.open |= 1 << index;
+            course.open |= 1 << bit;
         }
-        course.open & (TRIPPED | 1 << index) == 0
+        course.open & (TRIPPED | 1 << bit) == 0
     }
 }
 
@@ -356,7 +391,9 @@ impl Course<'_> {
         let from = trace.spans_before[self.slot];
         let last = trace.spans[from..].iter_mut().rev().find(|span| span.element == element);
         match last {
-            Some(span) if span.end >= self.now => span.end = end,
+            Some(span) if span.end >= self.now && (span.kw - heat.kw).abs() < 1e-9 => {
+                span.end = end
+            }
             _ => trace.spans.push(Span { element, start: self.now, end, kw: heat.kw }),
         }
     }

@@ -97,8 +97,8 @@ impl Works {
             return;
         }
         let told = |index: usize| Told {
-            heaters: &commands.heaters[stores[index].first_heater
-                ..stores[index].first_heater + stores[index].elements.len()],
+            heaters: &commands.heaters[stores[index].heaters()],
+            guards: &commands.guards[stores[index].heaters()],
             pumps: &commands.pumps[index],
         };
         let mut courses: Vec<Course<'_>> = stores

@@ -1,7 +1,7 @@
 //! What a plant room meets beyond prices, PV, load and draws, what of it is held
 //! off, and the comfort that is asked of it.
 
-use super::ProblemError;
+use super::{HeaterId, ProblemError};
 use crate::site::{Exposure, HeatSource, Route, Sink, Site, Source};
 use crate::time::{Horizon, Instant, Series, Slot, TimeError};
 use crate::units::{Fraction, Irradiance, Power, Temperature, WindSpeed};
@@ -76,13 +76,25 @@ pub struct Band {
     pub high: Temperature,
 }
 
-/// Comfort asked of rooms and pool in each slot; nothing where there is none.
+/// Comfort asked of rooms, pool and stores in each slot; nothing where there is none.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Comfort {
     /// Air in the rooms.
     pub rooms: Option<Series<Band>>,
     /// Water of the pool.
     pub pool: Option<Series<Band>>,
+    /// Elements that keep water warm on their own thermostats while the plan has no
+    /// other use for them.
+    pub guards: Vec<Guard>,
+}
+
+/// An element that stands guard.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Guard {
+    /// The element.
+    pub heater: HeaterId,
+    /// Its dial in each slot; `None` where it is off.
+    pub dials: Series<Option<Temperature>>,
 }
 
 impl Ambient {

@@ -92,7 +92,7 @@ pub fn prescient(
 
 /// So much for what a run left at the end that it is never cheaper to leave less,
 /// and nothing for more.
-fn left_like(stage: &Stage<'_>, like: &Run, weights: &Weights) -> EndValue {
+pub(super) fn left_like(stage: &Stage<'_>, like: &Run, weights: &Weights) -> EndValue {
     let value = Price::clamped(0.5 * weights.unmet_per_kwh);
     let step = |kwh: f64| vec![ValueStep { width: Energy::clamped(kwh.max(0.0)), value }];
     let end = stage.horizon().len();

@@ -7,11 +7,12 @@
 //! [`Planning`] is stowheat itself; [`baseline`] holds the rules that people
 //! have today; [`bound`] what could have been done knowing everything.
 
+mod always_on;
 pub mod baseline;
 pub mod bound;
-mod guard;
 mod ledger;
 mod planning;
+mod reached;
 mod steps;
 mod surroundings;
 mod timeline;
@@ -21,6 +22,7 @@ pub use ledger::{
     BandSums, Ledger, Limits, PlantRoomSums, RoomsAndPool, RouteSums, StoredWorth, Taps,
 };
 pub use planning::{Planning, Settings};
+pub use reached::reached;
 pub use surroundings::Surroundings;
 pub use timeline::{Foreknown, HygieneRule, Record, SLOT_SECONDS, Timeline, TimelineError};
 pub use view::{Served, View};
@@ -31,7 +33,7 @@ use crate::plant::{
 use crate::problem::{ProblemError, State};
 use crate::site::Site;
 use crate::time::{Horizon, Instant, Series};
-use crate::units::Price;
+use crate::units::{Price, Temperature};
 
 /// Slots that a decision looks ahead: two days of plan and two that value its end.
 pub const LOOK_AHEAD: usize = 192;
@@ -52,6 +54,8 @@ pub struct SlotCommands {
     pub pumps: Vec<bool>,
     /// Jobs of the plant room's sources.
     pub jobs: Vec<JobCommand>,
+    /// The dial on which each element stands guard while it does not run.
+    pub guards: Vec<Option<Temperature>>,
     /// Whether the thermostats stand as the site says, whatever the dials of
     /// the controller.
     pub dials_up: bool,
@@ -67,13 +71,17 @@ impl SlotCommands {
             pv: PvUse::Free,
             pumps: vec![false; site.stores.len()],
             jobs: Vec::new(),
-            dials_up: false,
+            guards: vec![None; elements],
+            dials_up: true,
         }
     }
 
     fn write(self, commands: &mut Commands, slot: usize) {
         for (row, heater) in commands.heaters.iter_mut().zip(self.heaters) {
             row[slot] = heater;
+        }
+        for (row, guard) in commands.guards.iter_mut().zip(self.guards) {
+            row[slot] = guard;
         }
         commands.battery[slot] = self.battery;
         commands.pv[slot] = self.pv;

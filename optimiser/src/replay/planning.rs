@@ -3,22 +3,21 @@
 mod haste;
 mod room;
 
+use super::always_on::always_on;
 use super::baseline::keeper::Keeper;
-use super::guard::{self, always_on};
 use super::steps::even_steps;
 use super::timeline::SLOT_SECONDS;
 use super::{Controller, LOOK_AHEAD, SlotCommands, View};
-use crate::forecast::{self, Caution, Expected, Knowledge};
+use crate::forecast::{self, Caution, Expected, Knowledge, Reserve};
 use crate::judge::Effort;
 use crate::plan::{Outcome, Planner};
 use crate::plant::Commands;
-use crate::problem::{Draw, EndValue, Hygiene, Problem, Ready, Weights};
+use crate::problem::{Comfort, Draw, EndValue, Hygiene, Problem, Weights};
 use crate::rule::rule_plan;
 use crate::site::Site;
 use crate::solve::SolveLimits;
 use crate::time::{Horizon, Series, Slot};
 use crate::units::{Energy, Flow, Price, Temperature, Volume};
-use crate::water::KWH_PER_LITRE_KELVIN;
 use crate::worth::{Ahead, end_value};
 
 /// Half-hours that are planned one by one.
@@ -31,11 +30,6 @@ const COARSE: usize = 12;
 /// Half-hours of the whole plan.
 const PLANNED: usize = FINE + 2 * COARSE;
 
-/// Litres by which the margin grows and shrinks in a day, and its most.
-const MARGIN_UP: f64 = 8.0;
-const MARGIN_DOWN: f64 = 1.0;
-const MOST_MARGIN: f64 = 100.0;
-
 /// How stowheat decides in a replay.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
@@ -47,12 +41,9 @@ pub struct Settings {
     pub effort: Effort,
     /// Caution to begin with.
     pub caution: Caution,
-    /// Whether water is kept ready for draws that nobody knows.
-    pub keeps_ready: bool,
-    /// Dial of the highest of several elements of a store while the plan has no
-    /// other use for it: it reacts to a draw that nobody expected before the next
-    /// plan does.
-    pub guard: Option<Temperature>,
+    /// Whether elements stand guard and water is kept ready for draws that nobody
+    /// foresees.
+    pub keeps_reserve: bool,
 }
 
 impl Default for Settings {
@@ -64,8 +55,7 @@ impl Default for Settings {
             limits: SolveLimits { seconds: 10.0, relative_gap: 1e-4, branches: 0 },
             effort: Effort::COLD,
             caution: Caution::default(),
-            keeps_ready: false,
-            guard: None,
+            keeps_reserve: true,
         }
     }
 }
@@ -90,8 +80,6 @@ pub struct Planning {
     settings: Settings,
     planner: Planner,
     caution: Caution,
-    /// Litres held back in each store beyond what the site asks for.
-    margin: f64,
     by_rule: usize,
     last_failure: Option<String>,
 }
@@ -104,7 +92,6 @@ impl Planning {
             settings,
             planner: Planner::with_limits(settings.limits).with_effort(settings.effort),
             caution: settings.caution,
-            margin: 0.0,
             by_rule: 0,
             last_failure: None,
         }
@@ -145,6 +132,8 @@ impl Planning {
         let series = |name, values| Series::new(name, &horizon, values).ok();
         let import_price = series("the import price", price(|p| p.import))?;
         let weights = Weights::for_prices(&import_price);
+        let mut reserve = self.reserve(view, &horizon, &weights);
+        reserve.ready.extend_from_slice(view.promises(PLANNED));
         let ahead = self.ahead(view, &prices, &pv, &base_load, &draws);
         let worth = end_value(&self.site, &ahead, &weights);
         let (ambient, comfort) = room::surroundings(view, &self.site, &horizon);
@@ -154,10 +143,10 @@ impl Planning {
             pv: energies("the PV", &pv)?,
             base_load: energies("the base load", &base_load)?,
             draws: with_every_class(draws, view, &self.site),
-            ready: self.ready(view, &horizon, &weights),
+            ready: reserve.ready,
             hygiene: hygiene(view, &horizon),
             ambient,
-            comfort,
+            comfort: Comfort { guards: reserve.guards, ..comfort },
             state: view.state().clone(),
             end_value: EndValue {
                 stores: worth.stores.iter().map(|steps| even_steps(steps)).collect(),
@@ -170,40 +159,18 @@ impl Planning {
             weights,
             by_hand: Vec::new(),
             published: None,
-            site: self.careful_site(),
+            site: self.site.clone(),
             import_price,
             horizon,
         })
     }
 
-    /// Promises, and the water kept ready for draws that nobody knows.
-    fn ready(&self, view: &View<'_>, horizon: &Horizon, weights: &Weights) -> Vec<Ready> {
-        let mut ready = view.promises(PLANNED).to_vec();
-        if !self.settings.keeps_ready || view.draws_foreknown() {
-            return ready;
+    /// What is kept for draws that nobody foresees, if anything is to.
+    fn reserve(&self, view: &View<'_>, horizon: &Horizon, weights: &Weights) -> Reserve {
+        if !self.settings.keeps_reserve || view.draws_foreknown() {
+            return Reserve::default();
         }
-        let now = view.slot(view.now()).start();
-        for (index, store) in self.site.stores.iter().enumerate() {
-            let rise = store.use_temperature.above(store.mains);
-            let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
-            // The lowest element is of little help to a draw that is running.
-            let made = 0.5 * power.min(self.site.grid.import_limit.kw()) * 0.5
-                / (KWH_PER_LITRE_KELVIN * rise);
-            for (tail, weight) in self.caution.reserve() {
-                let litres = forecast::kept_ready(view, PLANNED + 1, tail, index, made);
-                ready.extend(horizon.slots().iter().map(|slot| {
-                    let at = ((slot.end() - now) / SLOT_SECONDS) as usize;
-                    Ready {
-                        store: index,
-                        by: slot.end(),
-                        volume: Volume::clamped(litres[at]),
-                        temperature: store.use_temperature,
-                        urgency: weight * weights.unmet_per_kwh / weights.short_per_kwh,
-                    }
-                }));
-            }
-        }
-        ready
+        forecast::reserve(view, &self.site, horizon, weights, &self.caution)
     }
 
     /// The hours after the plan, as far as they are looked at.
@@ -234,25 +201,6 @@ impl Planning {
                 }
             })
             .collect()
-    }
-
-    /// More is held back while more heat than allowed arrives cold, for
-    /// whatever reason; it is given back slowly.
-    fn adapt_margin(&mut self, view: &View<'_>) {
-        let served = view.served();
-        let allowed = self.settings.allowed_unmet * served.asked_kwh;
-        let step = if served.unmet_kwh > allowed { MARGIN_UP } else { -MARGIN_DOWN };
-        self.margin = (self.margin + step).clamp(0.0, MOST_MARGIN);
-    }
-
-    fn careful_site(&self) -> Site {
-        let mut site = self.site.clone();
-        for store in &mut site.stores {
-            let most = 0.6 * store.volume.litres();
-            let litres = (store.held_back.litres() + self.margin).min(most);
-            store.held_back = Volume::clamped(litres.max(store.held_back.litres()));
-        }
-        site
     }
 
     /// The problem as it is known now, validated; a fault counts as no answer.
@@ -289,21 +237,13 @@ impl Planning {
 }
 
 impl Controller for Planning {
-    fn set_up(&self, site: &Site) -> Site {
-        self.settings.guard.map_or_else(|| site.clone(), |dial| guard::dialled(site, dial))
-    }
-
     fn command(&mut self, view: &View<'_>) -> SlotCommands {
         let mark = view.mark(view.now());
         if mark.half_hour == 0 {
             let served = view.served();
             self.caution.adapt(served.asked_kwh, served.unmet_kwh, self.settings.allowed_unmet);
-            self.adapt_margin(view);
         }
         let mut commands = self.planned(view);
-        if self.settings.guard.is_some() && !view.draws_foreknown() {
-            guard::stand_by(&self.site, &mut commands);
-        }
         self.hasten_pasteurisation(view, &mut commands);
         commands
     }
@@ -319,6 +259,7 @@ impl Planning {
             pv: all.pv[0],
             pumps: all.pumps.iter().map(|row| row[0]).collect(),
             jobs: all.jobs[0].clone(),
+            guards: all.guards.iter().map(|row| row[0]).collect(),
             dials_up: true,
         }
     }

@@ -57,7 +57,7 @@ fn rooms_are_held_at_their_lowest_comfort() {
         ..PlantRoom::default()
     };
     let mut problem = still(room, &[20.0; 12], 0.0, 0.0);
-    problem.comfort = Comfort { rooms: Some(band(&problem, 20.0, 23.0)), pool: None };
+    problem.comfort = Comfort { rooms: Some(band(&problem, 20.0, 23.0)), ..Comfort::default() };
     let network = Network::of(&house, house.heat_loss.watts_per_kelvin());
     let mass = network.settled_mass(20.0, 0.0, 300.0);
     problem.state.plant_room.rooms = Some(RoomsState { air: celsius(20.0), mass: celsius(mass) });
@@ -84,7 +84,7 @@ fn rooms_are_heated_ahead_of_dear_hours_within_their_comfort() {
     let mut prices = [5.0; 16];
     prices[8..].fill(45.0);
     let mut problem = still(room, &prices, 0.0, 0.0);
-    problem.comfort = Comfort { rooms: Some(band(&problem, 19.5, 22.5)), pool: None };
+    problem.comfort = Comfort { rooms: Some(band(&problem, 19.5, 22.5)), ..Comfort::default() };
     let plan = planned(&problem).schedule;
     let by_half = |range: std::ops::Range<usize>| -> f64 {
         plan.slots[range].iter().flat_map(|slot| &slot.jobs).map(|job| job.heat.kwh()).sum()
@@ -109,7 +109,7 @@ fn one_unit_does_one_job_at_a_time() {
     problem.site.stores[0].elements.clear();
     problem.site.stores[0].coils = vec![coil()];
     problem.weights.rooms_per_kelvin_hour = 10.0;
-    problem.comfort = Comfort { rooms: Some(band(&problem, 20.0, 23.0)), pool: None };
+    problem.comfort = Comfort { rooms: Some(band(&problem, 20.0, 23.0)), ..Comfort::default() };
     problem.ready.push(optimiser::problem::Ready {
         store: 0,
         by: MONDAY + 2 * 3_600,
@@ -142,7 +142,7 @@ fn a_buffer_passes_heat_on() {
         ..PlantRoom::default()
     };
     let mut problem = still(room, &[20.0; 24], 0.0, 0.0);
-    problem.comfort = Comfort { rooms: Some(band(&problem, 20.0, 23.0)), pool: None };
+    problem.comfort = Comfort { rooms: Some(band(&problem, 20.0, 23.0)), ..Comfort::default() };
     let plan = planned(&problem).schedule;
     let (into, out) =
         (heat(&plan, Source::HeatPump(0), Sink::Buffer), heat(&plan, Source::Buffer, Sink::Rooms));
@@ -208,7 +208,7 @@ fn spare_electricity_warms_the_pool() {
     problem.site.grid.export_limit = Power::constant(0.0);
     problem.pv = Series::constant(&problem.horizon, kwh(0.75));
     problem.end_value.pool = vec![ValueStep { width: kwh(200.0), value: price(2.0) }];
-    problem.comfort = Comfort { rooms: None, pool: Some(band(&problem, 18.0, 26.0)) };
+    problem.comfort = Comfort { pool: Some(band(&problem, 18.0, 26.0)), ..Comfort::default() };
     let plan = planned(&problem).schedule;
     near(heat(&plan, Source::HeatPump(0), Sink::Pool), 12.0 * 6.0, 1e-3);
     near(plan.cost.import, 0.0, 1e-6);

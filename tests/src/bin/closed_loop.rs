@@ -2,14 +2,15 @@
 //!
 //!     closed_loop [--house NAME] [--market NAME] [--weeks N | --year] [--days N]
 //!                 [--from DAY] [--seed N] [--perfect prices,draws,pv,load]
-//!                 [--guard CELSIUS] [--ready] [--risk R] [--later Q] [--kept T]
-//!                 [--no-rules] [--no-hygiene] [--accounts] [--slots FILE]
+//!                 [--no-reserve] [--risk R] [--later Q] [--kept T]
+//!                 [--no-rules] [--no-hygiene] [--reach N] [--accounts] [--slots FILE]
 //!
 //! Without `--year`, N weeks (6) spread over the year are drawn by a seed (1).
 //! For each, and in sum: cost under the best tuned rule, under stowheat, and the
 //! bounds; the share captured, (rule − stowheat) / (rule − bound at equal
 //! comfort); unmet draw heat; processor time of a step. `--accounts` adds each
-//! period by cause, `--slots` writes it slot by slot.
+//! period by cause, `--slots` writes it slot by slot. `--reach` plans the period as a
+//! whole, everything known, with N simulations, and shows what that reaches.
 
 #![expect(clippy::print_stdout, reason = "a tool that prints its figures")]
 
@@ -18,9 +19,8 @@ use optimiser::judge::Effort;
 use optimiser::problem::{PlantRoomState, State};
 use optimiser::replay::baseline::{Kind, tune};
 use optimiser::replay::bound::{Comfort, prescient};
-use optimiser::replay::{Ledger, Planning, Settings, Stage, Timeline};
+use optimiser::replay::{Ledger, Planning, Settings, Stage, Timeline, reached};
 use optimiser::solve::SolveLimits;
-use optimiser::units::Temperature;
 use stowheat::assemble::{Known, period};
 use stowheat::house::House;
 use stowheat_tests::accounts::{self, Account};
@@ -36,6 +36,7 @@ struct Wishes {
     year: bool,
     rules: bool,
     hygiene: bool,
+    reach: usize,
     accounts: bool,
     slots: Option<String>,
     from: Option<NaiveDate>,
@@ -64,11 +65,7 @@ fn main() {
     settings.caution.risk = number("--risk", settings.caution.risk);
     settings.caution.later = number("--later", settings.caution.later);
     settings.caution.kept = number("--kept", settings.caution.kept);
-    settings.keeps_ready = flag("--ready");
-    settings.guard = text("--guard").map(|dial| {
-        let dial = dial.parse().expect("a temperature");
-        Temperature::new(dial).expect("a temperature")
-    });
+    settings.keeps_reserve = !flag("--no-reserve");
     let wishes = Wishes {
         weeks: number("--weeks", 6.0) as usize,
         days: number("--days", 7.0) as u64,
@@ -76,6 +73,7 @@ fn main() {
         year: flag("--year"),
         rules: !flag("--no-rules"),
         hygiene: !flag("--no-hygiene"),
+        reach: number("--reach", 0.0) as usize,
         accounts: flag("--accounts"),
         slots: text("--slots").map(str::to_owned),
         from: text("--from").map(|day| day.parse().expect("a day")),
@@ -219,6 +217,19 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
         }
     }
     accounts.push(Account::of_run("own", &stage, &run, worth));
+    if wishes.reach > 0 {
+        let limits = SolveLimits { seconds: 600.0, branches: 0, ..SolveLimits::default() };
+        let effort = Effort { simulations: wishes.reach, ..Effort::COLD };
+        match reached(&stage, worth, &run, limits, effort) {
+            Ok(run) => {
+                let ledger = Ledger::of(&stage, &run, 0..slots);
+                let unmet = ledger.taps.unmet_percent();
+                println!("  reached {:.1} unmet {unmet:.3} %", ledger.cost(worth));
+                accounts.push(Account::of_run("reached", &stage, &run, worth));
+            }
+            Err(why) => println!("  nothing was reached: {why}"),
+        }
+    }
     if wishes.rules {
         let limits = SolveLimits { seconds: 600.0, ..SolveLimits::default() };
         for (name, comfort) in [("equal", Comfort::Ready), ("free", Comfort::Draws)] {

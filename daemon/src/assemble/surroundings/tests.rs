@@ -69,6 +69,31 @@ fn every_estimate_is_a_note() {
     assert!(light[0].watts_per_m2() < 1e-9, "at midnight");
 }
 
+// It is freezing in a January that is 5 °C in the mean: all of it now, 5 - 5/e after
+// 12 h, and hardly any of it the evening after.
+#[test]
+fn what_is_measured_now_counts_for_the_next_hours() {
+    let outside = Some(Temperature::constant(0.0));
+    let by_month = Known { outside, ..Known::default() };
+    let outdoor = |known: &Known| -> Vec<f64> {
+        let mut notes = Vec::new();
+        let ambient = ambient(&house(|text| text), known, &winter(), &mut notes);
+        let outdoor = ambient.expect("a climate").outdoor.expect("an outdoor temperature");
+        outdoor.values().iter().map(|air| air.celsius()).collect()
+    };
+    let air = outdoor(&by_month);
+    assert!(air[0].abs() < 1e-9, "{}", air[0]);
+    assert!((air[24] - (5.0 - 5.0 * (-1.0_f64).exp())).abs() < 1e-9, "{}", air[24]);
+    assert!(air[71] > 4.7, "{}", air[71]);
+    // A forecast of the weather is put right once, not twice.
+    let mild =
+        |_| Conditions { temp_air: Some(Temperature::constant(8.0)), ..Conditions::default() };
+    let forecast = Known { outside, ..record(mild) };
+    let air = outdoor(&forecast);
+    assert!(air[0].abs() < 1e-9, "{}", air[0]);
+    assert!((air[24] - (8.0 - 8.0 * (-1.0_f64).exp())).abs() < 1e-9, "{}", air[24]);
+}
+
 #[test]
 fn without_any_outdoor_temperature_nothing_is_guessed() {
     let unsaid = house(|text| {

@@ -324,6 +324,7 @@ impl App {
             valid_until: made.valid_until,
             schedule: made.schedule.clone(),
             reasons: reasons.collect(),
+            guards: made.problem.comfort.guards.clone(),
             feeds: plant_room::feeds(&made, &document),
             battery: battery::orders(&made, &self.known.allowances),
             fell_because: made.fell_because.clone(),

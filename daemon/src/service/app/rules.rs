@@ -1,7 +1,7 @@
 //! What a house means for those who obey commands and keep it safe.
 
 use optimiser::site::{Sink, Source, Store};
-use optimiser::units::{Power, Temperature};
+use optimiser::units::{Fraction, Power, Temperature};
 
 use crate::house::House;
 use crate::service::commands::{Feeder, Plant, PlantFeeder, PlantHeater, PlantStore};
@@ -168,6 +168,7 @@ pub(super) fn settings(
         name: input.name.clone(),
         topic: input.topic.clone(),
         role: input.role,
+        height: input.height.map(Fraction::value),
         coils: coils_beside(house, input),
         gate: Gate::new(input.shape.clone(), input.unit, input.limits),
     });
@@ -175,8 +176,9 @@ pub(super) fn settings(
         let heights = store.elements.iter().enumerate();
         let highest = heights.max_by(|a, b| a.1.height.value().total_cmp(&b.1.height.value()));
         let below = store.use_temperature;
-        highest.map(|(element, _)| Comfort {
+        highest.map(|(element, own)| Comfort {
             element,
+            height: own.height.value(),
             below,
             above: Temperature::clamped(
                 (below.celsius() + COMFORT_SPAN_K).min(store.ceiling.celsius()),

@@ -237,8 +237,8 @@ impl Overrides {
             Action::Boost { store, heater, minutes, until_c } => {
                 let index = self.store(id, store)?;
                 let heater_index = self.heater(id, index, heater.as_deref())?;
-                if self.plant.stores[index].heaters.is_empty() {
-                    let text = format!("{store} has no heater to boost; send `ready-by` instead");
+                if self.plant.stores[index].heaters.is_empty() && !self.plant.has_machine() {
+                    let text = format!("{store} has nothing that could be boosted");
                     return Err(Refusal::new(id, text));
                 }
                 if minutes.is_none() && until_c.is_none() {

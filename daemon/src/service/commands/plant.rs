@@ -14,6 +14,16 @@ pub struct Plant {
     pub rooms: bool,
 }
 
+impl Plant {
+    /// Whether there is a heat pump or boiler.
+    pub(super) fn has_machine(&self) -> bool {
+        let machine = |own: &PlantFeeder| {
+            matches!(own.feeder, Feeder::Source(Source::HeatPump(_) | Source::Boiler))
+        };
+        self.feeders.iter().any(machine)
+    }
+}
+
 /// What can be told to heat something: a source, or a circuit of the buffer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Feeder {

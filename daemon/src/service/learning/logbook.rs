@@ -235,8 +235,8 @@ mod tests {
     #[test]
     fn cold_showers_make_cautious_and_warm_ones_bold() {
         let house = house();
-        let usual = Caution::default().risk;
-        assert!(filled(&house, 10 * 48, 0.1).0.caution.risk < usual);
-        assert!(filled(&house, 10 * 48, 0.0).0.caution.risk > usual);
+        let usual = Caution::default().kept;
+        assert!(filled(&house, 10 * 48, 0.1).0.caution.kept < usual);
+        assert!(filled(&house, 10 * 48, 0.0).0.caution.kept > usual);
     }
 }

@@ -1,7 +1,7 @@
 //! What was asked for by hand, as parts of a planning problem.
 
 use optimiser::problem::{Band, ByHand, Draw, HeaterId, Held, HeldOff, Hygiene, Problem, Ready};
-use optimiser::site::{Route, Source, Store};
+use optimiser::site::{Route, Sink, Source, Store};
 use optimiser::time::{Instant, Series};
 use optimiser::units::{Flow, Temperature, Volume};
 use optimiser::water;
@@ -14,6 +14,12 @@ use crate::service::commands::{Feeder, Wish, WishKind};
 const GUEST_LITRES: f64 = 40.0;
 const GUEST_CELSIUS: f64 = 40.0;
 const GUEST_FLOW: f64 = 8.0;
+
+/// A boost without a temperature heats water to so much above its use [K].
+const BOOST_K: f64 = 10.0;
+
+/// Time for a source to start that a boost counts on [s].
+const BOOST_SLACK_S: i64 = 600;
 
 /// Water that will have stood for so long without a proof is pasteurised before
 /// somebody returns to it [s] (HSE HSG274 Part 2 asks for weekly flushing).
@@ -54,6 +60,9 @@ pub(super) fn apply(
                 }
             }
             WishKind::Rooms(low) => colder_rooms(problem, wish, *low),
+            WishKind::Boost { store, heater: None, until_c } => {
+                boost_by_coil(problem, wish, *store, *until_c, now);
+            }
             WishKind::Off { store, heater: None } => {
                 let held = store.map_or_else(|| everything(problem), |s| vec![Held::Store(s)]);
                 hold_off(problem, wish, held);
@@ -91,6 +100,49 @@ fn colder_rooms(problem: &mut Problem, wish: &Wish, low: Temperature) {
     });
     let wished = Series::new("the comfort of the rooms", &problem.horizon, wished.collect());
     problem.comfort.rooms = wished.ok();
+}
+
+/// A boost of a store that a heat pump or boiler heats through a coil: its water hot as
+/// soon as that can be.
+fn boost_by_coil(
+    problem: &mut Problem,
+    wish: &Wish,
+    store: usize,
+    until_c: Option<f64>,
+    now: Instant,
+) {
+    let room = &problem.site.plant_room;
+    let own = &problem.site.stores[store];
+    let machines = room.routes().into_iter().filter_map(|route| {
+        let Sink::Coil { store: to, coil } = route.sink else { return None };
+        let kw = match (route.source, &room.boiler) {
+            (Source::HeatPump(index), _) => room.heat_pumps[index].performance.rated_kw(),
+            (Source::Boiler, Some(boiler)) => boiler.power.kw(),
+            _ => return None,
+        };
+        (to == store).then(|| (kw, own.coils[coil].bottom.value()))
+    });
+    let Some((kw, bottom)) = machines.max_by(|a, b| a.0.total_cmp(&b.0)) else { return };
+    let hot = until_c.unwrap_or(own.use_temperature.celsius() + BOOST_K);
+    let hot = hot.min(own.ceiling.celsius());
+    let (mains, useful) = (own.mains.celsius(), own.use_temperature.celsius());
+    let litres = own.volume.litres() * (1.0 - bottom);
+    let held = problem.state.stores[store].iter().map(|t| t.celsius().min(hot)).sum::<f64>()
+        / problem.state.stores[store].len() as f64;
+    let missing = water::heat_kwh(litres, (hot - held).max(0.0));
+    let soon = now.max(wish.from) + (missing / kw.max(1e-3) * 3_600.0) as i64 + BOOST_SLACK_S;
+    // What a promise asks for stands at the end of a slot.
+    let mut ends = problem.horizon.slots().iter().map(|slot| slot.end());
+    if let Some(by) = ends.find(|end| *end >= soon).filter(|by| *by < problem.horizon.end()) {
+        let mixed = litres * (hot - mains) / (useful - mains).max(1.0);
+        problem.ready.push(Ready {
+            store,
+            by,
+            volume: Volume::clamped(mixed),
+            temperature: Temperature::clamped(useful),
+            urgency: 1.0,
+        });
+    }
 }
 
 /// Nobody draws meanwhile. What is due then, or has stood for a week, is pasteurised

@@ -1,7 +1,7 @@
 //! What can happen, and what can be done about it: closed lists.
 
 use optimiser::Schedule;
-use optimiser::problem::HeaterId;
+use optimiser::problem::{Guard, HeaterId};
 use optimiser::site::Sink;
 use optimiser::time::{Instant, Slot};
 use optimiser::units::Temperature;
@@ -64,6 +64,8 @@ pub struct PlantRoomRules {
 pub struct Comfort {
     /// Index of the heater that it uses: the one that warms the least water.
     pub element: usize,
+    /// Where that sits in the store, as a share of the height.
+    pub height: f64,
     /// It heats when the hottest water is below this.
     pub below: Temperature,
     /// It stops when the hottest water is above this.
@@ -78,6 +80,8 @@ pub struct Input {
     pub topic: Topic,
     /// What it is to the plant room.
     pub role: Role,
+    /// Where in its store a probe sits, as a share of the height.
+    pub height: Option<f64>,
     /// Coils of its store that it lies beside: it must show their heat.
     pub coils: Vec<usize>,
     /// Its judge.
@@ -219,6 +223,8 @@ pub struct Current {
     pub schedule: Schedule,
     /// For each slot and heater of the schedule, why; empty if nobody wrote it.
     pub reasons: Vec<Vec<String>>,
+    /// Heaters that stand guard over the slots of the schedule.
+    pub guards: Vec<Guard>,
     /// For each slot, what sources and circuits are told in it.
     pub feeds: Vec<Vec<Feed>>,
     /// For each slot, what the battery is to do; empty without a battery.

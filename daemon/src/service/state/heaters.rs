@@ -1,10 +1,11 @@
 //! What each heater is to do now.
 
 use optimiser::problem::HeaterId;
+use optimiser::schedule::Reason;
 use optimiser::time::{Instant, Slot};
 use optimiser::units::{Power, Temperature};
 
-use super::{Current, Effect, MAX_TICK_S, Role, State};
+use super::{Current, Effect, Freshness, MAX_TICK_S, Role, State};
 use crate::service::clock::is_plausible;
 use crate::service::commands::Verdict;
 use crate::service::setpoints::{VALID_S, Wanted, run_window, start_offset_s};
@@ -12,6 +13,10 @@ use crate::service::wire::SetPoint;
 
 /// Starts are spread from these edges, whatever the length of the slots [s].
 pub(super) const HALF_HOUR_S: i64 = 1_800;
+
+/// A heater that stands guard goes on when the water is so much below its dial, as a rod
+/// thermostat does (common practice, no published source) [K].
+const GUARD_DIFFERENTIAL_K: f64 = 4.0;
 
 /// A pause shorter than this between two runs is not worth switching twice [s].
 pub(super) const BRIDGED_S: i64 = 120;
@@ -111,6 +116,10 @@ impl State {
         let Some(Duty { slot, power, delay_s, run_s, reason }) = run else {
             return off(now, "the schedule has no slot for this time");
         };
+        let dial = found.and_then(|index| {
+            let guard = current.guards.iter().find(|guard| guard.heater == heater)?;
+            guard.dials.values().get(index).copied()?
+        });
         // Decided once in each half-hour: who runs already has no start to delay.
         let edge = Instant::from_unix(now.unix().div_euclid(HALF_HOUR_S) * HALF_HOUR_S);
         let runs = self.told.get(&heater).is_some_and(|power_w| *power_w > 0);
@@ -133,9 +142,50 @@ impl State {
             _ if let Some(next) = bridged => {
                 on(next.power, next.slot.start() + next.delay_s, next.reason)
             }
+            _ if let Some((seen, dial)) = self.on_guard(now, heater, dial) => on(
+                self.full_power(heater),
+                slot.end(),
+                format!("stands guard: {seen} is heated to {dial} for draws that may come"),
+            ),
             _ if run_s > 0 => off(now, &format!("not in this part of the slot. {reason}")),
             _ => off(now, &reason),
         }
+    }
+
+    /// What a heater that stands guard sees and its dial, if it is to heat. It reads the
+    /// lowest probe at or above it; where there is none, only plans react.
+    fn on_guard(
+        &mut self,
+        now: Instant,
+        heater: HeaterId,
+        dial: Option<Temperature>,
+    ) -> Option<(Temperature, Temperature)> {
+        let dial = dial?;
+        let comfort = self.settings.comfort.get(heater.store).copied().flatten()?;
+        let seen = self.seen_above(heater.store, comfort.height, now)?;
+        if comfort.element != heater.element || seen >= dial {
+            self.guarding.remove(&heater);
+        } else if seen.celsius() <= dial.celsius() - GUARD_DIFFERENTIAL_K {
+            self.guarding.insert(heater);
+        }
+        self.guarding.contains(&heater).then_some((seen, dial))
+    }
+
+    fn full_power(&self, heater: HeaterId) -> Power {
+        let own = &self.settings.plant.stores[heater.store].heaters[heater.element];
+        Power::clamped(f64::from(own.power_w) / 1_000.0)
+    }
+
+    /// What the lowest probe of a store at or above a height reads.
+    fn seen_above(&self, store: usize, height: f64, now: Instant) -> Option<Temperature> {
+        let probes = self.settings.inputs.iter().filter(|i| i.role == Role::Probe { store });
+        let above = probes.filter_map(|input| match input.gate.freshness(now) {
+            Freshness::Fresh(reading) => Some((input.height?, reading.value)),
+            Freshness::Missing | Freshness::Stale { .. } => None,
+        });
+        let lowest = above.filter(|(own, _)| *own >= height - 1e-6);
+        let lowest = lowest.min_by(|a, b| a.0.total_cmp(&b.0));
+        lowest.and_then(|(_, celsius)| Temperature::new(celsius).ok())
     }
 
     /// Without a schedule, or without the time of day: water just useful.
@@ -187,7 +237,8 @@ impl Duty {
             slot: plan.slot,
             power: run.power,
             delay_s: seconds(run.delay_minutes),
-            run_s: seconds(run.minutes),
+            // Who stands guard goes by its probe.
+            run_s: if run.why == Reason::Guard { 0 } else { seconds(run.minutes) },
             reason: reason.unwrap_or_else(|| "as planned".to_owned()),
         })
     }

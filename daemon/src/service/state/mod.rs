@@ -70,12 +70,12 @@ pub struct State {
     /// Something changed since the planner was asked.
     changed: Option<Why>,
     planner_fault: Option<String>,
-    /// When the planner last failed.
     failed: Option<Instant>,
     /// What is wrong with sources of prices and forecasts.
     source_faults: BTreeMap<&'static str, (&'static str, String)>,
     /// Stores that the comfort thermostat heats.
     comforting: BTreeSet<usize>,
+    guarding: BTreeSet<HeaterId>,
     prices_until: Option<Instant>,
     clock_is_right: bool,
     persisted: bool,
@@ -108,6 +108,7 @@ impl State {
             failed: None,
             source_faults: BTreeMap::new(),
             comforting: BTreeSet::new(),
+            guarding: BTreeSet::new(),
             prices_until: None,
             clock_is_right: false,
             persisted: true,

@@ -1,6 +1,7 @@
 mod battery;
 mod plant_room;
 mod starts;
+mod thermostats;
 
 use optimiser::Schedule;
 use optimiser::schedule::{Cost, Evidence, HeaterPlan, Origin, Reason, SlotPlan};
@@ -40,6 +41,7 @@ fn settings() -> Settings {
             name: "cylinder top".into(),
             topic: Topic::new("in/top").expect("a topic"),
             role: Role::Probe { store: 0 },
+            height: Some(0.7),
             coils: vec![],
             gate: Gate::new(Shape::Plain, "°C".parse().expect("a unit"), limits),
         }],
@@ -91,6 +93,7 @@ fn schedule(on: &[usize]) -> Current {
         issued_at: at(0),
         valid_until: at(4 * 1_800),
         reasons: vec![],
+        guards: vec![],
         feeds: vec![],
         battery: vec![],
         fell_because: None,
@@ -319,45 +322,6 @@ fn what_is_for_others_is_passed_on() {
     let mut state = running(&[]);
     let effects = state.apply(at(10), message("homie/5/mill/plan/replan/set", "true"));
     assert!(effects.iter().any(|e| matches!(e, Effect::Pass { .. })));
-}
-
-// Failure case 5 and the last rung: without the time of day water is kept just
-// useful, by its probe alone.
-#[test]
-fn without_the_time_of_day_comfort_is_kept_by_the_probe() {
-    let celsius = Temperature::constant;
-    let comfort = Comfort { element: 0, below: celsius(40.0), above: celsius(45.0) };
-    let settings = Settings { comfort: vec![Some(comfort)], ..settings() };
-    let mut state = State::new(settings, at(0), Overrides::new(plant()));
-    let told = |effects: Vec<Effect>| {
-        effects.into_iter().find_map(|effect| match effect {
-            Effect::SetPoint(_, set_point) => Some((set_point.power_w, set_point.reason)),
-            _ => None,
-        })
-    };
-    state.apply(at(0), Event::Tick { clock_is_right: false, step_s: None });
-    state.apply(at(0), Event::Link(LinkEvent::Up));
-    let (power_w, reason) = told(state.apply(at(1), message("in/top", "38"))).expect("heat");
-    assert_eq!(power_w, 3_000);
-    assert!(reason.contains("comfort minimum"), "{reason}");
-    assert_eq!(state.rung(at(1)), "comfort");
-    assert!(state.faults().iter().any(|fault| fault.kind == "cold"));
-    let between = told(state.apply(at(600), message("in/top", "42"))).expect("a new reason");
-    assert_eq!(between.0, 3_000, "it goes on until well above");
-    let above = told(state.apply(at(1_200), message("in/top", "45.5"))).expect("off");
-    assert_eq!(above.0, 0);
-    let between = told(state.apply(at(1_300), message("in/top", "42"))).map(|told| told.0);
-    assert!(between.is_none_or(|power_w| power_w == 0), "and stays off until cold again");
-    // In the wrong year nothing is sent that would expire there.
-    let early = Instant::from_unix(86_400);
-    let mut state = State::new(
-        Settings { comfort: vec![Some(comfort)], ..self::settings() },
-        early,
-        Overrides::new(plant()),
-    );
-    state.apply(early, Event::Link(LinkEvent::Up));
-    let (power_w, _) = told(state.apply(early, message("in/top", "38"))).unwrap_or_default();
-    assert_eq!(power_w, 0);
 }
 
 #[test]

@@ -21,6 +21,28 @@ fn reheat_time_in_slots() {
     close(outcome.stores[0].used(6)[0], 0.0, 0.0);
 }
 
+// From memory: 125 L from 10 °C to the guard's dial of 45 °C take 5.088 kWh, whatever
+// the thermostat says.
+#[test]
+fn an_element_on_guard_holds_its_dial_and_no_more() {
+    let house = site(litres(125.0), None);
+    let mut commands = heating(&house, 8, 0..0);
+    commands.guards[0][1..6].fill(Some(Temperature::constant(45.0)));
+    let outcome = run(&house, &Weather::still(8, 10.0), &commands, Physics::default());
+    close(outcome.stores[0].used(0)[0], 0.0, 0.0);
+    close(used(&outcome), 5.088, 0.01);
+    close(outcome.stores[0].layers(8)[0], 45.0, 0.1);
+    // In its own run it goes by its thermostat, and stands guard before and after.
+    commands.heaters[0][1] = HeaterCommand {
+        power: house.stores[0].elements[0].power,
+        minutes: 10.0,
+        delay_minutes: 10.0,
+    };
+    let mixed = run(&house, &Weather::still(8, 10.0), &commands, Physics::default());
+    close(used(&mixed), 5.088, 0.01);
+    close(mixed.stores[0].used(1)[0], 1.5, 1e-9);
+}
+
 // C02: fourteen on-slots at 3 kW are 21 kWh on paper; the thermostat of 120 L
 // from 10 to 60 °C ends it at 6.98 kWh.
 #[test]

@@ -90,6 +90,7 @@ fn cases() -> impl Strategy<Value = Case> {
                 profile: profile.into_iter().map(Temperature::clamped).collect(),
                 commands: Commands {
                     heaters,
+                    guards: vec![pump.iter().map(|on| on.then_some(GUARD)).collect(); 2],
                     battery: told,
                     pv: pv_use,
                     pumps: vec![pump],
@@ -101,6 +102,9 @@ fn cases() -> impl Strategy<Value = Case> {
             }
         })
 }
+
+/// Dial of elements that stand guard.
+const GUARD: Temperature = Temperature::constant(45.0);
 
 impl Case {
     fn weather(&self) -> Weather {
@@ -177,6 +181,8 @@ proptest! {
         for command in case.commands.heaters.iter_mut().flatten() {
             command.delay_minutes = 0.0;
         }
+        // One that stands guard gives less where there was more.
+        case.commands.guards.iter_mut().for_each(|row| row.fill(None));
         // Water colder than the mains is warmed by a draw, and a hotter store draws
         // less: there more heat may well give a colder layer.
         let store = &mut case.house.stores[0];

@@ -192,7 +192,7 @@ impl Controller for Ruled {
             Rule::SurplusFirst(_) => view.followed_surplus(),
             _ => 0.0,
         };
-        let heaters = self
+        let heaters: Vec<HeaterCommand> = self
             .elements
             .iter()
             .map(|facts| {
@@ -221,6 +221,7 @@ impl Controller for Ruled {
         let mode = if charges { BatteryMode::Charge } else { BatteryMode::Follow };
         let power = if charges { Power::constant(1_000.0) } else { Power::constant(0.0) };
         SlotCommands {
+            guards: vec![None; heaters.len()],
             heaters,
             battery: BatteryCommand { mode, power },
             pv: crate::plant::PvUse::Free,

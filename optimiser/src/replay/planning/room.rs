@@ -97,7 +97,11 @@ impl Coming<'_> {
             let own: Option<Vec<Band>> = bands.iter().map(of).collect();
             Series::new("the comfort", self.horizon, own?).ok()
         };
-        Comfort { rooms: series(|both| both.0.map(with_margin)), pool: series(|both| both.1) }
+        Comfort {
+            rooms: series(|both| both.0.map(with_margin)),
+            pool: series(|both| both.1),
+            ..Comfort::default()
+        }
     }
 }
 

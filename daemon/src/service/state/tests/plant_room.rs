@@ -18,7 +18,7 @@ fn celsius(celsius: f64) -> Temperature {
 fn input(name: &str, role: Role, limits: Limits) -> Input {
     let gate = Gate::new(Shape::Plain, "°C".parse().expect("a unit"), limits);
     let topic = Topic::new(format!("in/{name}")).expect("a topic");
-    Input { name: name.into(), topic, role, coils: vec![], gate }
+    Input { name: name.into(), topic, role, height: None, coils: vec![], gate }
 }
 
 /// A cylinder with a coil and no element, a heat pump and a boiler for it and the

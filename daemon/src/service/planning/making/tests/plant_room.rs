@@ -3,14 +3,25 @@ use optimiser::site::{Sink, Source};
 use super::*;
 use crate::service::commands::Feeder;
 
-/// Boiler and element on cylinder, buffer, rooms and pool; banded prices.
+/// Boiler and element on cylinder, buffer, rooms and pool; banded prices. The cylinder
+/// is without its element where a test asks so.
 const FOUNDRY: &str = include_str!("../../../../../../fixtures/sites/old-foundry.toml");
+
+fn without_element() -> String {
+    let begin = FOUNDRY.find("[[store.element]]").expect("the element");
+    let end = FOUNDRY.find("[[store.coil]]").expect("the coil");
+    format!("{}{}", &FOUNDRY[..begin], &FOUNDRY[end..])
+}
 
 fn given(made: &Made, source: Source, sink: impl Fn(Sink) -> bool, span: Slot) -> f64 {
     let slots = made.schedule.slots.iter().filter(|plan| span.contains(plan.slot.start()));
     let jobs = slots.flat_map(|plan| &plan.jobs);
     let own = jobs.filter(|job| job.route.source == source && sink(job.route.sink));
     own.map(|job| job.heat.kwh()).sum()
+}
+
+fn into_coil(sink: Sink) -> bool {
+    matches!(sink, Sink::Coil { .. })
 }
 
 #[test]
@@ -53,6 +64,19 @@ fn rooms_may_be_asked_to_be_colder() {
     let bands = colder.problem.comfort.rooms.as_ref().expect("comfort").values();
     assert_eq!((bands[0].low, bands[0].high), (low, Temperature::constant(22.0)));
     assert_eq!(bands.last().expect("slots").low, Temperature::constant(19.0));
+}
+
+// A store that only a boiler heats is hot as soon as the boiler can have it so.
+#[test]
+fn a_boost_of_a_store_with_a_coil_uses_its_source() {
+    let site = without_element();
+    let mut plain = snapshot(&site);
+    plain.stores = vec![vec![Temperature::constant(42.0); 4]];
+    let soon = first_hours(1);
+    let coil = |made: &Made| given(made, Source::Boiler, into_coil, soon);
+    let boosted = made(&Snapshot { wishes: vec![boost(0.0..2.0, Some(60.0))], ..plain.clone() });
+    let (least, more) = (coil(&made(&plain)), coil(&boosted));
+    assert!(more > least + 1.0, "{more} kWh with it, {least} kWh without");
 }
 
 #[test]
