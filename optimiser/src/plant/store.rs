@@ -392,7 +392,7 @@ impl Course<'_> {
         let last = trace.spans[from..].iter_mut().rev().find(|span| span.element == element);
         match last {
             Some(span) if span.end >= self.now && (span.kw - heat.kw).abs() < 1e-9 => {
-                span.end = end
+                span.end = end;
             }
             _ => trace.spans.push(Span { element, start: self.now, end, kw: heat.kw }),
         }

@@ -64,11 +64,11 @@ fn a_heater_on_guard_goes_by_its_probe() {
     let mut reads = |seconds: i64, celsius: &str| {
         let mut effects = state.apply(at(seconds), message("in/top", celsius));
         effects.extend(state.apply(at(seconds + 1), tick()));
-        let told = effects.into_iter().filter_map(|effect| match effect {
+        let mut told = effects.into_iter().filter_map(|effect| match effect {
             Effect::SetPoint(_, set_point) => Some(set_point.power_w),
             _ => None,
         });
-        told.last()
+        told.next_back()
     };
     assert_eq!(reads(100, "50").unwrap_or(0), 0, "warm enough");
     assert_eq!(reads(400, "43").unwrap_or(0), 0, "within the differential");
