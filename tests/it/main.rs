@@ -10,6 +10,7 @@ mod habits;
 mod held_off;
 mod plant_room;
 mod plant_room_site;
+mod plant_room_size;
 mod practice;
 mod properties;
 mod replay;

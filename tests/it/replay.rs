@@ -3,6 +3,7 @@
 
 mod counting;
 mod knowledge;
+mod plant_room;
 mod rolling;
 mod rules;
 mod sizing;

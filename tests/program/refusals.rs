@@ -1,8 +1,8 @@
 //! What is refused, with which exit code and in which words.
 
 use super::{
-    DEMO, DEMO_AT, DEMO_PRICES, LARGE, SMALL, WEIR, done, fixture, large_prices, refused, says,
-    series, stowheat, written,
+    DEMO, DEMO_AT, DEMO_PRICES, LARGE, SMALL, done, fixture, large_prices, refused, says, series,
+    stowheat, written,
 };
 
 #[test]
@@ -159,18 +159,12 @@ fn a_reader_that_goes_away_is_no_fault() {
 // What a command does not use is refused by name and never ignored.
 #[test]
 fn devices_that_a_command_does_not_use_are_refused() {
-    for arguments in [["replay", WEIR], ["run", WEIR]] {
-        let messages = refused(78, &arguments);
-        says(
-            &messages,
-            &["heat pump `ground`", "heat pump `air`", "the boiler", "the collectors", "the pool"],
-        );
-        says(&messages, &["the coils of store `cylinder`", "the secondary return"]);
-    }
     let three = fixture(LARGE)
         .replace("phases = 3\nvoltage", "phases = 3\nmetering = \"net\"\nvoltage")
         .replace("name = \"upper\"", "name = \"upper\"\nphase = 1")
         .replace("name = \"staged\"", "name = \"staged\"\nphase = 2");
     let path = written("three-phases.toml", &three);
-    says(&refused(78, &["plan", &path]), &["plans do not use limits of single phases"]);
+    for command in ["plan", "replay"] {
+        says(&refused(78, &[command, &path]), &["plans do not use limits of single phases"]);
+    }
 }

@@ -12,6 +12,7 @@ pub mod fine;
 pub mod houses;
 pub mod invention;
 pub mod parsers;
+pub mod past;
 pub mod plant_rooms;
 pub mod real;
 pub mod record;

@@ -17,7 +17,7 @@ mod unplanned;
 pub use known::{Allowance, Known, Learned};
 pub use period::{Gaps, Period, PeriodError, period};
 pub use prices::{MEMORY_DAYS, Origin};
-pub use unplanned::{refuse_phases, refuse_plant_room};
+pub use unplanned::refuse_phases;
 
 use chrono::{Datelike, Timelike, Weekday};
 use chrono_tz::Tz;

@@ -4,28 +4,27 @@
 //! time a day before, and every gap is counted. Weather, load and draws of
 //! other years are laid onto the dates of the prices, and a note says so.
 
+mod draws;
+
 use chrono::{Days, NaiveDate};
 use chrono_tz::Tz;
-use optimiser::problem::Draw;
 use optimiser::replay::{
     Foreknown, HygieneRule, LOOK_AHEAD, Record, SLOT_SECONDS, Timeline, TimelineError,
 };
 use optimiser::time::{Horizon, Instant, Slot, TimeError};
-use optimiser::units::{Energy, Flow};
+use optimiser::units::{Energy, Temperature};
 
-use crate::house::{BaseLoad, DrawHabit, DrawKind, House, Pv};
+use crate::house::{BaseLoad, House, Pv};
 use crate::local_time::{day, local_date, occurrence};
-use crate::series::{Dimension, SeriesFile};
+use crate::series::SeriesFile;
 use crate::tariff::{Rates, unit_rates};
-use crate::weather::pv as sun;
+use crate::weather::onto::means;
+use crate::weather::{Weather, pv as sun};
 
-use super::{AssembleError, Known, habits, mark, supply};
+use super::{AssembleError, Known, habits, mark, supply, surroundings};
 
 /// Days before the period that forecasts may remember.
 const MEMORY_DAYS: i64 = 60;
-
-/// Flow at the tap where draws come from a file and the site states none [L/min].
-const USUAL_FLOW: Flow = Flow::constant(8.0);
 
 /// A period with what is worth saying about its making.
 #[derive(Debug, Clone, PartialEq)]
@@ -51,6 +50,8 @@ pub struct Gaps {
     pub pv: usize,
     /// Without base load.
     pub load: usize,
+    /// Without outdoor temperature, where a plant room needs it.
+    pub weather: Option<usize>,
 }
 
 /// Why no period could be made.
@@ -96,7 +97,7 @@ pub fn period(
     draws_column: Option<&str>,
     (from, to): (Option<NaiveDate>, Option<NaiveDate>),
 ) -> Result<Period, PeriodError> {
-    super::refuse_plant_room(house, "replays")?;
+    super::refuse_phases(house)?;
     let zone = house.time_zone;
     let mut notes = house.in_no_season();
     let (first, last) = days(house, known, from, to)?;
@@ -108,9 +109,13 @@ pub fn period(
     let judged_slots = at(judged.start())..at(judged.end());
     let known = on_these_years(known, span, &mut notes);
     let rated = unit_rates(&house.tariff, &known.wholesale, &horizon, zone, None);
-    let pv = pv(house, &known, &horizon, span, &mut notes)?;
+    let weather = weather(&known, span, &mut notes);
+    let around = surroundings::of_a_replay(house, weather.clone(), &horizon, &mut notes)?;
+    let air = around.ambient.outdoor.as_ref();
+    let air = air.map(|_| means(&weather, &horizon, |row| row.temp_air.map(Temperature::celsius)));
+    let pv = pv(house, &known, &horizon, &weather, &mut notes)?;
     let load = load(house, &known, &horizon)?;
-    let (draws, foreknown) = draws(house, &known, draws_column, &horizon, &mut notes)?;
+    let (draws, foreknown) = draws::draws(house, &known, draws_column, &horizon, &mut notes)?;
     let missing = |of: &[bool]| of[judged_slots.clone()].iter().filter(|gap| **gap).count();
     let gaps = Gaps {
         slots: judged_slots.len(),
@@ -120,6 +125,7 @@ pub fn period(
             .count(),
         pv: missing(&pv.iter().map(Option::is_none).collect::<Vec<_>>()),
         load: missing(&load.iter().map(Option::is_none).collect::<Vec<_>>()),
+        weather: air.map(|air| missing(&air.iter().map(Option::is_none).collect::<Vec<_>>())),
     };
     let timeline = Timeline::new(Record {
         marks: horizon.slots().iter().map(|slot| mark(slot.start(), zone)).collect(),
@@ -148,7 +154,8 @@ pub fn period(
         judged: judged_slots,
         mains: house.site.stores.iter().map(|store| store.mains).collect(),
         horizon,
-    })?;
+    })?
+    .with_surroundings(around);
     Ok(Period { timeline, days: (first, last), gaps, notes })
 }
 
@@ -242,11 +249,24 @@ fn on_these_years(known: &Known, span: Slot, notes: &mut Vec<String>) -> Known {
     }
 }
 
+/// The weather of a span, or of the same dates in other years.
+fn weather(known: &Known, span: Slot, notes: &mut Vec<String>) -> Weather {
+    let Some(reading) = &known.weather else { return Weather::default() };
+    let (weather, other_years) = reading.over_any_year(span);
+    if other_years {
+        notes.push(
+            "the weather is of other years, laid onto these dates; it does not belong to these prices"
+                .to_owned(),
+        );
+    }
+    weather
+}
+
 fn pv(
     house: &House,
     known: &Known,
     horizon: &Horizon,
-    span: Slot,
+    weather: &Weather,
     notes: &mut Vec<String>,
 ) -> Result<Vec<Option<Energy>>, PeriodError> {
     let Some(system) = &house.pv else {
@@ -256,20 +276,13 @@ fn pv(
         let scale = if let Pv::Forecast { scale } = system { *scale } else { 1.0 };
         return Ok(supply::energy_series(file, "pv", scale, horizon)?);
     }
-    let (Some(weather), false) = (&known.weather, matches!(system, Pv::Forecast { .. })) else {
+    if known.weather.is_none() || matches!(system, Pv::Forecast { .. }) {
         notes.push(
             "the PV is not known and counted as a gap; give it with --pv or --weather".to_owned(),
         );
         return Ok(vec![None; horizon.len()]);
-    };
-    let (weather, other_years) = weather.over_any_year(span);
-    if other_years {
-        notes.push(
-            "the weather is of other years, laid onto these dates; it does not belong to these prices"
-                .to_owned(),
-        );
     }
-    let energy = sun::energy(system, house.location.as_ref(), &weather, horizon);
+    let energy = sun::energy(system, house.location.as_ref(), weather, horizon);
     Ok(energy.map_err(AssembleError::Pv)?)
 }
 
@@ -292,82 +305,6 @@ fn load(
         )
         .into()),
     }
-}
-
-/// Draws of a file where one is given, else those of the site's list; and
-/// whether they are known in advance.
-fn draws(
-    house: &House,
-    known: &Known,
-    column: Option<&str>,
-    horizon: &Horizon,
-    notes: &mut Vec<String>,
-) -> Result<(Vec<Draw>, bool), PeriodError> {
-    let Some(file) = &known.draws else {
-        let mut draws = Vec::new();
-        for habit in &house.draws {
-            let DrawKind::Daily(list) = &habit.kind else {
-                return Err(AssembleError::Column(
-                    "the site's draws are a series; give one with --draws FILE".to_owned(),
-                )
-                .into());
-            };
-            for draw in list {
-                let at = habits::times(draw.at, &draw.days, horizon, house.time_zone);
-                draws.extend(at.map(|start| Draw {
-                    store: habit.store,
-                    start,
-                    volume: draw.volume,
-                    temperature: draw.temperature,
-                    flow: draw.flow,
-                }));
-            }
-        }
-        notes.push(
-            "draws follow the site's list to the minute and are known in advance; a real household surprises (give --draws FILE)"
-                .to_owned(),
-        );
-        return Ok((draws, true));
-    };
-    let mut draws = Vec::new();
-    let mut stated = false;
-    for habit in &house.draws {
-        if let DrawKind::Series { .. } = habit.kind {
-            stated = true;
-            draws.extend(habits::series_draws(habit, file, horizon)?);
-        }
-    }
-    if !stated {
-        draws = habits::series_draws(&instead(house, file, column)?, file, horizon)?;
-        notes.push(format!("the draws of {} take the place of the site's list", file.name()));
-    }
-    Ok((draws, false))
-}
-
-/// A habit that follows a file in a house with a list.
-fn instead(
-    house: &House,
-    file: &SeriesFile,
-    column: Option<&str>,
-) -> Result<DrawHabit, AssembleError> {
-    let column = match column {
-        Some(column) => column.to_owned(),
-        None => file
-            .only(Dimension::Volume)
-            .map_err(|error| AssembleError::Column(format!("{error} (with --draws-column)")))?
-            .header()
-            .to_owned(),
-    };
-    let store = house.draws.first().map_or(0, |habit| habit.store);
-    Ok(DrawHabit {
-        store,
-        kind: DrawKind::Series {
-            column,
-            temperature: house.site.stores[store].use_temperature,
-            flow: USUAL_FLOW,
-            scale: 1.0,
-        },
-    })
 }
 
 /// Fills each gap with the same time a day before.

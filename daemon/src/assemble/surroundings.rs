@@ -2,6 +2,7 @@
 
 use chrono::{Datelike, NaiveTime};
 use optimiser::problem::{Ambient, Band, Comfort, LoopRun};
+use optimiser::replay::Surroundings;
 use optimiser::site::{Collectors, Exposure, HeatSource};
 use optimiser::solar::Location;
 use optimiser::time::{Horizon, Instant, Series, Slot};
@@ -26,6 +27,28 @@ const WIND: f64 = 3.0;
 /// Relative humidity where none is stated (common practice, no published source).
 const HUMIDITY: f64 = 0.8;
 
+/// What a plant room meets in the half-hours of a replay. Weather with a gap takes
+/// the value of the same time a day before or after.
+pub(super) fn of_a_replay(
+    house: &House,
+    weather: Weather,
+    horizon: &Horizon,
+    notes: &mut Vec<String>,
+) -> Result<Surroundings, AssembleError> {
+    let sky = Sky { house, weather, horizon, is_past: true };
+    let ambient = on(&sky, &Known::default(), notes)?;
+    let pool_above_air = match house.plant_room.pool.as_ref().map(|wish| &wish.comfort) {
+        Some(PoolComfort::AboveAir(kelvin)) => Some(*kelvin),
+        _ => None,
+    };
+    let comfort = match pool_above_air {
+        // The replay looks at the air of each day as it is known by then.
+        Some(_) => Comfort { pool: None, ..comfort(house, &Ambient::default(), horizon)? },
+        None => comfort(house, &ambient, horizon)?,
+    };
+    Ok(Surroundings { ambient, comfort, pool_above_air, foreknown: false })
+}
+
 /// What the plant room of a house meets in each slot; only what it needs.
 pub(super) fn ambient(
     house: &House,
@@ -33,12 +56,16 @@ pub(super) fn ambient(
     horizon: &Horizon,
     notes: &mut Vec<String>,
 ) -> Result<Ambient, AssembleError> {
+    let span = Slot::new(horizon.start(), horizon.end());
+    let weather = span.map(|span| known.weather_over(span)).unwrap_or_default();
+    on(&Sky { house, weather, horizon, is_past: false }, known, notes)
+}
+
+fn on(sky: &Sky<'_>, known: &Known, notes: &mut Vec<String>) -> Result<Ambient, AssembleError> {
+    let Sky { house, horizon, .. } = *sky;
     let room = &house.site.plant_room;
     let outdoors = room.pool.is_some_and(|p| matches!(p.exposure, Exposure::Outdoor { .. }));
     let from = |source| room.heat_pumps.iter().any(|pump| pump.source == source);
-    let span = Slot::new(horizon.start(), horizon.end());
-    let weather = span.map(|span| known.weather_over(span)).unwrap_or_default();
-    let sky = Sky { house, weather, horizon };
     let climate = &house.plant_room.climate;
     let mut ambient = Ambient { loop_runs: loop_runs(house, horizon), ..Ambient::default() };
     if from(HeatSource::Air) || room.rooms.is_some() || room.collectors.is_some() || outdoors {
@@ -194,11 +221,17 @@ struct Sky<'a> {
     house: &'a House,
     weather: Weather,
     horizon: &'a Horizon,
+    /// It has been, in half-hours: gaps are filled by the days around them.
+    is_past: bool,
 }
 
 impl Sky<'_> {
     fn stated(&self, quantity: impl Fn(&Conditions) -> Option<f64>) -> Vec<Option<f64>> {
-        means(&self.weather, self.horizon, quantity)
+        self.whole(means(&self.weather, self.horizon, quantity))
+    }
+
+    fn whole(&self, stated: Vec<Option<f64>>) -> Vec<Option<f64>> {
+        if self.is_past { as_the_days_around(stated) } else { stated }
     }
 
     /// What the weather states, else the value of the month.
@@ -261,7 +294,7 @@ impl Sky<'_> {
             azimuth: collectors.azimuth,
             albedo: self.house.plant_room.albedo.unwrap_or(Fraction::constant(0.2)),
         };
-        let stated = on_plane(&self.weather, self.horizon, location, &plane);
+        let stated = self.whole(on_plane(&self.weather, self.horizon, location, &plane));
         let dull = || on_plane(&self.dull(location), self.horizon, location, &plane);
         filled(stated, dull, "the light on the collectors", notes)
     }
@@ -279,6 +312,17 @@ impl Sky<'_> {
         let span = Slot::new(self.horizon.start(), self.horizon.end());
         span.map(|span| dull_sky(location, span)).unwrap_or_default()
     }
+}
+
+/// Half-hours with each gap filled by the same time a day before, or after.
+fn as_the_days_around(mut values: Vec<Option<f64>>) -> Vec<Option<f64>> {
+    for slot in 48..values.len() {
+        values[slot] = values[slot].or(values[slot - 48]);
+    }
+    for slot in (0..values.len().saturating_sub(48)).rev() {
+        values[slot] = values[slot].or(values[slot + 48]);
+    }
+    values
 }
 
 /// What is stated, else a dull day, else darkness.

@@ -5,7 +5,7 @@ use std::io::{IsTerminal, Write};
 use chrono::NaiveDate;
 use optimiser::replay::Settings;
 
-use crate::assemble::{PeriodError, period, refuse_plant_room};
+use crate::assemble::{PeriodError, period, refuse_phases};
 use crate::replay::{Progress, day, document, replay, table};
 use crate::report;
 use crate::site_file;
@@ -19,14 +19,14 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
     let checked = site_file::read(&text, &name)
         .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
     let house = checked.house;
-    refuse_plant_room(&house, "replays").map_err(|error| Problem::new(Failure::Site, error))?;
+    refuse_phases(&house).map_err(|error| Problem::new(Failure::Site, error))?;
     let known = files::known(&arguments.inputs, &house)?;
     let days = (date(arguments.from.as_deref())?, date(arguments.to.as_deref())?);
     let period = period(&house, &known, arguments.draws_column.as_deref(), days)
         .map_err(|error| Problem::new(failure(&error), error))?;
     let mut bar = Bar::new();
     let replayed =
-        replay(&house, &period, Settings::default(), !arguments.no_bound, &mut |progress| {
+        replay(&house, &period, Settings::of(&house.site), !arguments.no_bound, &mut |progress| {
             bar.show(progress);
         })
         .map_err(|error| Problem::new(Failure::Data, error))?;

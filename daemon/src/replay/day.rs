@@ -1,5 +1,7 @@
 //! One local day, slot by slot, so that a customer can check the sums by hand.
 
+mod plant_room;
+
 use std::fmt::Write as _;
 
 use chrono::NaiveDate;
@@ -18,13 +20,14 @@ pub fn render(replayed: &Replayed<'_>, date: NaiveDate) -> Option<String> {
     let last = slots.iter().rposition(|slot| local_date(slot.start(), zone) == date)?;
     let entry = replayed.stowheat();
     let ledger = Ledger::of(&replayed.stage, &entry.run, first..last + 1);
+    let works = entry.run.outcome.plant_room.is_some();
     let mut out = String::new();
     let title = format!("{}, {date}: stowheat, half-hour by half-hour", replayed.house.name);
     put(&mut out, &title);
     put(
         &mut out,
         &format!(
-            "{:<9}{:>9}{:>9}{:>8}{:>8}{:>9}{:>8}{:>8}{:>8}{:>8}{:>8}{:>9}{:>7}{:>8}",
+            "{:<9}{:>9}{:>9}{:>8}{:>8}{:>9}{:>8}{:>8}{:>8}{}{:>8}{:>8}{:>9}{:>7}{:>8}",
             "Start",
             "buy",
             "sell",
@@ -34,6 +37,7 @@ pub fn render(replayed: &Replayed<'_>, date: NaiveDate) -> Option<String> {
             "PV",
             "house",
             "heaters",
+            if works { format!("{:>8}", "sources") } else { String::new() },
             "charge",
             "disch.",
             "battery",
@@ -48,7 +52,7 @@ pub fn render(replayed: &Replayed<'_>, date: NaiveDate) -> Option<String> {
     put(
         &mut out,
         &format!(
-            "{:<27}{:>8.3}{:>8.3}{:>9.2}{:>8.3}{:>8.3}{:>8.3}{:>8.3}{:>8.3}",
+            "{:<27}{:>8.3}{:>8.3}{:>9.2}{:>8.3}{:>8.3}{:>8.3}{}{:>8.3}{:>8.3}",
             "Sum",
             house.import_kwh,
             house.export_kwh,
@@ -56,17 +60,24 @@ pub fn render(replayed: &Replayed<'_>, date: NaiveDate) -> Option<String> {
             house.pv_kwh,
             house.base_kwh,
             house.heaters_kwh,
+            if works { format!("{:>8.3}", house.sources_kwh) } else { String::new() },
             house.charge_kwh,
             house.discharge_kwh
         ),
     );
     let money = Currency::new(&replayed.house.tariff.currency);
+    plant_room::table(&mut out, replayed, entry, &(first..=last).collect::<Vec<_>>());
     put(&mut out, "");
     put(
         &mut out,
         &format!(
-            "Bill of the day {}, over {}/{} half-hours with a price; wear {}; unmet {:.2} %.",
+            "Bill of the day {}{}, over {}/{} half-hours with a price; wear {}; unmet {:.2} %.",
             money.amount(ledger.bill()),
+            if replayed.house.site.plant_room.boiler.is_some() {
+                format!(", fuel {}", money.amount(ledger.fuel_cost()))
+            } else {
+                String::new()
+            },
             ledger.slots - ledger.unpriced_slots,
             ledger.slots,
             money.amount(ledger.wear),
@@ -79,8 +90,11 @@ pub fn render(replayed: &Replayed<'_>, date: NaiveDate) -> Option<String> {
     );
     put(
         &mut out,
-        "Each row: import + PV + disch. = house + heaters + charge + export. Battery, top [°C] and \
-         litres at the tap are those at the end of the half-hour.",
+        &format!(
+            "Each row: import + PV + disch. = house + heaters{} + charge + export. Battery, top [°C] \
+             and litres at the tap are those at the end of the half-hour.",
+            if works { " + sources" } else { "" }
+        ),
     );
     Some(out)
 }
@@ -92,6 +106,7 @@ fn row(replayed: &Replayed<'_>, entry: &Entry, slot: usize) -> String {
         price.map_or_else(|| "unknown".to_owned(), |p| format!("{:.3}", p.per_kwh()))
     };
     let house = &entry.run.outcome.house[slot];
+    let works = entry.run.outcome.plant_room.is_some();
     let paid = import.zip(export).map_or_else(
         || "unknown".to_owned(),
         |(buy, sell)| {
@@ -104,7 +119,7 @@ fn row(replayed: &Replayed<'_>, entry: &Entry, slot: usize) -> String {
     let top = top.filter_map(|layers| layers.last().copied()).fold(f64::NEG_INFINITY, f64::max);
     let litres: f64 = traces.iter().map(|trace| trace.slots()[slot].usable_litres).sum();
     format!(
-        "{:<9}{:>9}{:>9}{:>8.3}{:>8.3}{:>9}{:>8.3}{:>8.3}{:>8.3}{:>8.3}{:>8.3}{:>9.3}{:>7.1}{:>8.0}",
+        "{:<9}{:>9}{:>9}{:>8.3}{:>8.3}{:>9}{:>8.3}{:>8.3}{:>8.3}{}{:>8.3}{:>8.3}{:>9.3}{:>7.1}{:>8.0}",
         local::clear_clock(replayed.house.time_zone, span.start()),
         rate(import),
         rate(export),
@@ -114,6 +129,7 @@ fn row(replayed: &Replayed<'_>, entry: &Entry, slot: usize) -> String {
         house.pv_kwh,
         house.base_kwh,
         house.heaters_kwh,
+        if works { format!("{:>8.3}", house.sources_kwh) } else { String::new() },
         house.charge_kwh,
         house.discharge_kwh,
         house.battery_kwh,

@@ -5,12 +5,17 @@
     reason = "the comments are the schema's descriptions, with units in plain brackets"
 )]
 
+mod plant_room;
+
+pub use plant_room::{Kept, PlantRoom, Route};
+
 use optimiser::replay::bound::Bound as Found;
 use optimiser::replay::{Ledger, StoredWorth};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{Entry, Replayed};
+use crate::house::House;
 use crate::present::{digits::rounded, local};
 
 /// Name and version of the document.
@@ -41,6 +46,8 @@ pub struct Document {
     pub standing_charge: f64,
     /// What a kWh of heat left over is valued at [minor unit/kWh].
     pub worth_of_heat: f64,
+    /// What a kWh of heat left over in buffer, rooms and pool is valued at [minor unit/kWh].
+    pub worth_of_heat_elsewhere: f64,
     /// What a kWh of charge left over is valued at [minor unit/kWh].
     pub worth_of_charge: f64,
     /// Half-hours in the period and those with a value.
@@ -76,6 +83,8 @@ pub struct Coverage {
     pub pv: usize,
     /// With base load.
     pub load: usize,
+    /// With outdoor temperature; null where no plant room needs it.
+    pub weather: Option<usize>,
 }
 
 /// What knowing everything would have cost.
@@ -96,7 +105,8 @@ pub struct Controller {
     pub name: String,
     /// Settings of a rule, in words.
     pub settings: Option<String>,
-    /// Whether unmet draw heat stayed within one in a thousand.
+    /// Whether unmet draw heat stayed within one in a thousand, and rooms and pool were
+    /// not too cold by more than 0.05 and 0.25 K in the mean.
     pub comfortable: bool,
     /// Ends of the pasteurisation holds that the plant proved, by rule of the site.
     pub holds: Vec<Vec<String>>,
@@ -118,7 +128,7 @@ pub struct Month {
 }
 
 /// Sums: bill = import_cost − export_income;
-/// cost = bill + unpriced_cost + wear − stored_gain.
+/// cost = bill + plant_room.fuel_cost + unpriced_cost + wear − stored_gain.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[expect(missing_docs, reason = "every name states quantity and unit")]
@@ -159,6 +169,8 @@ pub struct Sums {
     pub hours_battery_full: f64,
     pub hours_battery_at_reserve: f64,
     pub hours_all_elements: f64,
+    /// Null for a house of stores and elements.
+    pub plant_room: Option<PlantRoom>,
 }
 
 /// The JSON Schema of the document.
@@ -187,12 +199,14 @@ impl Document {
             last_day: replayed.period.days.1.to_string(),
             standing_charge: money(replayed.standing_charge()),
             worth_of_heat: fine(replayed.worth.heat),
+            worth_of_heat_elsewhere: fine(replayed.worth.elsewhere),
             worth_of_charge: fine(replayed.worth.battery),
             coverage: Coverage {
                 half_hours: gaps.slots,
                 prices: gaps.slots - gaps.prices,
                 pv: gaps.slots - gaps.pv,
                 load: gaps.slots - gaps.load,
+                weather: gaps.weather.map(|missing| gaps.slots - missing),
             },
             controllers: replayed.entries.iter().map(|e| Controller::new(replayed, e)).collect(),
             bound: bound(0),
@@ -222,22 +236,23 @@ impl Controller {
         let time = |end: &optimiser::time::Instant| local::rfc_3339(zone, *end);
         let month = |(first, ledger): &(chrono::NaiveDate, Ledger)| Month {
             first_day: first.to_string(),
-            sums: Sums::new(ledger, replayed.worth),
+            sums: Sums::new(replayed.house, ledger, replayed.worth),
         };
         Self {
             name: entry.name.to_owned(),
             settings: entry.settings.clone(),
             comfortable: entry.comfortable,
             holds: entry.run.holds.iter().map(|holds| holds.iter().map(time).collect()).collect(),
-            whole: Sums::new(&entry.whole, replayed.worth),
+            whole: Sums::new(replayed.house, &entry.whole, replayed.worth),
             months: entry.months.iter().map(month).collect(),
         }
     }
 }
 
 impl Sums {
-    fn new(ledger: &Ledger, worth: StoredWorth) -> Self {
+    fn new(site: &House, ledger: &Ledger, worth: StoredWorth) -> Self {
         let house = &ledger.house;
+        let room = ledger.plant_room.as_ref();
         Self {
             half_hours: ledger.slots,
             unpriced_half_hours: ledger.unpriced_slots,
@@ -275,6 +290,7 @@ impl Sums {
             hours_battery_full: ledger.limits.battery_full,
             hours_battery_at_reserve: ledger.limits.battery_empty,
             hours_all_elements: ledger.limits.elements,
+            plant_room: room.map(|sums| PlantRoom::new(site, sums, house.sources_kwh)),
         }
     }
 }

@@ -6,10 +6,10 @@ pub mod document;
 pub mod table;
 
 use chrono::NaiveDate;
-use optimiser::problem::{PlantRoomState, ProblemError, State};
+use optimiser::problem::{ProblemError, State};
 use optimiser::replay::baseline::{Kind, Tuned, tune};
 use optimiser::replay::bound::{Bound, Comfort, prescient};
-use optimiser::replay::{Ledger, Planning, Run, Settings, Stage, StoredWorth};
+use optimiser::replay::{Ledger, Planning, RoomsAndPool, Run, Settings, Stage, StoredWorth};
 use optimiser::solve::SolveLimits;
 
 use crate::assemble::{Gaps, Period};
@@ -18,6 +18,9 @@ use crate::local_time::local_date;
 
 /// Share of draw heat that may arrive cold.
 pub const ALLOWED_UNMET: f64 = 0.001;
+
+/// Why a plant room has no bound, in words.
+pub const NO_BOUND: &str = "the linear program is not everywhere kinder than the simulated plant room, so what it would cost knowing everything is not certain to be the least";
 
 /// Time that each bound may take [s].
 const BOUND_SECONDS: f64 = 300.0;
@@ -52,7 +55,7 @@ pub struct Entry {
     pub name: &'static str,
     /// Settings of a rule, in words.
     pub settings: Option<String>,
-    /// Whether unmet heat stayed within what is allowed.
+    /// Whether unmet heat, and cold rooms and pool, stayed within what is allowed.
     pub comfortable: bool,
     /// What the plant did.
     pub run: Run,
@@ -78,7 +81,7 @@ impl Entry {
                 from = slot;
             }
         }
-        let comfortable = 0.01 * whole.taps.unmet_percent() <= ALLOWED_UNMET;
+        let comfortable = whole.is_comfortable(ALLOWED_UNMET);
         Self { name, settings: None, comfortable, run, whole, months }
     }
 }
@@ -89,8 +92,8 @@ impl Replayed<'_> {
         &self.entries[0]
     }
 
-    /// The cheapest rule among those that kept the water hot enough, or else
-    /// the one that left least unmet.
+    /// The cheapest rule among those that kept everything warm enough, or else the
+    /// one that came nearest.
     pub fn best_rule(&self) -> Option<&Entry> {
         let cost = |entry: &&Entry| entry.whole.cost(self.worth);
         let rules = &self.entries[1..];
@@ -99,9 +102,37 @@ impl Replayed<'_> {
             .filter(|entry| entry.comfortable)
             .min_by(|a, b| cost(a).total_cmp(&cost(b)))
             .or_else(|| {
-                let unmet = |entry: &&Entry| entry.whole.taps.unmet_kwh;
-                rules.iter().min_by(|a, b| unmet(a).total_cmp(&unmet(b)))
+                let short = |entry: &&Entry| entry.whole.discomfort();
+                rules.iter().min_by(|a, b| short(a).total_cmp(&short(b)))
             })
+    }
+
+    /// What a run left cold, in words.
+    pub fn shortfall(&self, entry: &Entry) -> String {
+        let mut parts = Vec::new();
+        let whole = &entry.whole;
+        if 0.01 * whole.taps.unmet_percent() > ALLOWED_UNMET {
+            parts.push(format!(
+                "{} left {:.2} % of the hot water's heat unmet, more than the 0.10 % allowed",
+                entry.name,
+                whole.taps.unmet_percent()
+            ));
+        }
+        let room = whole.plant_room.as_ref();
+        let kept = [
+            ("the rooms", room.and_then(|room| room.rooms), RoomsAndPool::ROOMS_K),
+            ("the pool", room.and_then(|room| room.pool), RoomsAndPool::POOL_K),
+        ];
+        for (name, sums, allowed) in kept {
+            let mean = sums.map_or(0.0, |sums| sums.mean_below());
+            if mean > allowed {
+                parts.push(format!(
+                    "{} left {name} too cold by {mean:.2} K in the mean, more than the {allowed} K allowed",
+                    entry.name
+                ));
+            }
+        }
+        parts.join(", and ")
     }
 
     /// Saving of stowheat against a rule: cost without less cost with, each
@@ -165,7 +196,7 @@ pub fn replay<'a>(
     let start = State {
         battery: house.state.battery,
         stores: house.state.stores.clone(),
-        plant_room: PlantRoomState::default(),
+        plant_room: house.state.plant_room.clone(),
     };
     let stage = Stage::new(&house.site, &period.timeline, &start)?;
     let slots = stage.horizon().len();
@@ -183,7 +214,7 @@ pub fn replay<'a>(
             entries.push(entry);
         }
     }
-    let bounds = with_bound.then(|| {
+    let bounds = (with_bound && stage.has_bound()).then(|| {
         let limits = SolveLimits { seconds: BOUND_SECONDS, ..SolveLimits::default() };
         [Comfort::Draws, Comfort::Ready].map(|comfort| {
             progress(Progress::Bound);

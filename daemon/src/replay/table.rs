@@ -4,8 +4,19 @@ use std::fmt::Write as _;
 
 use optimiser::replay::Ledger;
 
-use super::{Entry, Replayed};
+use super::{Entry, NO_BOUND, Replayed};
 use crate::present::Currency;
+
+macro_rules! line {
+    ($out:expr) => { $out.push('\n') };
+    ($out:expr, $($text:tt)*) => {{
+        let text = format!($($text)*);
+        $out.push_str(text.trim_end());
+        $out.push('\n');
+    }};
+}
+
+mod plant_room;
 
 /// Names of the bounds.
 const BOUNDS: [&str; 2] = ["knowing everything", "the same, equal comfort"];
@@ -18,6 +29,7 @@ pub fn render(replayed: &Replayed<'_>) -> String {
     page.costs(&mut out);
     page.months(&mut out);
     page.energy(&mut out);
+    page.plant_room(&mut out);
     page.comfort(&mut out);
     page.limits(&mut out);
     page.remarks(&mut out);
@@ -27,14 +39,6 @@ pub fn render(replayed: &Replayed<'_>) -> String {
 struct Page<'a> {
     replayed: &'a Replayed<'a>,
     money: Currency,
-}
-
-macro_rules! line {
-    ($out:expr) => { $out.push('\n') };
-    ($out:expr, $($text:tt)*) => {{
-        // Writing to a string cannot fail.
-        let _ = writeln!($out, $($text)*);
-    }};
 }
 
 impl Page<'_> {
@@ -57,13 +61,16 @@ impl Page<'_> {
     }
 
     fn costs(&self, out: &mut String) {
+        let burns = self.replayed.house.site.plant_room.boiler.is_some();
+        let fuel = |text: &str| if burns { format!("{text:>10}") } else { String::new() };
         line!(
             out,
-            "{:<16}{:>11}{:>11}{:>11}{:>9}{:>11}{:>11}{:>9}",
+            "{:<16}{:>11}{:>11}{:>11}{}{:>9}{:>11}{:>11}{:>9}",
             "Cost",
             "import",
             "export",
             "bill",
+            fuel("fuel"),
             "wear",
             "left over",
             "cost",
@@ -73,11 +80,12 @@ impl Page<'_> {
             let whole = &entry.whole;
             line!(
                 out,
-                "{:<16}{:>11}{:>11}{:>11}{:>9}{:>11}{:>11}{:>9}",
+                "{:<16}{:>11}{:>11}{:>11}{}{:>9}{:>11}{:>11}{:>9}",
                 entry.name,
                 self.money.amount(whole.import_cost),
                 self.money.amount(-whole.export_income),
                 self.money.amount(whole.bill()),
+                fuel(&self.money.amount(whole.fuel_cost())),
                 self.money.amount(whole.wear),
                 self.money.amount(-whole.stored_gain(self.replayed.worth)),
                 self.money.amount(whole.cost(self.replayed.worth)),
@@ -89,6 +97,9 @@ impl Page<'_> {
                 Ok(bound) => line!(out, "{name:<24}{:>55}", self.money.amount(bound.cost)),
                 Err(why) => line!(out, "{name:<24} no answer: {why}"),
             }
+        }
+        if !self.replayed.stage.has_bound() {
+            line!(out, "No bound: {NO_BOUND}.");
         }
         line!(out);
         if let Some(rule) = self.replayed.best_rule() {
@@ -103,8 +114,8 @@ impl Page<'_> {
         if !own.comfortable {
             line!(
                 out,
-                "NOT AT EQUAL COMFORT: stowheat left {} of the hot water's heat unmet, more than the 0.10 % allowed; read the saving as an upper limit.",
-                percent(own)
+                "NOT AT EQUAL COMFORT: {}; read the saving as an upper limit.",
+                self.replayed.shortfall(own)
             );
         }
         if let Some(share) = self.replayed.captured() {
@@ -237,7 +248,7 @@ impl Page<'_> {
         for entry in &replayed.entries[1..] {
             let settings = entry.settings.as_deref().unwrap_or_default();
             let cold =
-                if entry.comfortable { "" } else { " (no setting kept the water hot enough)" };
+                if entry.comfortable { "" } else { " (no setting kept everything warm enough)" };
             line!(out, "{:<16}{settings}{cold}", entry.name);
         }
         line!(out);
@@ -245,10 +256,12 @@ impl Page<'_> {
         let share = |missing: usize| format!("{}/{}", gaps.slots - missing, gaps.slots);
         line!(
             out,
-            "Half-hours with a value: prices {}, PV {}, load {}.",
+            "Half-hours with a value: prices {}, PV {}, load {}{}.",
             share(gaps.prices),
             share(gaps.pv),
-            share(gaps.load)
+            share(gaps.load),
+            gaps.weather
+                .map_or_else(String::new, |g| format!(", outdoor temperature {}", share(g)))
         );
         if gaps.prices > 0 {
             let whole = &replayed.stowheat().whole;

@@ -24,9 +24,10 @@ const SOURCES: [Flow; 3] = [
     ("import", "import", |s| s.import_kwh),
 ];
 
-const USES: [Flow; 4] = [
+const USES: [Flow; 5] = [
     ("house", "rest of the house", |s| s.base_load_kwh),
-    ("heat", "hot water", |s| s.heaters_kwh),
+    ("heat", "elements", |s| s.heaters_kwh),
+    ("w3", "heat pumps and pumps", |s| s.sources_kwh),
     ("battery", "battery", |s| s.charge_kwh),
     ("export", "export", |s| s.export_kwh),
 ];
@@ -95,8 +96,9 @@ fn flows(svg: &mut Svg, day: &TypicalDay) {
     );
     // The battery's hatch stands on both sides and is named once.
     let mut names: Vec<(String, String)> = Vec::new();
-    for (hatch, name, _) in SOURCES.iter().chain(&USES) {
-        if names.iter().all(|(known, _)| known != hatch) {
+    for (hatch, name, of) in SOURCES.iter().chain(&USES) {
+        let runs = *hatch != "w3" || day.slots.iter().any(|slot| of(slot) > 0.0);
+        if runs && names.iter().all(|(known, _)| known != hatch) {
             names.push(((*hatch).to_owned(), (*name).to_owned()));
         }
     }
@@ -209,16 +211,24 @@ pub(super) fn table(day: &TypicalDay, money: &Currency) -> Table {
             "PV",
             "battery gave",
             "house",
-            "hot water",
+            "elements",
             "battery took",
             "battery holds",
             "top °C",
             "litres",
         ],
     );
+    let works = day.slots.iter().any(|slot| slot.sources_kwh > 0.0);
+    let ends = plant_room(day);
+    if works {
+        table.head("heat pumps and pumps");
+    }
+    for (name, _) in &ends {
+        table.head(&format!("{name} °C"));
+    }
     let price = |price: Option<f64>| price.map_or_else(|| "unknown".to_owned(), |p| text(p, 3));
     for slot in &day.slots {
-        table.row(vec![
+        let mut cells = vec![
             slot.start.clone(),
             price(slot.import_price),
             price(slot.export_price),
@@ -233,11 +243,18 @@ pub(super) fn table(day: &TypicalDay, money: &Currency) -> Table {
             text(slot.battery_kwh, 3),
             text(slot.top_c, 1),
             text(slot.usable_litres, 0),
-        ]);
+        ];
+        if works {
+            cells.push(text(slot.sources_kwh, 3));
+        }
+        let end =
+            |of: &fn(&SlotRow) -> Option<f64>| of(slot).map_or_else(String::new, |c| text(c, 1));
+        cells.extend(ends.iter().map(|(_, of)| end(of)));
+        table.row(cells);
     }
     let sum = |of: fn(&SlotRow) -> f64| text(day.slots.iter().map(of).sum(), 3);
     let blank = String::new;
-    table.row(vec![
+    let mut cells = vec![
         "Sum".to_owned(),
         blank(),
         blank(),
@@ -252,9 +269,24 @@ pub(super) fn table(day: &TypicalDay, money: &Currency) -> Table {
         blank(),
         blank(),
         blank(),
-    ]);
+    ];
+    if works {
+        cells.push(sum(|s| s.sources_kwh));
+    }
+    cells.extend(ends.iter().map(|_| blank()));
+    table.row(cells);
     table.mark();
     table
+}
+
+/// A temperature at the end of a half-hour, by name.
+type End = (&'static str, fn(&SlotRow) -> Option<f64>);
+
+/// Temperatures at the end of half-hours, of what there is.
+fn plant_room(day: &TypicalDay) -> Vec<End> {
+    let all: [End; 3] =
+        [("buffer", |s| s.buffer_c), ("rooms", |s| s.rooms_c), ("pool", |s| s.pool_c)];
+    all.into_iter().filter(|(_, of)| day.slots.iter().any(|slot| of(slot).is_some())).collect()
 }
 
 /// With a capital letter.

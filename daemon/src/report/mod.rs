@@ -17,6 +17,7 @@ mod plant;
 mod plant_room;
 mod plot;
 mod savings;
+mod sources;
 mod words;
 
 pub use of_replay::of_replay;

@@ -3,7 +3,7 @@
 use super::markup::{Section, Table, escaped, page, paragraph};
 use super::months::Past;
 use super::options::Served;
-use super::{chosen, coverage, currents, day, months, options, plant, words};
+use super::{chosen, coverage, currents, day, months, options, plant, sources, words};
 use crate::house::House;
 use crate::present::Currency;
 use crate::present::digits::text;
@@ -20,6 +20,9 @@ pub fn of_replay(house: &House, case: &Case, files: &[Source]) -> String {
         Section::new("plant", "The plant", plant::figure(house).html()),
         Section::new("controls", "stowheat beside simple controls", controls(replay, &money)),
     ];
+    if let Some(body) = sources::section(replay, &money) {
+        sections.push(Section::new("sources", "Sources, rooms and pool", body));
+    }
     if let (Some(before), Some(after)) = (kept::rule(case), replay.controllers.first()) {
         let pasts = [Past { name: &period, before, after }];
         let of = format!("stowheat against {}", before.settings.as_ref().unwrap_or(&before.name));
@@ -77,9 +80,12 @@ fn summary(case: &Case, money: &Currency) -> String {
         "One period only: no range over years can be given, and another year may be quite different.".to_owned(),
     );
     if replay.controllers.first().is_some_and(|own| !own.comfortable) {
-        doubts.push(
-            "NOT AT EQUAL COMFORT: stowheat left more than 0.10 % of the hot water's heat unmet; no saving is claimed.".to_owned(),
-        );
+        let colder = match replay.controllers.first().and_then(|own| own.whole.plant_room.as_ref())
+        {
+            Some(_) => "hot water, rooms or pool colder than is allowed",
+            None => "more than 0.10 % of the hot water's heat unmet",
+        };
+        doubts.push(format!("NOT AT EQUAL COMFORT: stowheat left {colder}; no saving is claimed."));
     }
     let missing = replay.coverage.half_hours - replay.coverage.prices;
     if missing > 0 {
@@ -141,7 +147,7 @@ fn controls(replay: &Document, money: &Currency) -> String {
     }
     table.html()
         + &paragraph(
-            "Cost is the bill with an estimate for half-hours without a price, wear of the battery, and stored heat and charge valued alike at both ends. The marked control is the cheapest that kept the water hot; each is set as it would have been best in hindsight.",
+            "Cost is the bill and what was paid for fuel, with an estimate for half-hours without a price, wear of the battery, and stored heat and charge valued alike at both ends. The marked control is the cheapest that kept the water hot; each is set as it would have been best in hindsight.",
         )
 }
 

@@ -13,6 +13,7 @@ pub(super) fn assumptions(notes: &[String], terms: Option<String>) -> String {
     items.extend(
         [
             "Every half-hour is decided from what was known when it began: prices as published, draws and load as learnt, weather as forecast; a simulated plant of stacked layers of water says what came of it.",
+            "Heat pumps, collectors, rooms, pool and buffer, where there are any: the models that `stowheat check` and `plan` name beside the house.",
             "Water: density and heat capacity by IAPWS-95 as in CoolProp, 1.163 Wh for each litre and kelvin. Standing loss: as the site file states, in the sense of Regulation (EU) No 812/2013 and EN 12897.",
             "Savings are differences between replays of the same days (no source needed: it is the definition), not against a house that does nothing.",
             "Present value, payback and annual cost: definitions of Fuller and Petersen, NIST Handbook 135 (1995). Replacement and value left: EN 15459-1:2017.",
@@ -74,11 +75,14 @@ pub(super) fn hand(past: &str, day: &TypicalDay, table: &Table, money: &Currency
             text(day.bill, 2),
             day.slots.len()
         ),
-        "In each row, import + PV + battery gave = house + hot water + battery took + export, but for the rounding.".to_owned(),
         format!(
-            "The battery cannot save more than it gives, and it gave {} kWh; house and hot water took {} kWh, of which PV could serve up to {} kWh.",
+            "In each row, import + PV + battery gave = house + elements{} + battery took + export, but for the rounding.",
+            if sum(|s| s.sources_kwh) > 0.0 { " + heat pumps and pumps" } else { "" }
+        ),
+        format!(
+            "The battery cannot save more than it gives, and it gave {} kWh; house and heating took {} kWh, of which PV could serve up to {} kWh.",
             text(sum(|s| s.discharge_kwh), 2),
-            text(sum(|s| s.base_load_kwh) + sum(|s| s.heaters_kwh), 2),
+            text(sum(|s| s.base_load_kwh + s.heaters_kwh + s.sources_kwh), 2),
             text(sum(|s| s.pv_kwh), 2)
         ),
         format!(
@@ -86,10 +90,7 @@ pub(super) fn hand(past: &str, day: &TypicalDay, table: &Table, money: &Currency
             text(sum(|s| s.heaters_kwh), 2),
             text(sum(|s| s.heaters_kwh) / 0.001_163 / 40.0, 0)
         ),
-        format!(
-            "The bill of this day is {}, without the standing charge.",
-            money.amount(day.bill)
-        ),
+        format!("The bill of this day is {}, without the standing charge.", money.amount(day.bill)),
     ];
     paragraph(&format!(
         "{past}, {}: {}. Take the meter's prices of that day and a pocket calculator.",

@@ -1,4 +1,4 @@
-//! One candidate in one world, as it is kept: `stowheat/case/1`.
+//! One candidate in one world, as it is kept: `stowheat/case/2`.
 
 use optimiser::problem::ProblemError;
 use optimiser::replay::Settings;
@@ -15,7 +15,7 @@ use crate::house::House;
 use crate::replay::{Entry, Progress, Replayed, document::Document, replay};
 
 /// Name and version of the document.
-pub const SCHEMA: &str = "stowheat/case/1";
+pub const SCHEMA: &str = "stowheat/case/2";
 
 /// A candidate replayed in a world.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -75,7 +75,7 @@ pub fn case(
 ) -> Result<Case, CaseError> {
     let house = world.house(&candidate.house);
     let period = world.period(&house)?;
-    let replayed = replay(&house, &period, Settings::default(), true, progress)?;
+    let replayed = replay(&house, &period, Settings::of(&house.site), true, progress)?;
     Ok(Case::of(&house, &replayed, input(candidate, world)))
 }
 

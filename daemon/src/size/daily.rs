@@ -1,7 +1,8 @@
 //! What a case keeps of single days.
 
 use chrono::{Datelike, NaiveDate};
-use optimiser::replay::{Run, Stage};
+use optimiser::plant::PlantRoomTrace;
+use optimiser::replay::{PlantRoomSums, Run, Stage};
 use optimiser::sizing::{Day, Service};
 use optimiser::units::Price;
 use schemars::JsonSchema;
@@ -45,9 +46,9 @@ pub struct Detail {
     /// Highest current per phase in each half-hour, from the most to the least,
     /// at every hundredth of the period [A].
     pub currents_amperes: Vec<f64>,
-    /// Heat that arrived at the taps [kWh].
+    /// Heat that arrived at the taps, in the rooms and in the pool [kWh].
     pub heat_kwh: f64,
-    /// What the elements' energy cost, at the price of each half-hour's margin [minor unit].
+    /// What the energy for it cost, electricity at the price of each half-hour's margin [minor unit].
     pub heat_cost: f64,
 }
 
@@ -97,7 +98,7 @@ impl SlotRow {
     }
 }
 
-/// A half-hour: import + pv + discharge = base_load + heaters + charge + export.
+/// A half-hour: import + pv + discharge = base_load + heaters + sources + charge + export.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[expect(missing_docs, reason = "every name states quantity and unit")]
@@ -110,12 +111,17 @@ pub struct SlotRow {
     pub pv_kwh: f64,
     pub base_load_kwh: f64,
     pub heaters_kwh: f64,
+    /// Heat pumps, boiler and pumps.
+    pub sources_kwh: f64,
     pub charge_kwh: f64,
     pub discharge_kwh: f64,
     pub battery_kwh: f64,
     pub top_c: f64,
     pub bottom_c: f64,
     pub usable_litres: f64,
+    pub buffer_c: Option<f64>,
+    pub rooms_c: Option<f64>,
+    pub pool_c: Option<f64>,
 }
 
 impl Detail {
@@ -133,7 +139,9 @@ impl Detail {
         let import = |day: &Day| day.ledger.house.import_kwh;
         let peak = (0..days.len()).max_by(|&a, &b| import(&days[a]).total_cmp(&import(&days[b])));
         let taps = days.iter().map(|day| day.ledger.taps);
-        let heat: f64 = taps.clone().map(|t| t.asked_kwh - t.unmet_kwh).sum();
+        let circuits = days.iter().filter_map(|day| day.ledger.plant_room.as_ref());
+        let heat: f64 = taps.clone().map(|t| t.asked_kwh - t.unmet_kwh).sum::<f64>()
+            + circuits.map(PlantRoomSums::circuits_kwh).sum::<f64>();
         Self {
             days: days.len(),
             days_short: service.days_short,
@@ -246,6 +254,10 @@ fn row(house: &House, stage: &Stage<'_>, run: &Run, slot: usize) -> SlotRow {
     let tops = ends.clone().filter_map(|layers| layers.last().copied());
     let bottoms = ends.filter_map(|layers| layers.first().copied());
     let fine = |value: f64| rounded(value, 3);
+    let (trace, room) = (run.outcome.plant_room.as_ref(), &house.site.plant_room);
+    let celsius = |there: bool, of: &dyn Fn(&PlantRoomTrace) -> f64| {
+        trace.filter(|_| there).map(|trace| rounded(of(trace), 1))
+    };
     SlotRow {
         start: local::clear_clock(house.time_zone, stage.horizon().slots()[slot].start()),
         import_price: import.map(price),
@@ -255,6 +267,7 @@ fn row(house: &House, stage: &Stage<'_>, run: &Run, slot: usize) -> SlotRow {
         pv_kwh: fine(record.pv_kwh),
         base_load_kwh: fine(record.base_kwh),
         heaters_kwh: fine(record.heaters_kwh),
+        sources_kwh: fine(record.sources_kwh),
         charge_kwh: fine(record.charge_kwh),
         discharge_kwh: fine(record.discharge_kwh),
         battery_kwh: fine(record.battery_kwh),
@@ -264,5 +277,8 @@ fn row(house: &House, stage: &Stage<'_>, run: &Run, slot: usize) -> SlotRow {
             run.outcome.stores.iter().map(|trace| trace.slots()[slot].usable_litres).sum(),
             0,
         ),
+        buffer_c: celsius(room.buffer.is_some(), &|trace| trace.buffer(slot + 1)),
+        rooms_c: celsius(room.rooms.is_some(), &|trace| trace.slots()[slot].air),
+        pool_c: celsius(room.pool.is_some(), &|trace| trace.pool(slot + 1)),
     }
 }

@@ -3,12 +3,13 @@
 use crate::site_file::Place;
 
 /// Suffixes of keys and the signs of their units.
-const UNITS: [(&str, &str); 10] = [
+const UNITS: [(&str, &str); 11] = [
     ("_kwh_per_24h", "kWh/24 h"),
     ("_minor_per_kwh", "minor/kWh"),
     ("_kwh", "kWh"),
     ("_kw", "kW"),
     ("_litres", "L"),
+    ("_square_metres", "m²"),
     ("_amperes", "A"),
     ("_celsius", "°C"),
     ("_metres", "m"),

@@ -1,7 +1,7 @@
 //! What a little more of everything would have been worth in a world:
 //! `stowheat/margins/1`.
 
-use optimiser::problem::{PlantRoomState, State};
+use optimiser::problem::State;
 use optimiser::replay::Stage;
 use optimiser::sizing::{Capacity, marginal_at, multipliers};
 use optimiser::solve::SolveLimits;
@@ -14,6 +14,7 @@ use super::case::CaseError;
 use super::{World, sha256};
 use crate::house::{House, Pv};
 use crate::present::digits::rounded;
+use crate::replay::NO_BOUND;
 
 /// Name and version of the document.
 pub const SCHEMA: &str = "stowheat/margins/1";
@@ -95,11 +96,15 @@ pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
     let stage = Stage::new(&house.site, &period.timeline, &start(&house))?;
     let limits = SolveLimits { seconds: SECONDS, ..SolveLimits::default() };
     let worth = stage.stored_worth();
-    let found = multipliers(&stage, worth, point.beside, limits);
+    let found = if stage.has_bound() {
+        multipliers(&stage, worth, point.beside, limits)
+    } else {
+        Err(format!("a plant room has none: {NO_BOUND}"))
+    };
     let mut values: Vec<Value> =
         found.iter().flatten().map(|m| value(&house, m.capacity, m.up, m.down)).collect();
     let mut failed = found.err();
-    if let Some(other) = point.with_battery {
+    if let Some(other) = point.with_battery.filter(|_| stage.has_bound()) {
         let mut fitted = world.house(&other.house);
         if let Some(battery) = &mut fitted.site.battery {
             battery.reserve = Energy::constant(0.0);
@@ -127,7 +132,7 @@ fn start(house: &House) -> State {
     State {
         battery: house.state.battery,
         stores: house.state.stores.clone(),
-        plant_room: PlantRoomState::default(),
+        plant_room: house.state.plant_room.clone(),
     }
 }
 

@@ -10,6 +10,7 @@ mod knowledge;
 mod meter;
 mod prices;
 mod reserve;
+mod weather;
 
 pub use caution::Caution;
 pub use diary::Diary;
@@ -18,6 +19,7 @@ pub use knowledge::{Knowledge, Mark};
 pub use meter::{Correction, RECENT, base_load, pv};
 pub use prices::{Expected, prices};
 pub use reserve::{Reserve, reserve};
+pub use weather::{air, light};
 
 /// Mean of what there is.
 fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {

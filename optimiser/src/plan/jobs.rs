@@ -158,6 +158,7 @@ impl Own<'_> {
     fn place(&self, jobs: &mut [Vec<Placed>]) {
         let mut slots: Vec<Vec<Placed>> = (0..jobs.len()).map(|slot| self.lasting(slot)).collect();
         let (least_run, least_rest, runs_already) = self.times();
+        let rests = self.rests();
         let on = |slots: &[Vec<Placed>], slot: usize| !slots[slot].is_empty();
         // Its circuits run all of the slot, beside each other.
         let in_turn = if self.source == Source::Buffer { 0..0 } else { 0..slots.len() };
@@ -174,7 +175,11 @@ impl Own<'_> {
                 own[last].minutes += length - total;
             }
             let total: f64 = own.iter().map(|job| job.minutes).sum();
-            let mut at = if behind && !before { (length - total).max(0.0) } else { 0.0 };
+            let spare = (length - total).max(0.0);
+            let mut at = if behind && !before { spare } else { 0.0 };
+            if slot == 0 {
+                at = at.max(rests.min(spare));
+            }
             for job in own {
                 job.delay = at;
                 at += job.minutes;
@@ -255,6 +260,15 @@ impl Own<'_> {
             }
             Source::Collectors | Source::Immersion | Source::Buffer => (0.0, 0.0, false),
         }
+    }
+
+    /// Minutes that a machine must still rest when the plan begins.
+    fn rests(&self) -> f64 {
+        let Source::HeatPump(index) = self.source else { return 0.0 };
+        let state = self.problem.state.plant_room.heat_pumps.get(index).copied();
+        let state = state.unwrap_or_default();
+        let least = self.problem.site.plant_room.heat_pumps[index].least_rest_seconds as f64;
+        if state.serves.is_some() { 0.0 } else { (least - state.seconds).max(0.0) / 60.0 }
     }
 }
 

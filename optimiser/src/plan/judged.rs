@@ -129,5 +129,5 @@ fn told(
     let solution = judged_solution(judge, &answer.solution, candidate);
     let publisher = Publisher::new(problem, &solution, &answer.refinement).judged(candidate);
     let schedule = Schedule { evidence, ..publisher.schedule(answer.origin()) };
-    Planned { schedule, solution }
+    Planned { schedule, solution, jobs: candidate.commands.jobs.clone() }
 }

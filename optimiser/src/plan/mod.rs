@@ -18,6 +18,7 @@ mod sharing;
 use crate::check::{Violation, violations};
 use crate::judge::Effort;
 use crate::model::{Formulation, Refinement};
+use crate::plant::{Commands, JobCommand};
 use crate::problem::Problem;
 use crate::schedule::{Origin, Schedule};
 use crate::solution::Solution;
@@ -51,6 +52,10 @@ pub struct Planned {
     pub schedule: Schedule,
     /// The linear program's answer.
     pub solution: Solution,
+    /// For each slot, what sources are told. The schedule says what they will give;
+    /// told no more than that they would give less, as a circuit does while its buffer
+    /// is still cold.
+    pub jobs: Vec<Vec<JobCommand>>,
 }
 
 /// Energy that is missing in a slot to serve the house within its limits.
@@ -121,7 +126,8 @@ impl Planner {
         }
         if self.effort == Effort::NONE {
             let solution = answer.solution;
-            return Outcome::Planned(Box::new(Planned { schedule: modelled, solution }));
+            let jobs = Commands::of(problem, &modelled).jobs;
+            return Outcome::Planned(Box::new(Planned { schedule: modelled, solution, jobs }));
         }
         let planned = match self.judged(problem, answer, &modelled) {
             Ok(planned) => planned,

@@ -207,6 +207,14 @@ impl Scene {
         })
     }
 
+    /// Runs of loops that reach into a slot.
+    pub(super) fn loop_runs_in(&self, slot: SlotFacts) -> impl Iterator<Item = PumpRun> {
+        self.loop_runs
+            .iter()
+            .filter(move |run| run.start < slot.end && run.end > slot.start)
+            .copied()
+    }
+
     /// Number of slots.
     pub fn len(&self) -> usize {
         self.slots.len()

@@ -13,7 +13,7 @@ mod step;
 use std::ops::Range;
 
 use super::command::Commands;
-use super::scene::Scene;
+use super::scene::{PumpRun, Scene};
 use super::store::{Bench, Course, StorePlant, Told};
 use super::trace::StoreTrace;
 use crate::physics::rooms::Network;
@@ -118,9 +118,10 @@ impl Works {
             }
             let mut record = PlantRoomSlot::default();
             let jobs = &commands.jobs[slot];
+            let runs: Vec<PumpRun> = scene.loop_runs_in(facts).collect();
             let mut now = facts.start;
             while now < facts.end {
-                let until = self.next(scene, slot, jobs, &inner, now);
+                let until = self.next(scene, slot, (jobs, &runs), &inner, now);
                 let mut moment = step::Moment {
                     works: self,
                     stores,
@@ -135,7 +136,7 @@ impl Works {
                     record: &mut record,
                 };
                 moment.sources();
-                moment.loops(&scene.loop_runs);
+                moment.loops(&runs);
                 for (index, store) in stores.iter().enumerate() {
                     store.advance(
                         &mut benches[index],
@@ -167,14 +168,14 @@ impl Works {
         &self,
         scene: &Scene,
         slot: usize,
-        jobs: &[super::JobCommand],
+        (jobs, runs): (&[super::JobCommand], &[PumpRun]),
         inner: &Inner,
         now: f64,
     ) -> f64 {
         let facts = &scene.slots[slot];
         let sunny =
             self.site.plant_room.collectors.is_some() && scene.ambient[slot].collectors > DIM;
-        let runs = scene.loop_runs.iter().filter(|run| run.start < facts.end && run.end > now);
+        let runs = runs.iter().filter(|run| run.end > now);
         let busy = !jobs.is_empty()
             || sunny
             || inner.machines.iter().any(|m| m.serves.is_some())

@@ -4,6 +4,10 @@
 //! apart, and beside the sum over the priced slots stands an estimate at the
 //! mean price of the same time of day, made alike for every run.
 
+mod plant_room;
+
+pub use plant_room::{BandSums, PlantRoomSums, RoomsAndPool, RouteSums};
+
 use std::ops::Range;
 
 use super::{Run, Stage};
@@ -52,6 +56,8 @@ pub struct Ledger {
     pub stored_kwh: (f64, f64),
     /// Battery level above empty, at the start and at the end [kWh].
     pub battery_kwh: (f64, f64),
+    /// The plant room, where the house has more than stores and elements.
+    pub plant_room: Option<PlantRoomSums>,
 }
 
 /// How the taps were served.
@@ -97,8 +103,10 @@ pub struct Limits {
 /// What stored energy is worth, the same at both ends and for every run [minor/kWh].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StoredWorth {
-    /// Heat above mains.
+    /// Heat in the stores above mains.
     pub heat: f64,
+    /// Heat in buffer, rooms and pool.
+    pub elsewhere: f64,
     /// Charge.
     pub battery: f64,
 }
@@ -133,6 +141,7 @@ impl Ledger {
                 first += store.elements.len();
             }
         }
+        ledger.plant_room = PlantRoomSums::of(stage, run, slots.clone());
         ledger.count_draws(stage, run, slots);
         ledger
     }
@@ -158,6 +167,7 @@ impl Ledger {
         sum.curtailed_kwh += record.curtailed_kwh;
         sum.base_kwh += record.base_kwh;
         sum.heaters_kwh += record.heaters_kwh;
+        sum.sources_kwh += record.sources_kwh;
         sum.charge_kwh += record.charge_kwh;
         sum.discharge_kwh += record.discharge_kwh;
         sum.overload_kwh += record.overload_kwh;
@@ -176,7 +186,7 @@ impl Ledger {
             at(level <= battery.reserve.kwh() + THERE, &mut self.limits.battery_empty);
         }
         let all: f64 = site.stores.iter().flat_map(|s| &s.elements).map(|e| e.power.kw()).sum();
-        at(record.heaters_kwh >= all * hours - THERE, &mut self.limits.elements);
+        at(all > 0.0 && record.heaters_kwh >= all * hours - THERE, &mut self.limits.elements);
     }
 
     /// Draws count in the slot in which they begin.
@@ -203,13 +213,32 @@ impl Ledger {
     /// What energy left at the end is worth beyond that at the start [minor].
     pub fn stored_gain(&self, worth: StoredWorth) -> f64 {
         (self.stored_kwh.1 - self.stored_kwh.0) * worth.heat
+            + self.plant_room.as_ref().map_or(0.0, |room| room.gained_kwh) * worth.elsewhere
             + (self.battery_kwh.1 - self.battery_kwh.0) * worth.battery
     }
 
-    /// What runs are compared by: bill, estimate for slots without a price and
+    /// Whether no more than a share of the draw heat arrived cold, and rooms and pool
+    /// were warm enough.
+    pub fn is_comfortable(&self, allowed_unmet: f64) -> bool {
+        0.01 * self.taps.unmet_percent() <= allowed_unmet
+            && self.plant_room.as_ref().is_none_or(PlantRoomSums::is_comfortable)
+    }
+
+    /// Everything that was too cold, as unmet heat at the taps [kWh].
+    pub fn discomfort(&self) -> f64 {
+        let room = self.plant_room.as_ref().map_or(0.0, PlantRoomSums::discomfort);
+        self.taps.unmet_kwh + room
+    }
+
+    /// Paid for fuel [minor].
+    pub fn fuel_cost(&self) -> f64 {
+        self.plant_room.as_ref().map_or(0.0, |room| room.fuel_cost)
+    }
+
+    /// What runs are compared by: bill, fuel, estimate for slots without a price and
     /// wear, less the worth of what is left [minor].
     pub fn cost(&self, worth: StoredWorth) -> f64 {
-        self.bill() + self.unpriced_cost + self.wear - self.stored_gain(worth)
+        self.bill() + self.fuel_cost() + self.unpriced_cost + self.wear - self.stored_gain(worth)
     }
 }
 
@@ -291,6 +320,7 @@ impl Stage<'_> {
         prices.sort_by(f64::total_cmp);
         let cheap = prices.get(prices.len() / 4).copied().unwrap_or(0.0).max(0.0);
         let inward = self.site().battery.map_or(1.0, |b| b.charge_efficiency.value());
-        StoredWorth { heat: cheap, battery: cheap / inward }
+        let worth = plant_room::worth_of_heat(self, cheap);
+        StoredWorth { battery: cheap / inward, ..worth }
     }
 }

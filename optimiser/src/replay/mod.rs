@@ -14,19 +14,23 @@ mod ledger;
 mod planning;
 mod reached;
 mod steps;
+mod surroundings;
 mod timeline;
 mod view;
 
-pub use ledger::{Ledger, Limits, StoredWorth, Taps};
+pub use ledger::{
+    BandSums, Ledger, Limits, PlantRoomSums, RoomsAndPool, RouteSums, StoredWorth, Taps,
+};
 pub use planning::{Planning, Settings};
 pub use reached::reached;
+pub use surroundings::Surroundings;
 pub use timeline::{Foreknown, HygieneRule, Record, SLOT_SECONDS, Timeline, TimelineError};
 pub use view::{Served, View};
 
 use crate::plant::{
-    BatteryCommand, Commands, Conditions, HeaterCommand, Outcome, Plant, PvUse, Scene,
+    BatteryCommand, Commands, Conditions, HeaterCommand, JobCommand, Outcome, Plant, PvUse, Scene,
 };
-use crate::problem::{Ambient, ProblemError, State};
+use crate::problem::{ProblemError, State};
 use crate::site::Site;
 use crate::time::{Horizon, Instant, Series};
 use crate::units::{Price, Temperature};
@@ -48,6 +52,8 @@ pub struct SlotCommands {
     pub pv: PvUse,
     /// The destratification pump of each store.
     pub pumps: Vec<bool>,
+    /// Jobs of the plant room's sources.
+    pub jobs: Vec<JobCommand>,
     /// The dial on which each element stands guard while it does not run.
     pub guards: Vec<Option<Temperature>>,
     /// Whether the thermostats stand as the site says, whatever the dials of
@@ -64,6 +70,7 @@ impl SlotCommands {
             battery: BatteryCommand::HOLD,
             pv: PvUse::Free,
             pumps: vec![false; site.stores.len()],
+            jobs: Vec::new(),
             guards: vec![None; elements],
             dials_up: true,
         }
@@ -81,6 +88,7 @@ impl SlotCommands {
         for (row, runs) in commands.pumps.iter_mut().zip(self.pumps) {
             row[slot] = runs;
         }
+        commands.jobs[slot] = self.jobs;
     }
 }
 
@@ -120,7 +128,8 @@ impl<'a> Stage<'a> {
     /// Prepares a period from a state at its start.
     ///
     /// # Errors
-    /// If the state or a draw does not fit the stores.
+    /// If the state or a draw does not fit the stores, or the plant room needs
+    /// weather that the timeline does not have.
     pub fn new(
         site: &'a Site,
         timeline: &'a Timeline,
@@ -129,6 +138,9 @@ impl<'a> Stage<'a> {
         let record = timeline.record();
         let judged = timeline.judged();
         let horizon = Horizon::new(record.horizon.slots()[judged.clone()].to_vec())?;
+        let around = &timeline.surroundings;
+        around.ambient.fits(site, &record.horizon)?;
+        around.comfort.fits(&record.horizon)?;
         // The plant does not look at prices; the ledger keeps the gaps.
         let free = Series::constant(&horizon, Price::constant(0.0));
         let conditions = Conditions {
@@ -141,9 +153,9 @@ impl<'a> Stage<'a> {
                 &horizon,
                 record.base_load[judged.clone()].to_vec(),
             )?,
-            draws: timeline.draws_in(judged),
+            draws: timeline.draws_in(judged.clone()),
             mains: &record.mains,
-            ambient: &Ambient::default(),
+            ambient: &around.over(judged.clone(), &horizon),
             state: start,
         };
         let scene = Plant::new(site).scene(&conditions)?;
@@ -163,6 +175,13 @@ impl<'a> Stage<'a> {
     /// State at the start.
     pub fn start(&self) -> &State {
         &self.start
+    }
+
+    /// Whether there is a bound for this house. Of a plant room there is none: the
+    /// linear program is not kinder than the plant everywhere there, since it takes
+    /// each step of a heat pump and the losses of a pool at fixed temperatures.
+    pub fn has_bound(&self) -> bool {
+        !Plant::new(self.site).has_works()
     }
 
     /// Slots of the judged period.

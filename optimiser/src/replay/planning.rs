@@ -1,16 +1,19 @@
 //! stowheat itself as a controller: plan again in every slot, do the first one.
 
+mod haste;
+mod room;
+
 use super::always_on::always_on;
+use super::baseline::keeper::Keeper;
 use super::steps::even_steps;
 use super::timeline::SLOT_SECONDS;
 use super::{Controller, LOOK_AHEAD, SlotCommands, View};
 use crate::forecast::{self, Caution, Expected, Knowledge, Reserve};
 use crate::judge::Effort;
 use crate::plan::{Outcome, Planner};
-use crate::plant::{Commands, HeaterCommand};
-use crate::problem::{Ambient, Comfort, Draw, EndValue, Hygiene, Problem, Weights};
+use crate::plant::Commands;
+use crate::problem::{Comfort, Draw, EndValue, Hygiene, Problem, Weights};
 use crate::rule::rule_plan;
-use crate::schedule::Schedule;
 use crate::site::Site;
 use crate::solve::SolveLimits;
 use crate::time::{Horizon, Series, Slot};
@@ -26,10 +29,6 @@ const COARSE: usize = 12;
 
 /// Half-hours of the whole plan.
 const PLANNED: usize = FINE + 2 * COARSE;
-
-/// How long before it falls due an unproven pasteurisation is forced [s]: long
-/// enough to hold a stretch without draws in which the whole store gets hot.
-const HASTE_SECONDS: i64 = 16 * 3_600;
 
 /// How stowheat decides in a replay.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,6 +60,19 @@ impl Default for Settings {
     }
 }
 
+/// Dial of stores while there is no plan at all.
+const SAFE_DIAL: Temperature = Temperature::constant(55.0);
+
+impl Settings {
+    /// For a house: one with a plant room is planned with fewer simulations, each of
+    /// which takes some fifty times as long as that of a store.
+    pub fn of(site: &Site) -> Self {
+        let effort =
+            if site.plant_room.routes().is_empty() { Effort::COLD } else { Effort::ROLLING };
+        Self { effort, ..Self::default() }
+    }
+}
+
 /// The planner in a closed loop.
 #[derive(Debug)]
 pub struct Planning {
@@ -83,6 +95,11 @@ impl Planning {
             by_rule: 0,
             last_failure: None,
         }
+    }
+
+    /// The house.
+    pub fn site(&self) -> &Site {
+        &self.site
     }
 
     /// Slots that were decided by rule because the planner had no answer.
@@ -119,6 +136,7 @@ impl Planning {
         reserve.ready.extend_from_slice(view.promises(PLANNED));
         let ahead = self.ahead(view, &prices, &pv, &base_load, &draws);
         let worth = end_value(&self.site, &ahead, &weights);
+        let (ambient, comfort) = room::surroundings(view, &self.site, &horizon);
         let energies = |name, of: &[Energy]| Series::new(name, &horizon, energy(of)).ok();
         Some(Problem {
             export_price: series("the export price", price(|p| p.export))?,
@@ -127,8 +145,8 @@ impl Planning {
             draws: with_every_class(draws, view, &self.site),
             ready: reserve.ready,
             hygiene: hygiene(view, &horizon),
-            ambient: Ambient::default(),
-            comfort: Comfort { guards: reserve.guards, ..Comfort::default() },
+            ambient,
+            comfort: Comfort { guards: reserve.guards, ..comfort },
             state: view.state().clone(),
             end_value: EndValue {
                 stores: worth.stores.iter().map(|steps| even_steps(steps)).collect(),
@@ -197,9 +215,12 @@ impl Planning {
         None
     }
 
-    fn schedule(&mut self, problem: &Problem) -> Option<Schedule> {
+    fn commands(&mut self, problem: &Problem) -> Option<Commands> {
         let why = match self.planner.plan(problem) {
-            Outcome::Planned(planned) => return Some(planned.schedule),
+            Outcome::Planned(planned) => {
+                let jobs = planned.jobs;
+                return Some(Commands { jobs, ..Commands::of(problem, &planned.schedule) });
+            }
             Outcome::Infeasible(missing) => {
                 format!("load stays unserved in {} slots", missing.len())
             }
@@ -211,7 +232,7 @@ impl Planning {
         };
         self.by_rule += 1;
         self.last_failure = Some(why);
-        rule_plan(problem).ok()
+        rule_plan(problem).ok().map(|schedule| Commands::of(problem, &schedule))
     }
 }
 
@@ -230,41 +251,24 @@ impl Controller for Planning {
 
 impl Planning {
     fn planned(&mut self, view: &View<'_>) -> SlotCommands {
-        let Some(problem) = self.checked_problem(view) else { return always_on(&self.site) };
-        let Some(schedule) = self.schedule(&problem) else { return always_on(&self.site) };
-        let all = Commands::of(&problem, &schedule);
+        let Some(problem) = self.checked_problem(view) else { return self.comfort_minimum(view) };
+        let Some(all) = self.commands(&problem) else { return self.comfort_minimum(view) };
         SlotCommands {
             heaters: all.heaters.iter().map(|row| row[0]).collect(),
             battery: all.battery[0],
             pv: all.pv[0],
             pumps: all.pumps.iter().map(|row| row[0]).collect(),
+            jobs: all.jobs[0].clone(),
             guards: all.guards.iter().map(|row| row[0]).collect(),
             dials_up: true,
         }
     }
 
-    /// A pasteurisation that no plan has brought about shortly before it falls
-    /// due is done whatever it costs: the lowest element stays on until the
-    /// plant has proven the hold.
-    fn hasten_pasteurisation(&self, view: &View<'_>, commands: &mut SlotCommands) {
-        let now = view.slot(view.now());
-        for (rule, due) in view.hygiene() {
-            if due - now.start() > HASTE_SECONDS {
-                continue;
-            }
-            let first: usize =
-                self.site.stores[..rule.store].iter().map(|s| s.elements.len()).sum();
-            let own = &self.site.stores[rule.store];
-            let heights = own.elements.iter().map(|e| e.height.value()).enumerate();
-            let Some((lowest, _)) = heights.min_by(|a, b| a.1.total_cmp(&b.1)) else { continue };
-            commands.heaters[first + lowest] = HeaterCommand {
-                power: own.elements[lowest].power,
-                minutes: now.hours() * 60.0,
-                delay_minutes: 0.0,
-            };
-            commands.pumps[rule.store] = own.destratification_pump;
-            commands.dials_up = true;
-        }
+    /// Every element on its own thermostat, and the sources on theirs.
+    fn comfort_minimum(&self, view: &View<'_>) -> SlotCommands {
+        let keeper = Keeper::of(&self.site, SAFE_DIAL, None);
+        let jobs = keeper.map_or_else(Vec::new, |mut keeper| keeper.jobs(view, true, &[]));
+        SlotCommands { jobs, ..always_on(&self.site) }
     }
 }
 

@@ -55,6 +55,7 @@ impl Controller for Script {
         let slot = view.now() - self.first;
         let commands = &self.commands;
         SlotCommands {
+            jobs: Vec::new(),
             heaters: commands.heaters.iter().map(|row| row[slot]).collect(),
             battery: commands.battery[slot],
             pv: commands.pv[slot],

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::surroundings::Surroundings;
 use crate::forecast::Mark;
 use crate::problem::{Draw, Ready};
 use crate::time::{Horizon, Instant, TimeError};
@@ -90,6 +91,8 @@ pub enum TimelineError {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Timeline {
     record: Record,
+    /// What a plant room meets.
+    pub(super) surroundings: Surroundings,
     /// Litres at the tap in each slot, `[store][slot]`.
     litres: Vec<Vec<f64>>,
     /// Slots at each local half-hour of the day, rising.
@@ -145,7 +148,7 @@ impl Timeline {
             place.push(row.len());
             row.push(slot);
         }
-        Ok(Self { record, litres, at_half_hour, place })
+        Ok(Self { record, surroundings: Surroundings::default(), litres, at_half_hour, place })
     }
 
     /// The parts.

@@ -1,9 +1,11 @@
 //! What is known at an instant: the one door to a timeline for controllers.
 
+use super::surroundings::pool_above_air;
 use super::timeline::{HygieneRule, Timeline};
 use crate::forecast::{Knowledge, Mark};
-use crate::problem::{Draw, Ready, State};
-use crate::time::{Instant, Slot};
+use crate::problem::{Ambient, Band, Draw, LoopRun, Ready, State};
+use crate::site::Site;
+use crate::time::{Horizon, Instant, Series, Slot};
 use crate::units::{Energy, Flow, Price, Temperature};
 
 /// What is known when a slot begins. Every question about later slots is
@@ -75,7 +77,48 @@ impl<'a> View<'a> {
         let record = self.timeline.record();
         (record.pv[self.now].kwh() - record.base_load[self.now].kwh()).max(0.0)
     }
+
+    /// A quantity of the weather in a slot: measured, or known in advance.
+    pub(super) fn weather<T: Copy>(&self, of: Read<T>, slot: usize) -> Option<T> {
+        let around = &self.timeline.surroundings;
+        let known = slot < self.now || around.foreknown;
+        of(&around.ambient).filter(|_| known).map(|values| values[slot])
+    }
+
+    /// A quantity of the weather as a sensor of the plant room reads it all the time.
+    /// It is no forecast and plans must not use it.
+    pub(super) fn sensed<T: Copy>(&self, of: Read<T>) -> Option<T> {
+        of(&self.timeline.surroundings.ambient).map(|values| values[self.now])
+    }
+
+    /// What follows calendar and clock in a slot: ground, cover, gains.
+    pub(super) fn agreed<T: Copy>(&self, of: Read<T>, slot: usize) -> Option<T> {
+        of(&self.timeline.surroundings.ambient).map(|values| values[slot])
+    }
+
+    /// Runs of loops in coming slots.
+    pub(super) fn loop_runs(&self, horizon: &Horizon) -> Vec<LoopRun> {
+        self.timeline.surroundings.loop_runs(horizon)
+    }
+
+    /// Comfort that is asked of rooms and pool in a slot, with the air of its day as
+    /// far as it is known or expected.
+    pub(super) fn bands(
+        &self,
+        site: &Site,
+        slot: usize,
+        air: impl Fn(usize) -> Option<f64>,
+    ) -> (Option<Band>, Option<Band>) {
+        let (around, marks) = (&self.timeline.surroundings, &self.timeline.record().marks);
+        let by_clock = |bands: &Option<Series<Band>>| bands.as_ref().map(|bands| bands[slot]);
+        let pool = by_clock(&around.comfort.pool)
+            .or_else(|| pool_above_air(site, around, marks, slot, air));
+        (by_clock(&around.comfort.rooms), pool)
+    }
 }
+
+/// Reads a series of the ambient.
+pub(super) type Read<T> = fn(&Ambient) -> Option<&Series<T>>;
 
 impl Knowledge for View<'_> {
     fn now(&self) -> usize {

@@ -1,6 +1,7 @@
 //! Rules and how each decides a slot.
 
 use super::super::{Controller, SlotCommands, View};
+use super::keeper::Keeper;
 use crate::forecast::Knowledge;
 use crate::plant::{BatteryCommand, HeaterCommand};
 use crate::schedule::BatteryMode;
@@ -57,6 +58,8 @@ pub struct Ruled {
     pub charges: bool,
     today: Option<Day>,
     elements: Vec<ElementFacts>,
+    /// The sources of a plant room.
+    keeper: Option<Keeper>,
     /// Stores with a mixing pump.
     pumps: Vec<bool>,
 }
@@ -103,7 +106,22 @@ impl Ruled {
             })
             .collect();
         let pumps = site.stores.iter().map(|store| store.destratification_pump).collect();
-        Self { rule, dial, boost, charges, today: None, elements, pumps }
+        let keeper = Keeper::of(site, dial, boost);
+        Self { rule, dial, boost, charges, today: None, elements, keeper, pumps }
+    }
+
+    /// The same with rooms that are warmer by some kelvins while the rule heats.
+    #[must_use]
+    pub fn preheating(mut self, kelvin: f64) -> Self {
+        if let Some(keeper) = &mut self.keeper {
+            keeper.preheat = kelvin;
+        }
+        self
+    }
+
+    /// Whether a machine, and no element, heats a store.
+    fn has_machine(&self, store: usize) -> bool {
+        self.keeper.as_ref().is_some_and(|keeper| keeper.heats(store))
     }
 
     /// Whether the rule heats from the grid in the slot that begins now.
@@ -180,10 +198,11 @@ impl Controller for Ruled {
             .map(|facts| {
                 let full =
                     HeaterCommand { power: facts.element.power, minutes, delay_minutes: 0.0 };
+                let machine = self.has_machine(facts.store);
                 let allowed = if facts.lowest {
-                    heats || pasteurises.contains(&facts.store)
+                    (heats && !machine) || pasteurises.contains(&facts.store)
                 } else {
-                    self.boost.is_some()
+                    self.boost.is_some() && !machine
                 };
                 if allowed {
                     full
@@ -196,6 +215,8 @@ impl Controller for Ruled {
                 }
             })
             .collect();
+        let keeper = self.keeper.as_mut();
+        let jobs = keeper.map_or_else(Vec::new, |own| own.jobs(view, heats, &pasteurises));
         let charges = self.charges && heats;
         let mode = if charges { BatteryMode::Charge } else { BatteryMode::Follow };
         let power = if charges { Power::constant(1_000.0) } else { Power::constant(0.0) };
@@ -211,6 +232,7 @@ impl Controller for Ruled {
                 .enumerate()
                 .map(|(s, p)| *p && pasteurises.contains(&s))
                 .collect(),
+            jobs,
             dials_up: !pasteurises.is_empty(),
         }
     }
@@ -261,7 +283,11 @@ impl std::fmt::Display for Ruled {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{}, dial {}", self.rule, self.dial)?;
         if let Some(boost) = self.boost {
-            write!(f, ", other elements always at {boost}")?;
+            let who = if self.keeper.is_some() { "reheated" } else { "other elements" };
+            write!(f, ", {who} always at {boost}")?;
+        }
+        if self.keeper.as_ref().is_some_and(|keeper| keeper.preheat > 0.0) {
+            f.write_str(", rooms warmer meanwhile")?;
         }
         if self.charges { f.write_str(", battery charges meanwhile") } else { Ok(()) }
     }

@@ -5,6 +5,12 @@ use super::rule::{Rule, Ruled, Window};
 use crate::site::Site;
 use crate::units::Temperature;
 
+/// Rooms are tried so much warmer while a rule heats [K].
+const PREHEAT_K: f64 = 1.0;
+
+/// The top of a store is tried to be kept at this at any time [°C].
+const REHEAT: f64 = 45.0;
+
 /// The kinds of rules that are compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -70,8 +76,10 @@ pub struct Tuned {
     pub run: Run,
     /// Cost, the measure of the choice [minor].
     pub cost: f64,
-    /// Whether it kept unmet heat within what is allowed.
+    /// Whether it kept unmet heat, and cold rooms and pool, within what is allowed.
     pub comfortable: bool,
+    /// Everything that was too cold, as unmet heat [kWh].
+    pub discomfort: f64,
 }
 
 /// Finds the cheapest parameters of a rule that leave no more than a share of
@@ -87,21 +95,24 @@ pub fn tune(
     let mut best: Option<Tuned> = None;
     let record = stage.timeline().record();
     let has_pv = record.pv[stage.timeline().judged()].iter().any(|e| e.kwh() > 0.0);
-    for rule in kind.rules(has_pv) {
+    let works = !stage.site().plant_room.routes().is_empty();
+    let rules = kind.rules(has_pv);
+    for rule in rules.into_iter().filter(|rule| !works || is_coarse(*rule)) {
+        let variants = if works { of_works } else { variants };
         for ruled in variants(stage.site(), rule) {
             let run = stage.run(&mut ruled.clone(), &mut |_| {});
             let ledger = Ledger::of(stage, &run, 0..slots);
-            let unmet = 0.01 * ledger.taps.unmet_percent();
             let found = Tuned {
                 kind,
                 ruled,
                 cost: ledger.cost(worth),
-                comfortable: unmet <= allowed_unmet,
+                comfortable: ledger.is_comfortable(allowed_unmet),
+                discomfort: ledger.discomfort(),
                 run,
             };
             let better = best.as_ref().is_none_or(|b| match (found.comfortable, b.comfortable) {
                 (true, true) => found.cost < b.cost,
-                (false, false) => found.run.outcome.unmet_kwh() < b.run.outcome.unmet_kwh(),
+                (false, false) => found.discomfort < b.discomfort,
                 (comfortable, _) => comfortable,
             });
             if better {
@@ -110,6 +121,40 @@ pub fn tune(
         }
     }
     best
+}
+
+/// What is tried of a rule in a plant room, whose simulation takes fifty times as
+/// long as that of a store.
+fn is_coarse(rule: Rule) -> bool {
+    match rule {
+        Rule::Thermostat => true,
+        Rule::Timer(window) | Rule::SurplusFirst(window) => {
+            matches!((window.from, window.length), (0, 8 | 14) | (26, 8))
+        }
+        Rule::CheapestSlots(count) => [8, 12, 20].contains(&count),
+        Rule::Threshold(share) => [0.2, 0.4].iter().any(|own| (share - own).abs() < 1e-9),
+    }
+}
+
+/// Dials, reheating, preheating and battery to try with a rule in a plant room.
+fn of_works(site: &Site, rule: Rule) -> Vec<Ruled> {
+    let from_grid = site.battery.is_some_and(|b| b.charges_from_grid);
+    let charging = from_grid && rule != Rule::Thermostat;
+    let mut all = Vec::new();
+    for dial in [50.0, 60.0].map(Temperature::constant) {
+        let new = |floor: Option<f64>, charges| {
+            Ruled::new(site, rule, dial, floor.map(Temperature::clamped), charges)
+        };
+        if rule == Rule::Thermostat {
+            all.push(new(None, false));
+            continue;
+        }
+        all.extend([None, Some(REHEAT)].map(|floor| new(floor, charging)));
+        if site.plant_room.rooms.is_some() && !matches!(rule, Rule::SurplusFirst(_)) {
+            all.push(new(Some(REHEAT), charging).preheating(PREHEAT_K));
+        }
+    }
+    all
 }
 
 /// Dials, boost and battery to try with a rule.
