@@ -13,6 +13,11 @@ pub(crate) fn text(value: f64, decimals: i32) -> String {
     if value < 0.0 { format!("−{digits}") } else { digits }
 }
 
+/// Days in words.
+pub(crate) fn days(count: i64) -> String {
+    if count == 1 { "1 day".to_owned() } else { format!("{count} days") }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -6,6 +6,7 @@ use optimiser::replay::Ledger;
 
 use super::{Entry, NO_BOUND, Replayed};
 use crate::present::Currency;
+use crate::present::digits::days;
 
 macro_rules! line {
     ($out:expr) => { $out.push('\n') };
@@ -47,9 +48,9 @@ impl Page<'_> {
         let (first, last) = replayed.period.days;
         line!(
             out,
-            "{}: replay of {first} to {last}, {} days",
+            "{}: replay of {first} to {last}, {}",
             replayed.house.name,
-            replayed.day_count()
+            days(replayed.day_count())
         );
         line!(
             out,

@@ -57,11 +57,6 @@ fn chosen<'a>(days: impl Iterator<Item = Dated<'a>>) -> Vec<Dated<'a>> {
     chosen
 }
 
-/// Days in words.
-fn days(count: i64) -> String {
-    if count == 1 { "1 day".to_owned() } else { format!("{count} days") }
-}
-
 /// What part of some pasts the data cover.
 fn coverage<'a>(pasts: impl Iterator<Item = (&'a str, String, &'a Coverage)>) -> Table {
     let mut table = Table::new(

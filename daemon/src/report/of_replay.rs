@@ -6,7 +6,7 @@ use super::options::Served;
 use super::{chosen, coverage, currents, day, months, options, plant, sources, words};
 use crate::house::House;
 use crate::present::Currency;
-use crate::present::digits::text;
+use crate::present::digits::{self, text};
 use crate::replay::document::Document;
 use crate::size::{Case, Source, kept};
 
@@ -57,7 +57,7 @@ pub fn of_replay(house: &House, case: &Case, files: &[Source]) -> String {
 
 fn summary(case: &Case, money: &Currency) -> String {
     let replay = &case.replay;
-    let days = super::days(case.stowheat.days as i64);
+    let days = digits::days(case.stowheat.days as i64);
     let finding = replay.saving.map_or_else(
         || "There was no simple control to compare with.".to_owned(),
         |saving| {

@@ -3,12 +3,10 @@
 use super::markup::{Section, escaped, list, page, paragraph, put};
 use super::months::Past;
 use super::options::Served;
-use super::{
-    chosen, coverage, currents, day, days, margins, months, options, plant, savings, words,
-};
+use super::{chosen, coverage, currents, day, margins, months, options, plant, savings, words};
 use crate::house::House;
 use crate::present::Currency;
-use crate::present::digits::text;
+use crate::present::digits::{days, text};
 use crate::size::study::Row;
 use crate::size::{Case, Source, Study, kept, verdict};
 

@@ -2,7 +2,7 @@
 
 use super::markup::{Table, paragraph};
 use crate::present::Currency;
-use crate::present::digits::text;
+use crate::present::digits::{days, text};
 use crate::size::Study;
 use crate::size::case::Detail;
 use crate::size::study::{Row, Spread};
@@ -86,7 +86,7 @@ pub(super) fn by_world(study: &Study, money: &Currency) -> String {
             if world.whole_year {
                 "a whole year".to_owned()
             } else {
-                format!("{} scaled to a year, which is no forecast of one", super::days(world.days))
+                format!("{} scaled to a year, which is no forecast of one", days(world.days))
             }
         );
         let mut table = Table::new(

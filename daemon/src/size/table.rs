@@ -50,11 +50,11 @@ impl Page<'_> {
         for world in &study.worlds {
             line!(
                 out,
-                "  {}: {} to {}, {} days, prices for {}/{} half-hours{}",
+                "  {}: {} to {}, {}, prices for {}/{} half-hours{}",
                 world.name,
                 world.first_day,
                 world.last_day,
-                world.days,
+                digits::days(world.days),
                 world.coverage.prices,
                 world.coverage.half_hours,
                 if world.whole_year { "" } else { "; NOT A WHOLE YEAR, scaled by days" }
