@@ -44,7 +44,6 @@ impl State {
         for heater in self.heaters() {
             let wanted = self.wanted(now, heater);
             let power_w = if wanted.until > now { wanted.order } else { 0 };
-            self.starts.spells.note(now, heater, power_w > 0, wanted.until);
             if let Some(due) = self.issuer.issue(now, heater, wanted) {
                 let set_point = SetPoint::new(&self.settings.boot_id, due);
                 effects.push(Effect::SetPoint(heater, set_point));
@@ -100,7 +99,7 @@ impl State {
 
     fn wanted(&mut self, now: Instant, heater: HeaterId) -> Wanted<u32> {
         let reading = self.reading(heater.store, now);
-        match self.overrides.verdict(now, heater.store, heater.element, reading) {
+        let wanted = match self.overrides.verdict(now, heater.store, heater.element, reading) {
             Verdict::Ceiling => off(now, "the store is as hot as it may be"),
             Verdict::Blind => off(now, "no trustworthy reading of this store"),
             Verdict::Spent => off(now, "no probe here, and boosted for as long as makes sense"),
@@ -112,9 +111,18 @@ impl State {
             }
             Verdict::Plan => {
                 let wanted = self.planned(now, heater, reading.hottest);
-                self.unhurried(now, heater, wanted)
+                if self.clock_is_right && self.current(now).is_some() {
+                    let wanted = self.unhurried(now, heater, wanted);
+                    let is_on = wanted.order > 0 && wanted.until > now;
+                    self.starts.spells.note(now, heater, is_on, wanted.until);
+                    return wanted;
+                }
+                wanted
             }
-        }
+        };
+        // Only what schedules switch waits for schedules.
+        self.starts.spells.forget(&heater);
+        wanted
     }
 
     fn planned(

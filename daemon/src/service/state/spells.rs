@@ -52,6 +52,11 @@ impl<Device: Ord> Spells<Device> {
         self.0.get(device).map(|spell| spell.wanted_until)
     }
 
+    /// Something else than a schedule decides for a device.
+    pub(super) fn forget(&mut self, device: &Device) {
+        self.0.remove(device);
+    }
+
     /// What a device was told now.
     pub(super) fn note(&mut self, now: Instant, device: Device, is_on: bool, until: Instant) {
         let since = match self.0.get(&device) {

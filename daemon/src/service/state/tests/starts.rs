@@ -28,3 +28,27 @@ fn a_short_pause_is_bridged() {
     assert_eq!(changes(29.5).iter().map(|(at, _)| *at).collect::<Vec<_>>(), [90, 3_600]);
     assert_eq!(changes(20.0).len(), 4, "on, off, on, off");
 }
+
+// Contacts wear by switching: schedules that change their mind within minutes do not
+// reach an element, unless the network limits the house or something else decides.
+#[test]
+fn schedules_that_change_at_once_do_not_switch_an_element() {
+    let prompt = || Settings { start_offset: false, ..settings() };
+    let planned = |state: &mut State, second, current| {
+        state.apply(at(second), Event::Planned(Ok(current)));
+        state.told[&HEATER]
+    };
+    let ticked = |state: &mut State, second| {
+        state.apply(at(second), tick());
+        state.told[&HEATER]
+    };
+    let mut state = running_by(prompt(), schedule(&[0]));
+    assert_eq!(state.told[&HEATER], 3_000);
+    assert_eq!(planned(&mut state, 60, schedule(&[])), 3_000);
+    assert_eq!(ticked(&mut state, 290), 3_000);
+    assert_eq!(ticked(&mut state, 301), 0);
+    assert_eq!(planned(&mut state, 320, schedule(&[0])), 0);
+    assert_eq!(ticked(&mut state, 605), 3_000);
+    let limited = Current { is_limited: true, ..schedule(&[]) };
+    assert_eq!(planned(&mut state, 620, limited), 0, "a limit does not wait");
+}
