@@ -166,8 +166,12 @@ pub(crate) struct Listener {
 }
 
 impl Listener {
-    /// Listens from now on.
+    /// Listens from now on; on a busy machine a client now and then does not get there.
     pub(crate) fn start(port: u16) -> Self {
+        (0..3).find_map(|_| Self::attempt(port)).expect("a listener hears itself")
+    }
+
+    fn attempt(port: u16) -> Option<Self> {
         let mut child = Command::new("mosquitto_sub")
             .args(["-p", &port.to_string(), "-t", "#", "-F", "%t %p", "-q", "1"])
             .stdout(Stdio::piped())
@@ -188,11 +192,13 @@ impl Listener {
         // It listens once it hears itself.
         let end = Instant::now() + Duration::from_secs(10);
         while listener.all().iter().all(|heard| heard.topic != "test/ready") {
-            assert!(Instant::now() < end, "the listener hears nothing");
+            if Instant::now() >= end {
+                return None;
+            }
             // A word that is lost is said again.
             let _said = publish(port, "test/ready", "1");
         }
-        listener
+        Some(listener)
     }
 
     pub(crate) fn all(&self) -> Vec<Heard> {
