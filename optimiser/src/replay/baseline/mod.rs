@@ -5,7 +5,7 @@
 //! and each obeys the same pasteurisation rule: from a day before it falls due
 //! the dials go up and the lowest element stays on until the hold is proven.
 //! Where a heat pump or boiler heats a store, it does what the rule says of the lowest
-//! element ([`keeper`]), and the elements there take PV surplus or stay off.
+//! element (`keeper`), and the elements there take PV surplus or stay off.
 
 pub(super) mod keeper;
 mod rule;
