@@ -17,7 +17,10 @@ fn whenever_it_is_killed_nothing_goes_on_heating_and_it_starts_again() {
     let kills = count("STOWHEAT_KILLS", 500).div_ceil(THREADS);
     let threads: Vec<_> =
         (0..THREADS).map(|number| std::thread::spawn(move || killed(number, kills))).collect();
-    let heated: u64 = threads.into_iter().map(|t| t.join().expect("it survives")).sum();
+    let heated: u64 = threads
+        .into_iter()
+        .map(|t| t.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause)))
+        .sum();
     report(&format!("{} kills survived, {heated} of them while it heated", THREADS * kills));
 }
 

@@ -3,7 +3,8 @@
 use serde_json::json;
 
 use crate::broker::Broker;
-use crate::party::{Heard, Listener, Service, check_all, folder, held, say, say_until, site, time};
+use crate::described::check_all;
+use crate::party::{Heard, Listener, Service, folder, held, say, say_until, site, time};
 
 const OPEN: &str = "topic readwrite #\n";
 

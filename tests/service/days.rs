@@ -5,7 +5,8 @@ use std::time::{Duration, Instant};
 use serde_json::Value;
 
 use crate::broker::Broker;
-use crate::party::{Listener, Service, Speaker, check_all, folder, site, time};
+use crate::described::check_all;
+use crate::party::{Listener, Service, Speaker, folder, site, time};
 
 const OPEN: &str = "topic readwrite #\n";
 

@@ -5,9 +5,8 @@ use std::time::Duration;
 use serde_json::{Value, json};
 
 use crate::broker::Broker;
-use crate::party::{
-    Listener, Service, check_all, command, folder, held, indexed, prices, say, site, time,
-};
+use crate::described::check_all;
+use crate::party::{Listener, Service, command, folder, held, indexed, prices, say, site, time};
 
 const OPEN: &str = "topic readwrite #\n";
 

@@ -4,6 +4,7 @@
 mod battery;
 mod chain;
 mod days;
+mod described;
 mod figures;
 mod homie;
 mod life;

@@ -8,7 +8,6 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use serde_json::Value;
-use stowheat::service::wire::topics::CHANNELS;
 
 /// The program under test.
 pub(crate) const PROGRAM: &str = env!("CARGO_BIN_EXE_stowheat");
@@ -269,9 +268,9 @@ pub(crate) fn held(port: u16) -> Vec<(String, String)> {
     pairs.map(|(topic, payload)| (topic.to_owned(), payload.to_owned())).collect()
 }
 
-/// Says one thing.
+/// Says one thing; on a busy machine a client now and then does not get there.
 pub(crate) fn say(port: u16, topic: &str, payload: &str) {
-    assert!(publish(port, topic, payload), "{topic}");
+    assert!((0..3).any(|_| publish(port, topic, payload)), "{topic}");
 }
 
 /// Whether the broker took what was said.
@@ -306,6 +305,8 @@ pub(crate) fn say_until(
 pub(crate) struct Speaker {
     child: Child,
     pipe: ChildStdin,
+    port: u16,
+    topic: String,
 }
 
 impl Speaker {
@@ -316,12 +317,20 @@ impl Speaker {
             .spawn()
             .expect("mosquitto's clients are installed");
         let pipe = child.stdin.take().expect("piped");
-        Self { child, pipe }
+        Self { child, pipe, port, topic: topic.to_owned() }
     }
 
+    /// Says it; by another client where the last one did not get there.
     pub(crate) fn say(&mut self, payload: &str) {
-        writeln!(self.pipe, "{payload}").expect("the speaker lives");
-        self.pipe.flush().expect("the speaker lives");
+        let line = format!("{payload}\n");
+        let is_said = (0..3).any(|_| {
+            let said = self.pipe.write_all(line.as_bytes()).and_then(|()| self.pipe.flush());
+            if said.is_err() {
+                *self = Self::start(self.port, &self.topic);
+            }
+            said.is_ok()
+        });
+        assert!(is_said, "no client goes on speaking on {}", self.topic);
     }
 }
 
@@ -336,44 +345,6 @@ impl Drop for Speaker {
 pub(crate) fn command(port: u16, id: &str, action: &Value) {
     let document = serde_json::json!({"schema": "stowheat/command/1", "id": id, "action": action});
     say(port, &format!("{PREFIX}/v1/command"), &document.to_string());
-}
-
-/// Everything heard on the own tree is in the interface description and valid
-/// against the schema that stands there.
-pub(crate) fn check_all(heard: &[Heard]) {
-    let deploy = concat!(env!("CARGO_MANIFEST_DIR"), "/../deploy");
-    let description = fs::read_to_string(format!("{deploy}/asyncapi.yaml")).expect("the file");
-    let validators: Vec<_> = CHANNELS
-        .iter()
-        .map(|channel| {
-            let address = format!("address: '{{prefix}}/{}'", channel.address);
-            assert!(description.contains(&address), "{address} is not described");
-            let path = format!("{deploy}/schemas/{}.json", channel.document);
-            let schema = fs::read_to_string(path).expect("a schema");
-            let schema: Value = serde_json::from_str(&schema).expect("JSON");
-            (channel, jsonschema::validator_for(&schema).expect("a valid schema"))
-        })
-        .collect();
-    let mut checked = 0;
-    for message in heard {
-        let Some(below) = message.topic.strip_prefix(&format!("{PREFIX}/")) else { continue };
-        let (channel, validator) = validators
-            .iter()
-            .find(|(channel, _)| matches(channel.address, below))
-            .unwrap_or_else(|| panic!("{} is not described", message.topic));
-        let document = message.json();
-        let errors: Vec<_> = validator.iter_errors(&document).map(|e| e.to_string()).collect();
-        assert!(errors.is_empty(), "{} ({}): {errors:?}", message.topic, channel.document);
-        checked += 1;
-    }
-    assert!(checked > 0, "nothing was heard");
-}
-
-fn matches(address: &str, topic: &str) -> bool {
-    let (address, topic): (Vec<_>, Vec<_>) =
-        (address.split('/').collect(), topic.split('/').collect());
-    address.len() == topic.len()
-        && address.iter().zip(topic).all(|(level, own)| level.starts_with('{') || *level == own)
 }
 
 /// A time of a document.

@@ -7,7 +7,8 @@ use std::time::Duration;
 use serde_json::{Value, json};
 
 use crate::broker::Broker;
-use crate::party::{Heard, Listener, Service, check_all, command, folder, held, prices, say, time};
+use crate::described::check_all;
+use crate::party::{Heard, Listener, Service, command, folder, held, prices, say, time};
 
 const OPEN: &str = "topic readwrite #\n";
 const KILN: &str = include_str!("../../fixtures/sites/kiln-house.toml");

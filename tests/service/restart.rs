@@ -5,7 +5,8 @@ use std::time::Duration;
 use serde_json::json;
 
 use crate::broker::Broker;
-use crate::party::{Heard, Listener, Service, check_all, command, folder, held, say, site};
+use crate::described::check_all;
+use crate::party::{Heard, Listener, Service, command, folder, held, say, site};
 
 const OPEN: &str = "topic readwrite #\n";
 
