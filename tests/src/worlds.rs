@@ -5,6 +5,7 @@
 
 use chrono::NaiveTime;
 use chrono_tz::Tz;
+use optimiser::solar::Location;
 use optimiser::units::{Flow, Power, Price};
 use stowheat::assemble::Known;
 use stowheat::house::{BaseLoad, DrawHabit, DrawKind, House, Pv};
@@ -24,9 +25,11 @@ pub struct Market {
     currency: &'static str,
     pub(crate) zone: Tz,
     weather: &'static str,
-    /// Hours by which the sun of the weather file is early, so that it is noon
-    /// when the local clock says so.
-    sun_earlier: i64,
+    /// Where the sun stands as in the weather file, once that was moved.
+    place: Location,
+    /// Hours by which the weather file is moved to earlier, so that it is noon when
+    /// the local clock says so, and summer where January is.
+    earlier: i64,
     /// First day of the year, as 2023-01-01.
     pub first_day: &'static str,
     /// Last day.
@@ -34,6 +37,22 @@ pub struct Market {
 }
 
 const BREMERHAVEN: &str = "weather_60min_DE-Bremerhaven_TRY2010.csv";
+
+/// Where that weather was measured.
+const NORTH_SEA: Location = Location { latitude: 53.53, longitude: 8.58, altitude_m: 7.0 };
+
+/// Hours from summer to winter.
+const HALF_A_YEAR: i64 = 24 * 182;
+
+/// Hours by which the sun is over Bass Strait before it is over the North Sea.
+const SUN_EARLIER: i64 = 9;
+
+/// Where the sun stands as over the North Sea half a year and nine hours later.
+const BASS_STRAIT: Location = Location {
+    latitude: -NORTH_SEA.latitude,
+    longitude: NORTH_SEA.longitude + 15.0 * SUN_EARLIER as f64,
+    altitude_m: NORTH_SEA.altitude_m,
+};
 
 /// The markets of the goals.
 pub const MARKETS: [Market; 5] = [
@@ -44,7 +63,8 @@ pub const MARKETS: [Market; 5] = [
         currency: "GBP",
         zone: chrono_tz::Europe::London,
         weather: BREMERHAVEN,
-        sun_earlier: 0,
+        place: NORTH_SEA,
+        earlier: 0,
         first_day: "2023-01-01",
         last_day: "2023-12-31",
     },
@@ -55,7 +75,8 @@ pub const MARKETS: [Market; 5] = [
         currency: "AUD",
         zone: chrono_tz::Australia::Melbourne,
         weather: BREMERHAVEN,
-        sun_earlier: 9,
+        place: BASS_STRAIT,
+        earlier: HALF_A_YEAR + SUN_EARLIER,
         first_day: "2024-01-01",
         last_day: "2024-12-31",
     },
@@ -66,7 +87,8 @@ pub const MARKETS: [Market; 5] = [
         currency: "EUR",
         zone: chrono_tz::Europe::Copenhagen,
         weather: BREMERHAVEN,
-        sun_earlier: 0,
+        place: NORTH_SEA,
+        earlier: 0,
         first_day: "2023-01-01",
         last_day: "2023-12-31",
     },
@@ -77,7 +99,8 @@ pub const MARKETS: [Market; 5] = [
         currency: "EUR",
         zone: chrono_tz::Europe::Copenhagen,
         weather: BREMERHAVEN,
-        sun_earlier: 0,
+        place: NORTH_SEA,
+        earlier: 0,
         first_day: "2024-01-01",
         last_day: "2024-12-31",
     },
@@ -88,7 +111,8 @@ pub const MARKETS: [Market; 5] = [
         currency: "EUR",
         zone: chrono_tz::Europe::Brussels,
         weather: "weather_60min_BE_reanalysis_2024-10_2025-09.csv",
-        sun_earlier: 0,
+        place: Location { latitude: 50.85, longitude: 4.35, altitude_m: 30.0 },
+        earlier: 0,
         first_day: "2024-10-01",
         last_day: "2025-09-30",
     },
@@ -98,11 +122,12 @@ pub const MARKETS: [Market; 5] = [
 /// battery; two cylinders, battery and large PV.
 pub const HOUSES: [&str; 3] = ["mill-cottage", "harbour-row", "twin-gables"];
 
-/// A house in a market without its promises and with the draws and the load of
-/// the shared series, and what is known of it; `None` where those are absent.
+/// A house in a market without its promises, under the sky of the market's weather,
+/// with the draws and the load of the shared series, and what is known of it; `None` where those are absent.
 pub fn world(name: &str, market: &Market) -> Option<(House, Known)> {
     let (mut house, known) = moved(name, market)?;
     house.ready.clear();
+    house.location = Some(market.place);
     if house.pv.is_some() {
         house.base_load = BaseLoad::Series { scale: 0.6 };
     }
@@ -139,7 +164,7 @@ pub fn moved(name: &str, market: &Market) -> Option<(House, Known)> {
     }
     // The sun over a roof by its angles would stand elsewhere than that of a
     // weather file that was moved.
-    if market.sun_earlier != 0 && matches!(house.pv, Some(Pv::Arrays(_))) {
+    if market.earlier != 0 && matches!(house.pv, Some(Pv::Arrays(_))) {
         house.pv = Some(Pv::Irradiance {
             peak: Power::constant(12.4),
             performance_ratio: 0.84,
@@ -147,9 +172,9 @@ pub fn moved(name: &str, market: &Market) -> Option<(House, Known)> {
         });
     }
     let weather = Weather::from_series(&series(market.weather)?).expect("rows in order");
-    let earlier = -3_600 * market.sun_earlier;
+    let later = -3_600 * market.earlier;
     let moved = weather.rows().iter().map(|(slot, conditions)| {
-        let slot = optimiser::time::Slot::new(slot.start() + earlier, slot.end() + earlier);
+        let slot = optimiser::time::Slot::new(slot.start() + later, slot.end() + later);
         (slot.expect("a slot"), *conditions)
     });
     let known = Known {

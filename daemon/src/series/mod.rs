@@ -19,7 +19,7 @@ pub use plausibility::{UnitSlip, repeated_days, unit_slip};
 pub use prices::{PriceError, Prices};
 pub use read::{Marks, read, read_file};
 pub use unit::{Dimension, PriceUnit, minor_units};
-pub(crate) use years::laid_onto;
+pub(crate) use years::{covers, laid_onto};
 
 use std::fmt;
 

@@ -9,19 +9,30 @@ use optimiser::time::{Instant, Slot};
 
 use super::{Column, SeriesFile};
 
-/// Where the rows of a series go on another span: the new start and the index
-/// of each, in order of time; the row's own year comes first where it has one.
-pub(crate) fn laid_onto(starts: &[Instant], span: Slot) -> Vec<(Instant, usize)> {
+/// Seconds of a day.
+const DAY: i64 = 86_400;
+
+/// Where the rows of a series go on another span: the new start and the index of
+/// each, in order of time. What the series covers itself keeps its own rows and gaps;
+/// elsewhere the nearest year lends its own. A leap day that no year has repeats the
+/// day before it.
+pub(crate) fn laid_onto(starts: &[Instant], own: Slot, span: Slot) -> Vec<(Instant, usize)> {
     let years = year(span.start()) - 1..=year(span.end()) + 1;
     let mut placed: Vec<(Instant, i32, usize)> = Vec::new();
     for (index, start) in starts.iter().enumerate() {
-        let own = year(*start);
+        let from = year(*start);
         for wanted in years.clone() {
-            if let Some(moved) = in_year(*start, wanted)
-                && span.contains(moved)
-            {
-                placed.push((moved, (own - wanted).abs(), index));
-            }
+            let Some(moved) = in_year(*start, wanted) else { continue };
+            let apart = 2 * (from - wanted).abs();
+            let after = moved + DAY;
+            let repeated = is_leap_day(after).then_some((after, apart + 1));
+            placed.extend(
+                [Some((moved, apart)), repeated]
+                    .into_iter()
+                    .flatten()
+                    .filter(|(at, apart)| span.contains(*at) && (*apart == 0 || !own.contains(*at)))
+                    .map(|(at, apart)| (at, apart, index)),
+            );
         }
     }
     placed.sort_unstable();
@@ -29,15 +40,21 @@ pub(crate) fn laid_onto(starts: &[Instant], span: Slot) -> Vec<(Instant, usize)>
     placed.into_iter().map(|(start, _, index)| (start, index)).collect()
 }
 
+/// Whether a series has values of its own for all of a period, but for a few hours at
+/// its ends that time zones take.
+pub(crate) fn covers(own: Slot, period: Slot) -> bool {
+    own.start() <= period.start() + DAY && period.end() <= own.end() + DAY
+}
+
 impl SeriesFile {
-    /// This file with its rows laid onto a span of other years; `None` where it
-    /// covers the span's beginning or end itself.
-    pub fn onto_years_of(&self, span: Slot) -> Option<Self> {
+    /// This file with rows of other years laid onto what it does not cover of a span;
+    /// `None` where it covers the period within that span itself.
+    pub fn onto_years_of(&self, span: Slot, period: Slot) -> Option<Self> {
         let own = self.span();
-        if own.overlap_seconds(span) > 0 {
+        if covers(own, period) {
             return None;
         }
-        let rows = laid_onto(&self.starts, span);
+        let rows = laid_onto(&self.starts, own, span);
         if rows.len() < 2 {
             return None;
         }
@@ -70,6 +87,10 @@ fn in_year(instant: Instant, year: i32) -> Option<Instant> {
     Some(instant + (to - from).num_seconds())
 }
 
+fn is_leap_day(instant: Instant) -> bool {
+    date(instant).is_some_and(|date| (date.month(), date.day()) == (2, 29))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -79,11 +100,15 @@ mod tests {
         parse_instant(text).expect("an instant")
     }
 
+    fn span(from: &str, to: &str) -> Slot {
+        Slot::new(at(from), at(to)).expect("a span")
+    }
+
     #[test]
     fn a_year_from_october_is_laid_onto_a_calendar_year() {
         let starts = [at("2024-10-01T00:00Z"), at("2025-01-01T00:00Z"), at("2025-09-30T00:00Z")];
-        let span = Slot::new(at("2023-01-01T00:00Z"), at("2024-01-01T00:00Z")).expect("a span");
-        let rows = laid_onto(&starts, span);
+        let own = span("2024-10-01T00:00Z", "2025-10-01T00:00Z");
+        let rows = laid_onto(&starts, own, span("2023-01-01T00:00Z", "2024-01-01T00:00Z"));
         assert_eq!(
             rows,
             [
@@ -95,8 +120,31 @@ mod tests {
     }
 
     #[test]
+    fn what_a_series_covers_keeps_its_rows_and_its_gaps() {
+        let starts = [at("2022-12-30T00:00Z"), at("2023-06-01T00:00Z"), at("2023-12-31T00:00Z")];
+        let own = span("2022-12-30T00:00Z", "2024-01-01T00:00Z");
+        let rows = laid_onto(&starts, own, span("2023-05-01T00:00Z", "2024-07-01T00:00Z"));
+        // 30 December 2023 stays a gap; June 2024 has the row of June 2023.
+        assert_eq!(
+            rows,
+            [
+                (at("2023-06-01T00:00Z"), 1),
+                (at("2023-12-31T00:00Z"), 2),
+                (at("2024-06-01T00:00Z"), 1),
+            ]
+        );
+        assert!(covers(own, span("2023-12-01T00:00Z", "2024-01-01T01:00Z")));
+        assert!(!covers(own, span("2023-12-01T00:00Z", "2024-01-03T00:00Z")));
+    }
+
+    #[test]
     fn a_leap_day_has_no_place_in_a_common_year() {
-        let span = Slot::new(at("2023-01-01T00:00Z"), at("2024-01-01T00:00Z")).expect("a span");
-        assert!(laid_onto(&[at("2024-02-29T12:00Z")], span).is_empty());
+        let leap = at("2024-02-29T12:00Z");
+        let own = span("2024-02-29T12:00Z", "2024-02-29T13:00Z");
+        assert!(laid_onto(&[leap], own, span("2023-01-01T00:00Z", "2024-01-01T00:00Z")).is_empty());
+        // And one that is missing has the hour of the day before it.
+        let own = span("2023-02-28T12:00Z", "2023-02-28T13:00Z");
+        let rows = laid_onto(&[own.start()], own, span("2024-02-01T00:00Z", "2024-03-09T00:00Z"));
+        assert_eq!(rows, [(at("2024-02-28T12:00Z"), 0), (leap, 0)]);
     }
 }

@@ -163,18 +163,19 @@ impl Reading {
         }
     }
 
-    /// As [`over`](Self::over), but a record that has nothing of the span lends
-    /// it the weather of the same dates in its own years; the second value says
-    /// so.
-    pub fn over_any_year(&self, span: Slot) -> (Weather, bool) {
-        let own = self.over(span);
-        let Self::Dated(weather) = self else { return (own, false) };
-        if !own.0.is_empty() {
-            return (own, false);
-        }
+    /// As [`over`](Self::over), but where a record does not cover the period within
+    /// the span, what it lacks has the weather of the same dates in the record's own
+    /// years; the second value says so.
+    pub fn over_any_year(&self, span: Slot, period: Slot) -> (Weather, bool) {
+        let Self::Dated(weather) = self else { return (self.over(span), false) };
+        let ends = weather.0.first().zip(weather.0.last());
+        let own = ends.and_then(|(first, last)| Slot::new(first.0.start(), last.0.end()));
+        let Some(own) = own.filter(|own| !crate::series::covers(*own, period)) else {
+            return (self.over(span), false);
+        };
         let starts: Vec<_> = weather.0.iter().map(|(slot, _)| slot.start()).collect();
         let rows =
-            crate::series::laid_onto(&starts, span).into_iter().filter_map(|(start, row)| {
+            crate::series::laid_onto(&starts, own, span).into_iter().filter_map(|(start, row)| {
                 let (slot, conditions) = weather.0[row];
                 Some((Slot::new(start, start + slot.seconds())?, conditions))
             });
