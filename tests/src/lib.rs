@@ -16,4 +16,5 @@ pub mod past;
 pub mod plant_rooms;
 pub mod real;
 pub mod record;
+pub mod ways;
 pub mod worlds;

@@ -3,14 +3,16 @@
 //!     closed_loop [--house NAME] [--market NAME] [--weeks N | --year] [--days N]
 //!                 [--from DAY] [--seed N] [--perfect prices,draws,pv,load]
 //!                 [--no-reserve] [--risk R] [--later Q] [--kept T]
-//!                 [--no-rules] [--no-hygiene] [--reach N] [--accounts] [--slots FILE]
+//!                 [--no-rules] [--no-bound] [--no-hygiene] [--reach N] [--accounts]
+//!                 [--slots FILE] [--way scenarios|set-points]
 //!
 //! Without `--year`, N weeks (6) spread over the year are drawn by a seed (1).
 //! For each, and in sum: cost under the best tuned rule, under stowheat, and the
 //! bounds; the share captured, (rule − stowheat) / (rule − bound at equal
 //! comfort); unmet draw heat; processor time of a step. `--accounts` adds each
 //! period by cause, `--slots` writes it slot by slot. `--reach` plans the period as a
-//! whole, everything known, with N simulations, and shows what that reaches.
+//! whole, everything known, with N simulations, and shows what that reaches. `--way`
+//! decides in another way with what is not known, see [`stowheat_tests::ways`].
 
 #![expect(clippy::print_stdout, reason = "a tool that prints its figures")]
 
@@ -24,6 +26,7 @@ use optimiser::solve::SolveLimits;
 use stowheat::assemble::{Known, period};
 use stowheat::house::House;
 use stowheat_tests::accounts::{self, Account};
+use stowheat_tests::ways::{Scenarios, SetPoints};
 use stowheat_tests::worlds::{HOUSES, MARKETS, Market, world};
 
 const ALLOWED: f64 = 0.001;
@@ -35,6 +38,8 @@ struct Wishes {
     seed: u64,
     year: bool,
     rules: bool,
+    bound: bool,
+    way: String,
     hygiene: bool,
     reach: usize,
     accounts: bool,
@@ -72,6 +77,8 @@ fn main() {
         seed: number("--seed", 1.0) as u64,
         year: flag("--year"),
         rules: !flag("--no-rules"),
+        bound: !flag("--no-bound"),
+        way: text("--way").unwrap_or_default().to_owned(),
         hygiene: !flag("--no-hygiene"),
         reach: number("--reach", 0.0) as usize,
         accounts: flag("--accounts"),
@@ -167,6 +174,9 @@ fn periods(market: &Market, wishes: &Wishes) -> Vec<(NaiveDate, NaiveDate)> {
 
 fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes: &Wishes) -> Sums {
     let period = period(house, known, None, (Some(from), Some(to))).expect("a period");
+    for note in period.notes.iter().filter(|note| note.contains("other years")) {
+        println!("  {note}");
+    }
     let mut record = period.timeline.record().clone();
     let perfect = |what: &str| wishes.perfect.split(',').any(|p| p == what || p == "all");
     if !wishes.hygiene {
@@ -186,17 +196,26 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     let worth = stage.stored_worth();
     let slots = stage.horizon().len();
     let began = cpu_seconds();
-    let mut planning = Planning::new(&house.site, wishes.settings);
-    let run = stage.run(&mut planning, &mut |_| {});
+    let mut own = Planning::new(&house.site, wishes.settings);
+    let run = match wishes.way.as_str() {
+        "scenarios" => stage.run(&mut Scenarios::new(own, wishes.settings), &mut |_| {}),
+        "set-points" => stage.run(&mut SetPoints(own), &mut |_| {}),
+        _ => {
+            let run = stage.run(&mut own, &mut |_| {});
+            if own.by_rule() > 0 {
+                println!("{} by rule: {:?}", own.by_rule(), own.last_failure());
+            }
+            run
+        }
+    };
     let seconds = cpu_seconds() - began;
-    if planning.by_rule() > 0 {
-        println!("{} by rule: {:?}", planning.by_rule(), planning.last_failure());
-    }
     let ledger = Ledger::of(&stage, &run, 0..slots);
     if std::env::var_os("STOWHEAT_FAILURES").is_some() {
         failures(&stage, &run);
     }
     let mut sums = Sums {
+        free: f64::NAN,
+        equal: f64::NAN,
         own: ledger.cost(worth),
         asked: ledger.taps.asked_kwh,
         unmet: ledger.taps.unmet_kwh,
@@ -230,7 +249,7 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
             Err(why) => println!("  nothing was reached: {why}"),
         }
     }
-    if wishes.rules {
+    if wishes.rules && wishes.bound {
         let limits = SolveLimits { seconds: 600.0, ..SolveLimits::default() };
         for (name, comfort) in [("equal", Comfort::Ready), ("free", Comfort::Draws)] {
             let bound = prescient(&stage, worth, comfort, &run, limits);
