@@ -15,6 +15,9 @@ pub struct Caution {
     pub kept: f64,
 }
 
+/// Rarer draws than this are not in the memory.
+const LEAST_KEPT: f64 = 0.0003;
+
 /// The next half-hour is planned for as later hours are, until too much heat has arrived
 /// cold: the reserve is there for the rest.
 impl Default for Caution {
@@ -32,7 +35,7 @@ impl Caution {
         }
         let step = if unmet_kwh / asked_kwh > allowed { 0.8 } else { 1.03 };
         self.risk = (self.risk * step).clamp(0.002, 1.0);
-        self.kept = (self.kept * step).clamp(0.001, 0.05);
+        self.kept = (self.kept * step).clamp(LEAST_KEPT, 0.05);
     }
 
     /// Steps of the water that is kept for draws that nobody knows: how much of the
