@@ -113,9 +113,13 @@ pub(super) struct Replay {
     /// Print one local day slot by slot, to check the sums by hand
     #[arg(long, value_name = "DAY", conflicts_with = "json")]
     pub(super) day: Option<String>,
-    /// Leave out the cost that knowing everything would have had
+    /// Leave out the cost that knowing everything would have had, and what limits cost
     #[arg(long)]
     pub(super) no_bound: bool,
+    /// Plan the period again with prices, draws, sun and load known beforehand, one by
+    /// one and all, to see what not knowing them cost; takes five times as long
+    #[arg(long)]
+    pub(super) remainder: bool,
     /// Write a page that the customer can keep
     #[arg(long, value_name = "FILE.html")]
     pub(super) report: Option<PathBuf>,

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use optimiser::replay::Settings;
 
 use crate::assemble::{PeriodError, period, refuse_phases};
-use crate::replay::{Progress, day, document, replay, table};
+use crate::replay::{Progress, day, document, reasons, replay, table};
 use crate::report;
 use crate::site_file;
 use crate::size::{Case, sha256};
@@ -25,11 +25,19 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
     let period = period(&house, &known, arguments.draws_column.as_deref(), days)
         .map_err(|error| Problem::new(failure(&error), error))?;
     let mut bar = Bar::new();
-    let replayed =
-        replay(&house, &period, Settings::of(&house.site), !arguments.no_bound, &mut |progress| {
-            bar.show(progress);
-        })
-        .map_err(|error| Problem::new(Failure::Data, error))?;
+    let settings = Settings::of(&house.site);
+    let mut replayed = replay(&house, &period, settings, !arguments.no_bound, &mut |progress| {
+        bar.show(progress);
+    })
+    .map_err(|error| Problem::new(Failure::Data, error))?;
+    if !arguments.no_bound {
+        bar.show(Progress::Bound);
+        replayed.limits = reasons::limits(&replayed);
+    }
+    if arguments.remainder {
+        let known = reasons::remainder(&replayed, settings, &mut |progress| bar.show(progress));
+        replayed.remainder = Some(known.map_err(|error| Problem::new(Failure::Data, error))?);
+    }
     bar.clear();
     say(&format!(
         "planned {} times in {:.1} s",
@@ -102,6 +110,12 @@ impl Bar {
                 }
             }
             Progress::Tuning(kind) => put(&format!("tuning the rule {}", kind.name())),
+            Progress::Knowing(what, done, all) => {
+                let percent = 100 * done / all.max(1);
+                if self.last.replace(percent) != Some(percent) {
+                    put(&format!("planning again, knowing {what}: {percent} %"));
+                }
+            }
             Progress::Bound => put("solving for the bound"),
         }
     }

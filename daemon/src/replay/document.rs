@@ -14,9 +14,10 @@ use optimiser::replay::{Ledger, StoredWorth};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Entry, Replayed};
+use super::{Entry, Replayed, reasons};
 use crate::house::House;
 use crate::present::{digits::rounded, local};
+use crate::size::margins::Value;
 
 /// Name and version of the document.
 pub const SCHEMA: &str = "stowheat/replay/1";
@@ -58,6 +59,13 @@ pub struct Document {
     pub bound: Option<Bound>,
     /// The same, obliged to keep water ready for draws nobody knows; likewise.
     pub bound_at_equal_comfort: Option<Bound>,
+    /// What a unit more of each capacity would have saved somebody who knew the whole
+    /// period, near the present sizes only; null if not asked for or not found.
+    #[serde(default)]
+    pub limits: Option<Vec<Value>>,
+    /// stowheat over the same days with something known beforehand; null if not asked for.
+    #[serde(default)]
+    pub remainder: Option<Vec<Knowing>>,
     /// The rule that stowheat is compared with.
     pub best_rule: Option<String>,
     /// Cost under that rule less cost under stowheat [minor unit].
@@ -95,6 +103,18 @@ pub struct Bound {
     pub cost: f64,
     /// Draw heat left unmet [kWh].
     pub unmet_kwh: f64,
+}
+
+/// stowheat with something known beforehand.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Knowing {
+    /// What was known.
+    pub what: String,
+    /// Counted as the cost of a controller [minor unit].
+    pub cost: f64,
+    /// Draw heat left unmet [%].
+    pub unmet_percent: f64,
 }
 
 /// A controller and what came of it.
@@ -211,6 +231,15 @@ impl Document {
             controllers: replayed.entries.iter().map(|e| Controller::new(replayed, e)).collect(),
             bound: bound(0),
             bound_at_equal_comfort: bound(1),
+            limits: replayed.limits.as_ref().and_then(|found| found.as_ref().ok()).cloned(),
+            remainder: replayed.remainder.as_ref().map(|all| {
+                let one = |one: &reasons::Knowing| Knowing {
+                    what: one.what.to_owned(),
+                    cost: money(one.cost),
+                    unmet_percent: fine(one.unmet_percent),
+                };
+                all.iter().map(one).collect()
+            }),
             best_rule: best.map(|rule| rule.name.to_owned()),
             saving: best.map(|rule| money(replayed.saving(rule))),
             captured: replayed.captured().map(fine),

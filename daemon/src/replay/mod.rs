@@ -3,6 +3,7 @@
 
 pub mod day;
 pub mod document;
+pub mod reasons;
 pub mod table;
 
 use chrono::NaiveDate;
@@ -12,9 +13,11 @@ use optimiser::replay::bound::{Bound, Comfort, prescient};
 use optimiser::replay::{Ledger, Planning, RoomsAndPool, Run, Settings, Stage, StoredWorth};
 use optimiser::solve::SolveLimits;
 
+use self::reasons::Knowing;
 use crate::assemble::{Gaps, Period};
 use crate::house::House;
 use crate::local_time::local_date;
+use crate::size::margins::Value;
 
 /// Share of draw heat that may arrive cold.
 pub const ALLOWED_UNMET: f64 = 0.001;
@@ -40,6 +43,10 @@ pub struct Replayed<'a> {
     /// draws alone, and at equal comfort, leaving at the end what stowheat left; or
     /// why there is no answer.
     pub bounds: Option<[Result<Bound, String>; 2]>,
+    /// What a unit more of each capacity would have saved, if it was asked for.
+    pub limits: Option<Result<Vec<Value>, String>>,
+    /// stowheat with things known beforehand, if it was asked for.
+    pub remainder: Option<Vec<Knowing>>,
     /// What stored energy is valued at.
     pub worth: StoredWorth,
     /// Slots that stowheat decided by rule, and why the last time.
@@ -180,6 +187,8 @@ pub enum Progress {
     Tuning(Kind),
     /// The bound is being solved.
     Bound,
+    /// Slots planned knowing something beforehand, of all.
+    Knowing(&'static str, usize, usize),
 }
 
 /// Replays a period.
@@ -226,6 +235,8 @@ pub fn replay<'a>(
         period,
         entries,
         bounds,
+        limits: None,
+        remainder: None,
         worth,
         by_rule: (planning.by_rule(), planning.last_failure().map(str::to_owned)),
         planning_seconds,

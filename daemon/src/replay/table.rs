@@ -18,6 +18,7 @@ macro_rules! line {
 }
 
 mod plant_room;
+mod reasons;
 
 /// Names of the bounds.
 const BOUNDS: [&str; 2] = ["knowing everything", "the same, equal comfort"];
@@ -33,6 +34,8 @@ pub fn render(replayed: &Replayed<'_>) -> String {
     page.plant_room(&mut out);
     page.comfort(&mut out);
     page.limits(&mut out);
+    page.limit_costs(&mut out);
+    page.remainder(&mut out);
     page.remarks(&mut out);
     out
 }
@@ -111,6 +114,7 @@ impl Page<'_> {
                 self.money.amount(self.replayed.saving(rule))
             );
         }
+        self.dearer(out);
         let own = self.replayed.stowheat();
         if !own.comfortable {
             line!(

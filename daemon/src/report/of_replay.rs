@@ -38,7 +38,8 @@ pub fn of_replay(house: &House, case: &Case, files: &[Source]) -> String {
     sections.push(Section::new("days", "Single days", pictures.concat()));
     let currents = currents::figure(&[(&period, case)]).html();
     sections.push(Section::new("currents", "Currents", currents));
-    sections.push(Section::new("comfort", "Comfort and limits", comfort(case)));
+    let body = comfort(case) + &limits(replay, &money);
+    sections.push(Section::new("comfort", "Comfort and limits", body));
     let assumed = words::assumptions(&replay.notes, None);
     sections.push(Section::new("assumptions", "What was assumed", assumed));
     let covered =
@@ -166,4 +167,23 @@ fn comfort(case: &Case) -> String {
         runs.push(Served { name: name.clone(), unmet_percent: unmet(index), detail });
     }
     options::comfort("How the taps were served, and days on which limits bound", &runs)
+}
+
+/// What each limit cost.
+fn limits(replay: &Document, money: &Currency) -> String {
+    let Some(values) = &replay.limits else { return String::new() };
+    let mut table = Table::new(
+        "What one more of each limit would have saved somebody who knew everything, near this point only",
+        &["Limit", "now", "one more", "saved"],
+    )
+    .words(&[1, 2]);
+    for value in values {
+        table.row(vec![
+            value.capacity.clone(),
+            value.size.clone(),
+            value.unit.clone(),
+            money.amount(value.up),
+        ]);
+    }
+    table.html()
 }

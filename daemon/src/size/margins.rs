@@ -136,7 +136,8 @@ fn start(house: &House) -> State {
     }
 }
 
-fn value(house: &House, capacity: Capacity, up: f64, down: f64) -> Value {
+/// The value of a unit of a capacity of a house, in words.
+pub(crate) fn value(house: &House, capacity: Capacity, up: f64, down: f64) -> Value {
     let told = Told::of(capacity, house);
     Value {
         capacity: told.name,

@@ -19,7 +19,7 @@ const DAYS: usize = 35;
 
 /// Half-hours that the water kept ready must last; after them later plans have
 /// had their say.
-pub(super) const KEPT_SLOTS: usize = 3;
+const KEPT_SLOTS: usize = 3;
 
 /// Days whose draws may come at any time of day.
 const ANY_DAYS: usize = 56;

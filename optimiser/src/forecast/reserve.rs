@@ -9,7 +9,6 @@
 //! What may be drawn beyond that is for the plan to heat when it is cheap: **water kept
 //! ready**, whose price is that of heat that arrives cold times how likely that is.
 
-use super::draws::KEPT_SLOTS;
 use super::{Caution, Knowledge, kept_ready};
 use crate::problem::{Guard, HeaterId, Ready, Weights};
 use crate::site::{Site, Store};
@@ -150,9 +149,7 @@ impl Calendar<'_> {
         steps
             .flat_map(|(tail, weight)| {
                 let litres = self.litres(index, (tail, surprises), made);
-                // Each draw is in the sums of so many slots, and is missed in one.
-                let share = weight / KEPT_SLOTS as f64;
-                let urgency = share * weights.unmet_per_kwh / weights.short_per_kwh;
+                let urgency = weight * weights.unmet_per_kwh / weights.short_per_kwh;
                 self.horizon.slots().iter().map(move |slot| Ready {
                     store: index,
                     by: slot.end(),

@@ -66,6 +66,11 @@ fn cut<T: Copy>(
 }
 
 impl Timeline {
+    /// What a plant room meets.
+    pub fn surroundings(&self) -> &Surroundings {
+        &self.surroundings
+    }
+
     /// The same with what a plant room meets.
     #[must_use]
     pub fn with_surroundings(mut self, around: Surroundings) -> Self {

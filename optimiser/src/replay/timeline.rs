@@ -156,6 +156,13 @@ impl Timeline {
         &self.record
     }
 
+    /// The same with other things known in advance.
+    #[must_use]
+    pub fn with_foreknown(mut self, foreknown: Foreknown) -> Self {
+        self.record.foreknown = foreknown;
+        self
+    }
+
     /// The slots that are replayed.
     pub fn judged(&self) -> Range<usize> {
         self.record.judged.clone()

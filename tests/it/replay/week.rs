@@ -3,12 +3,13 @@
 use std::path::Path;
 
 use chrono::NaiveDate;
+use optimiser::judge::Effort;
 use optimiser::replay::Settings;
 use optimiser::replay::baseline::{Rule, Ruled};
 use optimiser::replay::{Ledger, Stage};
 use stowheat::assemble::{Known, Period, period};
 use stowheat::house::House;
-use stowheat::replay::{day, document, replay, table};
+use stowheat::replay::{day, document, reasons, replay, table};
 use stowheat::series::{Marks, read};
 use stowheat::tariff::Wholesale;
 use stowheat::weather::{Reading, Weather};
@@ -103,6 +104,34 @@ fn a_week_of_british_prices_from_end_to_end() {
     assert!(bound.cost < own.whole.cost(replayed.worth));
     assert!(table::render(&replayed).contains("stowheat"));
     let document = serde_json::to_value(document::Document::new(&replayed)).expect("JSON");
+    let schema = document::schema().to_value();
+    jsonschema::validator_for(&schema).expect("a schema").validate(&document).expect("valid");
+}
+
+#[test]
+fn a_day_says_what_limits_and_not_knowing_cost() {
+    let house = house();
+    let Some(period) = days(&house, "2023-06-03", "2023-06-03") else { return };
+    let settings = Settings { effort: Effort::ROLLING, ..Settings::default() };
+    let mut replayed = replay(&house, &period, settings, true, &mut |_| {}).expect("a replay");
+    replayed.limits = reasons::limits(&replayed);
+    let found = reasons::remainder(&replayed, settings, &mut |_| {}).expect("runs");
+    // The site's draws and load follow its lists, and are known without asking.
+    let what: Vec<&str> = found.iter().map(|one| one.what).collect();
+    assert_eq!(what, ["the prices", "the sun", "everything"]);
+    let bound = replayed.bounds.as_ref().expect("asked for")[0].as_ref().expect("a bound").cost;
+    assert!(found.iter().all(|one| one.cost > bound - 1.0), "{found:?}");
+    replayed.remainder = Some(found);
+    let text = table::render(&replayed);
+    for part in ["What a limit cost", "a 100 L", "a kWh", "import limit", "knowing", "everything"] {
+        assert!(text.contains(part), "{part}: {text}");
+    }
+    assert_eq!(text.contains("DEARER"), replayed.saving(replayed.best_rule().expect("one")) < 0.0);
+    let document = document::Document::new(&replayed);
+    assert_eq!(document.remainder.as_ref().map(Vec::len), Some(3));
+    let limits = document.limits.as_ref().expect("limits");
+    assert!(limits.iter().any(|value| value.capacity == "battery"), "{limits:?}");
+    let document = serde_json::to_value(document).expect("JSON");
     let schema = document::schema().to_value();
     jsonschema::validator_for(&schema).expect("a schema").validate(&document).expect("valid");
 }
