@@ -12,6 +12,7 @@ use optimiser::judge::{Candidate, Judge};
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::plant::Commands;
 use optimiser::problem::Problem;
+use stowheat_tests::clock::processor_time;
 use stowheat_tests::days::{Random, random_days};
 use stowheat_tests::fine::quantile;
 
@@ -95,14 +96,6 @@ fn search(
         }
     }
     (from, best.score, best.outcome.unmet_kwh())
-}
-
-/// What this thread has had of a processor, as Linux tells it; unlike a clock it does
-/// not run on while other programs work.
-fn processor_time() -> Duration {
-    let text = std::fs::read_to_string("/proc/thread-self/schedstat").expect("Linux tells it");
-    let nanoseconds = text.split(' ').next().and_then(|first| first.parse().ok());
-    Duration::from_nanos(nanoseconds.expect("a number of nanoseconds"))
 }
 
 /// A random move of heat: out of a slot, into another, or both.
