@@ -15,7 +15,7 @@ use optimiser::solve::{Live, SolveLimits, Verdict};
 use optimiser::time::{Horizon, Series};
 use optimiser::units::{Energy, Flow, Volume};
 use serde_json::{Value, json};
-use stowheat_tests::clock::processor_time;
+use stowheat_tests::clock::Stopwatch;
 use stowheat_tests::family::cylinder;
 use stowheat_tests::houses::{MONDAY, battery, celsius, day, kwh, price};
 use stowheat_tests::record::record;
@@ -154,7 +154,7 @@ fn main() -> io::Result<()> {
     let mut cases: Vec<Value> = Vec::new();
     for step in 0..steps {
         let problem = problem(step, state).validated().expect("a valid problem");
-        let begun = processor_time();
+        let watch = Stopwatch::start();
         let mut formulation = Formulation::new(&problem, &Refinement::default());
         let program = std::mem::take(&mut formulation.program);
         match &mut live {
@@ -164,7 +164,7 @@ fn main() -> io::Result<()> {
         let answer = live.as_mut().expect("just made").solve(SolveLimits::default());
         let answer = answer.expect("an answer");
         let solution = Solution::new(&problem, &formulation, &answer);
-        let milliseconds = (processor_time() - begun).as_secs_f64() * 1e3;
+        let milliseconds = watch.elapsed().as_secs_f64() * 1e3;
         assert_eq!(answer.verdict, Verdict::Optimal, "step {step}");
         state = after(&problem, &solution);
         cases.push(json!({

@@ -12,7 +12,7 @@ use optimiser::judge::{Candidate, Judge};
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::plant::Commands;
 use optimiser::problem::Problem;
-use stowheat_tests::clock::processor_time;
+use stowheat_tests::clock::Stopwatch;
 use stowheat_tests::days::{Random, random_days};
 use stowheat_tests::fine::quantile;
 
@@ -27,12 +27,12 @@ fn main() {
     let mut random = Random::new(arguments.next().unwrap_or(1));
     let (mut gaps, mut planning) = (Vec::new(), Vec::new());
     for day in &days {
-        let begun = processor_time();
+        let watch = Stopwatch::start();
         let Outcome::Planned(planned) = Planner::default().plan(&day.problem) else {
             println!("{} {}: no plan", day.name, day.at);
             continue;
         };
-        let took = (processor_time() - begun).as_secs_f64() * 1e3;
+        let took = watch.elapsed().as_secs_f64() * 1e3;
         let (from, to, unmet) =
             search(&day.problem, &planned, Duration::from_secs(seconds), &mut random);
         let cost = planned.schedule.cost.import.abs().max(50.0);
@@ -71,11 +71,11 @@ fn search(
     let mut here = start.clone();
     let mut best = start;
     let mut trial = here.clone();
-    let begun = processor_time();
+    let watch = Stopwatch::start();
     let heaters: Vec<_> = problem.heaters().collect();
     let slots = problem.horizon.len();
     loop {
-        let share = (processor_time() - begun).div_duration_f64(time);
+        let share = watch.elapsed().div_duration_f64(time);
         if share >= 1.0 {
             break;
         }
