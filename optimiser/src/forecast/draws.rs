@@ -136,7 +136,9 @@ fn own_sums(known: &dyn Knowledge, slot: usize, store: usize) -> [Vec<(f64, f64)
     }
     for sums in &mut sums {
         let total: f64 = sums.iter().map(|(_, weight)| weight).sum();
-        sums.iter_mut().for_each(|(_, weight)| *weight /= total);
+        for (_, weight) in sums.iter_mut() {
+            *weight /= total;
+        }
         sums.sort_by(|a, b| b.0.total_cmp(&a.0));
     }
     sums
@@ -158,7 +160,9 @@ fn at_any_time(known: &dyn Knowledge, store: usize) -> [Vec<(f64, f64)>; KEPT_SL
             }
         }
     }
-    sums.iter_mut().for_each(|sums| sums.sort_by(|a, b| b.0.total_cmp(&a.0)));
+    for sums in &mut sums {
+        sums.sort_by(|a, b| b.0.total_cmp(&a.0));
+    }
     sums
 }
 
