@@ -109,6 +109,12 @@ impl Planner {
 
     /// Plans a problem that was validated.
     pub fn plan(&mut self, problem: &Problem) -> Outcome {
+        match self.onward(problem) {
+            Ok(Some(planned)) if violations(problem, &planned.schedule, None).is_empty() => {
+                return Outcome::Planned(Box::new(planned));
+            }
+            _ => {}
+        }
         match self.refined(problem) {
             Ok(Refined::Solved(answer)) => self.published(problem, *answer),
             Ok(Refined::Infeasible) => self.missing(problem),
@@ -321,6 +327,7 @@ enum Refined {
 }
 
 /// An answer that goes one way at a time.
+#[derive(Debug, Clone)]
 struct Settled {
     solution: Solution,
     refinement: Refinement,
