@@ -1,7 +1,8 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
 use crate::judge::{
-    Candidate, Duals, Judge, Search, judged_solution, keep, next_cuts, polish, polish_jobs, settled,
+    Candidate, Duals, Judge, Search, Vain, judged_solution, keep, next_cuts, polish, polish_jobs,
+    settled,
 };
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
@@ -67,19 +68,23 @@ impl Planner {
         let before = candidate.score;
         let worths = Worths::of(&answer.solution);
         let search = worths.search(effort.simulations, steps);
+        let mut vain = Vain::default();
+        let mut polished = |candidate| {
+            vain = Vain::default();
+            polish(&mut judge, candidate, search, &mut vain)
+        };
         let candidate = match carried {
-            Some(carried) if stays => polish(&mut judge, carried, search),
+            Some(carried) if stays => polished(carried),
             Some(carried) => {
-                let other = polish(&mut judge, carried, search);
-                let own = polish(&mut judge, candidate, search);
+                let (other, own) = (polished(carried), polished(candidate));
                 if other.score < own.score { other } else { own }
             }
-            None => polish(&mut judge, candidate, search),
+            None => polished(candidate),
         };
         let candidate = polish_jobs(&mut judge, candidate, &answer.solution, search);
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
         let word = Word { answer, energies, asked: problem.horizon.start() };
-        Ok(self.told(&mut judge, candidate, word, evidence, steps))
+        Ok(self.told(&mut judge, candidate, word, evidence, (vain, steps)))
     }
 
     /// The last plan a little later, touched up on the plant, without asking the program
@@ -93,6 +98,7 @@ impl Planner {
             return Ok(None);
         };
         let (steps, undone) = (memory.steps + 1, memory.shortfall);
+        let mut vain = memory.vain.at(steps);
         let mut judge = Judge::new(problem, &memory.holds(problem))?;
         if judge.has_sources() {
             return Ok(None);
@@ -101,13 +107,13 @@ impl Planner {
         let word = memory.placed(problem);
         let before = carried.score;
         let worths = Worths::of(&word.answer.solution);
-        let candidate =
-            polish(&mut judge, carried, worths.search(self.effort.simulations, steps));
+        let search = worths.search(self.effort.simulations, steps);
+        let candidate = polish(&mut judge, carried, search, &mut vain);
         if candidate.shortfall > undone + WORTH_ASKING {
             return Ok(None);
         }
         let evidence = Evidence::Simulated { rounds: 0, polish_gain: before - candidate.score };
-        Ok(Some(self.told(&mut judge, candidate, word, evidence, steps)))
+        Ok(Some(self.told(&mut judge, candidate, word, evidence, (vain, steps))))
     }
 
     /// The plan as it is published, and kept for the next one.
@@ -117,7 +123,7 @@ impl Planner {
         candidate: Candidate,
         word: Word,
         evidence: Evidence,
-        steps: usize,
+        turn: (Vain, usize),
     ) -> Planned {
         let problem = judge.problem();
         let candidate = keep(judge, candidate);
@@ -127,7 +133,7 @@ impl Planner {
         let publisher = Publisher::new(problem, &solution, &answer.refinement).judged(&candidate);
         let schedule = Schedule { evidence, ..publisher.schedule(answer.origin()) };
         let jobs = candidate.commands.jobs.clone();
-        let memory = Memory::new(problem, candidate, word, &schedule.hygiene, steps);
+        let memory = Memory::new(problem, candidate, word, &schedule.hygiene, turn);
         self.memory = Some(memory);
         Planned { schedule, solution, jobs }
     }

@@ -5,7 +5,7 @@
 //! published. So the judged plan is carried over slot by slot and improved from
 //! there, and what was settled once stays settled until there is news.
 
-use crate::judge::Candidate;
+use crate::judge::{Candidate, Vain};
 use crate::model::Refinement;
 use crate::plant::{Commands, HeaterCommand};
 use crate::problem::{ByHand, Problem, Ready};
@@ -41,6 +41,8 @@ pub(super) struct Memory {
     holds: Vec<(usize, Instant, Option<Instant>)>,
     /// The program's last word on it.
     pub(super) word: Word,
+    /// What was tried in vain to improve it.
+    pub(super) vain: Vain,
     /// How many plans went on from the one before without a break.
     pub(super) steps: usize,
 }
@@ -61,7 +63,7 @@ impl Memory {
         candidate: Candidate,
         word: Word,
         holds: &[Option<Instant>],
-        steps: usize,
+        (vain, steps): (Vain, usize),
     ) -> Self {
         let prices = |of: &crate::time::Series<crate::units::Price>| {
             of.values().iter().map(|p| p.per_kwh()).collect()
@@ -78,6 +80,7 @@ impl Memory {
             promises: promised(&problem.ready, problem.horizon.start()).copied().collect(),
             holds: rules.map(|(rule, hold)| (rule.store, rule.due, *hold)).collect(),
             word,
+            vain,
             steps,
         }
     }
