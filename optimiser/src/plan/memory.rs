@@ -19,7 +19,7 @@ use super::Settled;
 const FOLLOWS_SECONDS: i64 = 2 * 3_600;
 
 /// The program is asked again after this time, news or not [s].
-const ASKS_SECONDS: i64 = 4 * 3_600;
+const ASKS_SECONDS: i64 = 8 * 3_600;
 
 /// Share of the prices, weighted by time, that may differ without being news.
 const NEWS: f64 = 0.02;
