@@ -26,7 +26,7 @@ mod worths;
 pub use candidate::Candidate;
 pub(crate) use cuts::next_cuts;
 pub(crate) use jobs::polish_jobs;
-pub(crate) use keep::keep;
+pub(crate) use keep::{fails, keep};
 pub(crate) use polish::{Search, Vain, polish};
 pub use score::{Judge, end_worth};
 pub(crate) use settle::settled;

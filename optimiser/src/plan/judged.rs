@@ -1,8 +1,8 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
 use crate::judge::{
-    Candidate, Duals, Judge, Search, Vain, judged_solution, keep, next_cuts, polish, polish_jobs,
-    settled,
+    Candidate, Duals, Judge, Search, Vain, fails, judged_solution, keep, next_cuts, polish,
+    polish_jobs, settled,
 };
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
@@ -12,10 +12,6 @@ use crate::solve::{SolveError, SolveLimits};
 
 use super::memory::{Memory, Word};
 use super::{Attempt, Planned, Planner, Publisher, Refined, Settled};
-
-/// A plan carried on that leaves so much more undone than before does not serve any
-/// more [minor].
-const WORTH_ASKING: f64 = 3.0;
 
 /// Why a plan could not be judged.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -109,7 +105,7 @@ impl Planner {
         let worths = Worths::of(&word.answer.solution);
         let search = worths.search(self.effort.simulations, steps);
         let candidate = polish(&mut judge, carried, search, &mut vain);
-        if candidate.shortfall > undone + WORTH_ASKING {
+        if fails(problem, candidate.shortfall - undone) {
             return Ok(None);
         }
         let evidence = Evidence::Simulated { rounds: 0, polish_gain: before - candidate.score };
