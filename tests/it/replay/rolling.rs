@@ -3,7 +3,7 @@
 use optimiser::check::violations;
 use optimiser::judge::Effort;
 use optimiser::model::{Formulation, Refinement};
-use optimiser::plan::{Outcome, Planned, Planner};
+use optimiser::plan::{Outcome, Planner};
 use optimiser::plant::{Commands, Plant};
 use optimiser::problem::{Problem, State};
 use optimiser::replay::{Controller, Planning, Settings, SlotCommands, Stage, View};
