@@ -125,7 +125,7 @@ fn a_candidate_is_a_single_replay() {
     assert!((minor(&row["price"]) - 48_000.0).abs() < 1e-6);
     assert!(found["candidates"][1]["price"].is_null(), "a volume without a price");
     let table = done(&words(&study(state, &["--merge"]))).data;
-    says(&table, &["NOT A WHOLE YEAR", "One period only", "element immersion", "store cylinder"]);
+    says(&table, &["NOT A WHOLE YEAR", "One year only", "element immersion", "store cylinder"]);
 }
 
 #[test]

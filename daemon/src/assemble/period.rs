@@ -100,7 +100,7 @@ pub fn period(
     super::refuse_phases(house)?;
     let zone = house.time_zone;
     let mut notes = house.in_no_season();
-    let (first, last) = days(house, known, from, to)?;
+    let (first, last) = days(house, known, (from, to))?;
     let judged = Slot::new(midnight(first, zone), midnight(next(last), zone))
         .ok_or_else(|| PeriodError::NoDays { from: first, to: last, covers: covers(known) })?;
     let horizon = calendar(judged)?;
@@ -171,11 +171,13 @@ fn next(date: NaiveDate) -> NaiveDate {
 }
 
 /// Whole local days that the prices cover, cut to what was asked for.
-fn days(
+///
+/// # Errors
+/// If there are none, or no prices to tell.
+pub fn days(
     house: &House,
     known: &Known,
-    from: Option<NaiveDate>,
-    to: Option<NaiveDate>,
+    (from, to): (Option<NaiveDate>, Option<NaiveDate>),
 ) -> Result<(NaiveDate, NaiveDate), PeriodError> {
     let zone = house.time_zone;
     let series = [&known.wholesale.import, &known.wholesale.export];

@@ -224,6 +224,20 @@ impl Ledger {
             && self.plant_room.as_ref().is_none_or(PlantRoomSums::is_comfortable)
     }
 
+    /// Whether several periods together were comfortable, each counted so many times:
+    /// the share over all of them, and rooms and pool in each.
+    pub fn are_comfortable<'a>(
+        ledgers: impl Iterator<Item = (&'a Self, f64)> + Clone,
+        allowed_unmet: f64,
+    ) -> bool {
+        let sum = |of: fn(&Taps) -> f64| {
+            ledgers.clone().map(|(own, times)| times * of(&own.taps)).sum::<f64>()
+        };
+        let (asked, unmet) = (sum(|taps| taps.asked_kwh), sum(|taps| taps.unmet_kwh));
+        let warm = |own: &Self| own.plant_room.as_ref().is_none_or(PlantRoomSums::is_comfortable);
+        unmet <= allowed_unmet * asked + 1e-12 && ledgers.map(|(own, _)| own).all(warm)
+    }
+
     /// Everything that was too cold, as unmet heat at the taps [kWh].
     pub fn discomfort(&self) -> f64 {
         let room = self.plant_room.as_ref().map_or(0.0, PlantRoomSums::discomfort);
