@@ -111,6 +111,7 @@ fn two_sizes_of_a_heat_pump_over_two_days() {
         parts: vec![(Some(day("2026-03-10")), Some(day("2026-03-11")))],
         later_hours: 0,
         exchange: None,
+        measured: Vec::new(),
         files: Vec::new(),
     };
     let axis: Axis = "heat_pump.unit.rated_kw=6".parse().expect("an axis");

@@ -42,6 +42,7 @@ fn world() -> Option<World> {
         parts: vec![(day("2023-01-16"), day("2023-01-18")), (day("2023-04-08"), day("2023-04-10"))],
         later_hours: 0,
         exchange: None,
+        measured: Vec::new(),
         files: Vec::new(),
     })
 }

@@ -129,6 +129,85 @@ fn a_candidate_is_a_single_replay() {
 }
 
 #[test]
+fn a_sample_stands_for_its_year_with_what_was_measured() {
+    let state = folder("size-sample");
+    let loss = "store.cylinder.standing_loss_kwh_per_24h";
+    let found = done(&[
+        "size",
+        SMALL,
+        "--from",
+        "2026-03-01",
+        "--to",
+        "2026-04-30",
+        "--sample",
+        "3x1",
+        "--measured",
+        &format!("{loss}=0.9"),
+        "--vary",
+        "store.cylinder.volume_litres=150,200",
+        "--state",
+        &state,
+        "--json",
+    ]);
+    let found: Value = serde_json::from_str(&found.data).expect("one JSON document");
+    assert_eq!(found["worlds"].as_array().map(Vec::len), Some(1));
+    let parts = found["worlds"][0]["parts"].as_array().expect("parts");
+    assert_eq!(parts.len(), 3);
+    let number = |value: &Value| value.as_f64().expect("a number");
+    let stand_for: f64 = parts.iter().map(|part| number(&part["stands_for_days"])).sum();
+    assert!((stand_for - 365.25).abs() < 0.01, "{stand_for}");
+    // The year is the parts as single replays have them, each as often as it counts.
+    let stated = fixture(SMALL);
+    let line = stated.lines().find(|line| line.starts_with("standing_loss_kwh_per_24h"));
+    let measured = stated.replace(line.expect("a loss"), "standing_loss_kwh_per_24h = 0.9");
+    let site = written("size-measured.toml", &measured);
+    let mut year = 0.0;
+    for part in parts {
+        let day = part["first_day"].as_str().expect("a day");
+        assert_eq!(part["last_day"], day);
+        let alone = done(&["replay", &site, "--from", day, "--to", day, "--no-bound", "--json"]);
+        let alone: Value = serde_json::from_str(&alone.data).expect("one JSON document");
+        year +=
+            number(&part["stands_for_days"]) * number(&alone["controllers"][0]["whole"]["cost"]);
+    }
+    let own = &found["candidates"][0]["worlds"][0];
+    assert!((number(&own["cost"]) - year).abs() < 0.5, "{} and {year}", own["cost"]);
+    let grown = &found["candidates"][1];
+    assert!(number(&grown["by_hardware"]["sampling_error"]) > 0.0);
+    assert_eq!(grown["worlds"][0]["by_hardware_in_parts"].as_array().map(Vec::len), Some(3));
+    // What the file's own number would have said stands beside it, and costs more heat.
+    let beside = &found["as_calculated"];
+    assert_eq!(beside["numbers"][0]["key"], loss);
+    assert!(number(&beside["numbers"][0]["calculated"]) > 0.9);
+    assert!(number(&beside["candidates"][0]["heat_kwh"]) > 0.0);
+    let said = found["verdict"]["sentences"].to_string();
+    says(&said, &["SAMPLED: ", "3 days in 3 parts", "MEASURED: "]);
+    let page = Path::new(env!("CARGO_TARGET_TMPDIR")).join("size-sample.html");
+    let page = page.display().to_string();
+    done(&[
+        "size",
+        SMALL,
+        "--from",
+        "2026-03-01",
+        "--to",
+        "2026-04-30",
+        "--sample",
+        "3x1",
+        "--measured",
+        &format!("{loss}=0.9"),
+        "--vary",
+        "store.cylinder.volume_litres=150,200",
+        "--state",
+        &state,
+        "--merge",
+        "--report",
+        &page,
+    ]);
+    let page = std::fs::read_to_string(page).expect("a page");
+    says(&page, &["Calculated and measured", "± ", "Parts of years that were lived through"]);
+}
+
+#[test]
 fn a_study_goes_on_where_it_was_killed() {
     let broken = folder("size-broken");
     let expected = &WHOLE.1.data;
@@ -257,6 +336,12 @@ fn what_makes_no_study_is_refused() {
         (&["--shard", "9/8"], "write it as 2/8"),
         (&["--to", "2026-04-18"], "give as many of both"),
         (&["--exchange", "DKK"], "write it as AUD=0.52"),
+        (&["--sample", "weekly"], "write 12 for twelve weeks"),
+        (&["--sample", "12"], "asks for more days than there are"),
+        (
+            &["--measured", "grid.fuse_amperes=60", "--vary", "grid.fuse_amperes=80"],
+            "is measured and tried",
+        ),
     ] {
         let state = folder("size-refused");
         let arguments = [with(more), vec!["--state".to_owned(), state]].concat();

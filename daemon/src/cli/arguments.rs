@@ -137,6 +137,10 @@ pub(super) struct Size {
     /// A number in which the house as it stands differs from the site file
     #[arg(long, value_name = "KEY=V")]
     pub(super) present: Vec<String>,
+    /// A number of the site file as it was measured, such as the heat loss of the
+    /// rooms: the study rests on it, and shows what the file's number would have said
+    #[arg(long, value_name = "KEY=V")]
+    pub(super) measured: Vec<String>,
     /// Things to buy and their prices, a TOML file
     #[arg(long, value_name = "FILE")]
     pub(super) options: Option<PathBuf>,

@@ -9,6 +9,7 @@ mod currents;
 mod day;
 mod margins;
 mod markup;
+mod measured;
 mod months;
 mod of_replay;
 mod of_study;

@@ -3,7 +3,9 @@
 use super::markup::{Section, escaped, list, page, paragraph, put};
 use super::months::Past;
 use super::options::Served;
-use super::{chosen, coverage, currents, day, margins, months, options, plant, savings, words};
+use super::{
+    chosen, coverage, currents, day, margins, measured, months, options, plant, savings, words,
+};
 use crate::house::House;
 use crate::present::Currency;
 use crate::present::digits::text;
@@ -32,6 +34,10 @@ pub fn of_study(study: &Study, houses: &[&House], cases: &[Vec<Case>]) -> String
         Section::new("savings", "Savings", saved(study, cases, shown, &money)),
         Section::new("periods", "Period by period", options::by_world(study, &money)),
     ];
+    if let Some(calculated) = &study.as_calculated {
+        let body = measured::section(study, calculated, &money);
+        sections.push(Section::new("measured", "Calculated and measured", body));
+    }
     let shown_days = chosen(own.iter().flat_map(|(past, case)| {
         case.parts.iter().flat_map(|part| &part.typical_days).map(move |day| (*past, day))
     }));

@@ -21,8 +21,8 @@ pub(super) const STEP: f64 = 1e-4;
 /// # Errors
 /// If there is no such house, in words.
 pub(super) fn between(
-    present: &Candidate,
-    candidate: &Candidate,
+    (present, candidate): (&Candidate, &Candidate),
+    measured: &[(String, f64)],
     share: f64,
 ) -> Result<House, String> {
     let appears = |change: &Change| {
@@ -34,19 +34,15 @@ pub(super) fn between(
         .iter()
         .map(|change| place(&candidate.text, &change.key))
         .collect::<Result<_, _>>()?;
-    let numbers: Vec<(&Place, f64)> = places
+    let numbers: Vec<f64> = candidate
+        .changes
         .iter()
-        .zip(&candidate.changes)
-        .map(|(place, change)| {
-            (place, if appears(change) { change.from.max(change.to) } else { at(change) })
-        })
+        .map(|change| if appears(change) { change.from.max(change.to) } else { at(change) })
         .collect();
+    let numbers: Vec<(&Place, f64)> = places.iter().zip(numbers).collect();
     let text = with_numbers(&candidate.text, &numbers);
-    let mut house =
-        site_file::read(&text, "a house between").map_err(|report| report.rendered(false))?.house;
-    for path in candidate.left_out.iter().filter(|path| present.left_out.contains(path)) {
-        leave_out(&mut house, &place(&candidate.text, path)?);
-    }
+    let gone = candidate.left_out.iter().filter(|path| present.left_out.contains(path));
+    let mut house = read(&text, measured, gone)?;
     if let Some(change) = candidate.changes.iter().find(|change| appears(change))
         && let Some(battery) = &mut house.site.battery
     {
@@ -56,6 +52,39 @@ pub(super) fn between(
         battery.charge_limit = Power::clamped(battery.charge_limit.kw() * ratio);
         battery.discharge_limit = Power::clamped(battery.discharge_limit.kw() * ratio);
         house.state.battery = battery.reserve;
+    }
+    Ok(house)
+}
+
+/// A candidate's house with some numbers as they were measured.
+///
+/// # Errors
+/// If there is no such house, in words.
+pub(super) fn as_measured(
+    candidate: &Candidate,
+    measured: &[(String, f64)],
+) -> Result<House, String> {
+    if measured.is_empty() {
+        return Ok(candidate.house.clone());
+    }
+    read(&candidate.text, measured, candidate.left_out.iter())
+}
+
+fn read<'a>(
+    text: &str,
+    measured: &[(String, f64)],
+    gone: impl Iterator<Item = &'a String>,
+) -> Result<House, String> {
+    let places: Vec<Place> =
+        measured.iter().map(|(key, _)| place(text, key)).collect::<Result<_, _>>()?;
+    let numbers: Vec<(&Place, f64)> =
+        places.iter().zip(measured.iter().map(|(_, number)| *number)).collect();
+    let text = with_numbers(text, &numbers);
+    let mut house = site_file::read(&text, "the site file with other numbers")
+        .map_err(|report| report.rendered(false))?
+        .house;
+    for path in gone {
+        leave_out(&mut house, &place(&text, path)?);
     }
     Ok(house)
 }

@@ -55,6 +55,9 @@ pub struct Part {
 /// Why a case has no answer.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum CaseError {
+    /// There is no such house.
+    #[error("{0}")]
+    House(String),
     /// There is no period to replay.
     #[error(transparent)]
     Period(#[from] PeriodError),
@@ -84,7 +87,7 @@ pub fn case(
     world: &World,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Case, CaseError> {
-    let house = world.house(&candidate.house);
+    let house = world.of(candidate).map_err(CaseError::House)?;
     let periods = world.periods(&house)?;
     let parts: Vec<_> = periods.iter().map(|(period, times)| (period, *times)).collect();
     let replayed = replay_together(&house, &parts, Settings::rolling(), true, progress)?;

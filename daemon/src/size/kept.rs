@@ -71,6 +71,7 @@ impl Study {
             worlds,
             candidates,
             verdict: Verdict::default(),
+            as_calculated: None,
             files: kept.files.to_vec(),
             notes,
         };

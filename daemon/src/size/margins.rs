@@ -102,7 +102,7 @@ pub struct Point<'a> {
 /// # Errors
 /// If the world does not fit the house.
 pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
-    let house = world.house(&point.present.house);
+    let house = world.of(point.present).map_err(CaseError::House)?;
     let mut failed = None;
     let mut values: Vec<Value> = Vec::new();
     for (period, times) in &world.periods(&house)? {
@@ -118,7 +118,7 @@ pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
         }
         failed = failed.or(found.err());
         if let Some(other) = point.with_battery.filter(|_| stage.has_bound()) {
-            let mut fitted = world.house(&other.house);
+            let mut fitted = world.of(other).map_err(CaseError::House)?;
             if let Some(battery) = &mut fitted.site.battery {
                 battery.reserve = Energy::constant(0.0);
             }
@@ -177,9 +177,9 @@ pub fn slope_at(
     world: &World,
     share: f64,
 ) -> Result<f64, String> {
-    let houses = [share, share + STEP]
-        .map(|share| between(present, candidate, share).map(|house| world.house(&house)));
-    let [from, to] = houses;
+    let houses =
+        [share, share + STEP].map(|share| between((present, candidate), &world.measured, share));
+    let [from, to] = houses.map(|house| house.map(|house| world.priced(&house)));
     let (from, to) = (from?, to?);
     let periods = |house| world.periods(house).map_err(|error| error.to_string());
     let mut sum = 0.0;
@@ -202,7 +202,7 @@ pub fn least_at(
     world: &World,
     share: f64,
 ) -> Result<f64, String> {
-    let house = world.house(&between(present, candidate, share)?);
+    let house = world.priced(&between((present, candidate), &world.measured, share)?);
     let mut sum = 0.0;
     for (period, times) in &world.periods(&house).map_err(|error| error.to_string())? {
         let stage = staged(&house, period).map_err(|error| error.to_string())?;

@@ -13,6 +13,7 @@ mod daily;
 pub mod kept;
 mod label;
 pub mod margins;
+mod measured;
 pub mod study;
 pub mod table;
 pub mod verdict;
@@ -22,6 +23,7 @@ pub use candidate::{Candidate, Wanted, candidates};
 pub use case::Case;
 pub use kept::Kept;
 pub use margins::Margins;
+pub use measured::{AsCalculated, Beside, Measured};
 pub use study::Study;
 
 use std::fmt::Write as _;
@@ -59,6 +61,8 @@ pub struct World {
     /// Prices are in another currency: which, and what one of it is worth in
     /// the site's.
     pub exchange: Option<(String, f64)>,
+    /// Numbers of the site file as they were measured; none where the file's hold.
+    pub measured: Vec<(String, f64)>,
     /// The files.
     pub files: Vec<Source>,
 }
@@ -79,8 +83,13 @@ pub struct Source {
 }
 
 impl World {
-    /// The house as it is priced in this world.
-    fn house(&self, house: &House) -> House {
+    /// A candidate's house as it was measured.
+    fn of(&self, candidate: &Candidate) -> Result<House, String> {
+        Ok(self.priced(&between::as_measured(candidate, &self.measured)?))
+    }
+
+    /// A house as it is priced in this world.
+    fn priced(&self, house: &House) -> House {
         let mut house = house.clone();
         if let Some((_, rate)) = &self.exchange {
             for rates in [&mut house.tariff.import, &mut house.tariff.export] {
@@ -129,12 +138,13 @@ impl World {
         let files: Vec<String> =
             self.files.iter().map(|f| format!("{} {}", f.role, f.sha256)).collect();
         format!(
-            "{}\n{:?}\n{:?}\n{}\n{:?}",
+            "{}\n{:?}\n{:?}\n{}\n{:?}\n{:?}",
             files.join("\n"),
             self.draws_column,
             self.parts,
             self.later_hours,
-            self.exchange
+            self.exchange,
+            self.measured
         )
     }
 }

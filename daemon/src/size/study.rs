@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use super::case::Detail;
 use super::margins::{Margins, Value};
+use super::measured::AsCalculated;
 use super::verdict::Verdict;
 use super::{Source, YEAR};
 use crate::present::digits;
@@ -47,6 +48,8 @@ pub struct Study {
     pub candidates: Vec<Row>,
     /// What it comes to, in words.
     pub verdict: Verdict,
+    /// What the calculated numbers would have said, where others were measured.
+    pub as_calculated: Option<AsCalculated>,
     /// Site and options.
     pub files: Vec<Source>,
     /// Everything that was assumed.

@@ -15,7 +15,11 @@ use super::super::{Failure, Problem, files};
 
 /// Reads every world: each price file is one, with its own weather where there
 /// is as much weather as there are prices, for each period that is asked for.
-pub(super) fn read(arguments: &Size, house: &House) -> Result<Vec<World>, Problem> {
+pub(super) fn read(
+    arguments: &Size,
+    house: &House,
+    measured: &[(String, f64)],
+) -> Result<Vec<World>, Problem> {
     let (prices, weather) = (&arguments.prices, &arguments.weather);
     let pairs = |count: usize, with: usize| count < 2 || with < 2 || count == with;
     let odd = |what: String| Err(Problem::new(Failure::Usage, what));
@@ -74,6 +78,16 @@ pub(super) fn read(arguments: &Size, house: &House) -> Result<Vec<World>, Proble
         }
     }
     told_apart(&mut read);
+    if !measured.is_empty() {
+        let calculated = read
+            .iter()
+            .map(|world| World { name: format!("{}, as calculated", world.name), ..world.clone() });
+        let calculated: Vec<World> = calculated.collect();
+        for world in &mut read {
+            world.measured = measured.to_vec();
+        }
+        read.extend(calculated);
+    }
     Ok(read)
 }
 
@@ -202,6 +216,7 @@ fn one(house: &House, inputs: &Inputs, exchange: &[(String, f64)]) -> Result<Wor
         parts: Vec::new(),
         later_hours: 0,
         exchange,
+        measured: Vec::new(),
         files: files::sources(inputs)?,
     })
 }
