@@ -68,15 +68,21 @@ pub struct Entry {
 }
 
 impl Entry {
-    fn new(stage: &Stage<'_>, house: &House, name: &'static str, run: Run) -> Self {
+    /// The run without the slots that lead in.
+    fn new(
+        stage: &Stage<'_>,
+        (house, lead): (&House, usize),
+        name: &'static str,
+        run: Run,
+    ) -> Self {
         let slots = stage.horizon().len();
-        let whole = Ledger::of(stage, &run, 0..slots);
+        let whole = Ledger::of(stage, &run, lead..slots);
         let record = stage.timeline().record();
         let first = stage.timeline().judged().start;
         let month = |slot: usize| record.marks[first + slot].month;
         let mut months = Vec::new();
-        let mut from = 0;
-        for slot in 1..=slots {
+        let mut from = lead;
+        for slot in lead + 1..=slots {
             if slot == slots || month(slot) != month(from) {
                 let date = local_date(stage.horizon().slots()[from].start(), house.time_zone);
                 months.push((date, Ledger::of(stage, &run, from..slot)));
@@ -98,6 +104,26 @@ impl Replayed<'_> {
     pub fn best_rule(&self) -> Option<&Entry> {
         let best = self.best?;
         self.entries[1..].iter().find(|entry| entry.name == best.name())
+    }
+
+    /// What knowing everything would have cost over the slots that count, from the
+    /// state in which stowheat began them.
+    fn bounds(
+        &self,
+        progress: &mut dyn FnMut(Progress),
+    ) -> Result<[Result<Bound, String>; 2], ProblemError> {
+        let limits = SolveLimits { seconds: BOUND_SECONDS, ..SolveLimits::default() };
+        let like = &self.stowheat().run;
+        let start = like.outcome.state(self.period.lead);
+        let timeline = &self.period.timeline;
+        let counted = timeline
+            .beginning(timeline.judged().start + self.period.lead)
+            .expect("days that count follow those that lead in");
+        let stage = Stage::new(&self.house.site, &counted, &start)?;
+        Ok([Comfort::Draws, Comfort::Ready].map(|comfort| {
+            progress(Progress::Bound);
+            prescient(&stage, self.worth, comfort, like, limits)
+        }))
     }
 
     /// What a run left cold, in words.
@@ -225,7 +251,7 @@ pub fn replay_together<'a>(
             house,
             period,
             planning_seconds: began.elapsed().as_secs_f64(),
-            entries: vec![Entry::new(stage, house, "stowheat", run)],
+            entries: vec![Entry::new(stage, (house, period.lead), "stowheat", run)],
             bounds: None,
             best: None,
             worth: stage.stored_worth(),
@@ -236,13 +262,17 @@ pub fn replay_together<'a>(
     let grounds: Vec<Ground<'_>> = stages
         .iter()
         .zip(periods)
-        .map(|(stage, (_, times))| Ground { stage, worth: stage.stored_worth(), times: *times })
+        .map(|(stage, (period, times))| {
+            let (lead, worth) = (period.lead, stage.stored_worth());
+            Ground { stage, lead, worth, times: *times }
+        })
         .collect();
     for kind in Kind::ALL {
         progress(Progress::Tuning(kind));
         let Some(tuned) = tune_together(&grounds, kind, ALLOWED_UNMET) else { continue };
         for (replayed, run) in all.iter_mut().zip(tuned.runs) {
-            let mut entry = Entry::new(&replayed.stage, house, kind.name(), run);
+            let mut entry =
+                Entry::new(&replayed.stage, (house, replayed.period.lead), kind.name(), run);
             entry.settings = Some(tuned.ruled.to_string());
             replayed.entries.push(entry);
         }
@@ -250,14 +280,9 @@ pub fn replay_together<'a>(
     let best = best_rule(&all, periods);
     for replayed in &mut all {
         replayed.best = best;
-        replayed.bounds = (with_bound && replayed.stage.has_bound()).then(|| {
-            let limits = SolveLimits { seconds: BOUND_SECONDS, ..SolveLimits::default() };
-            [Comfort::Draws, Comfort::Ready].map(|comfort| {
-                progress(Progress::Bound);
-                let like = &replayed.entries[0].run;
-                prescient(&replayed.stage, replayed.worth, comfort, like, limits)
-            })
-        });
+        if with_bound && replayed.stage.has_bound() {
+            replayed.bounds = Some(replayed.bounds(progress)?);
+        }
     }
     Ok(all)
 }

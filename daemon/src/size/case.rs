@@ -2,7 +2,7 @@
 
 use optimiser::problem::ProblemError;
 use optimiser::replay::Settings;
-use optimiser::sizing::{days, heat_cost};
+use optimiser::sizing::{Day, days, heat_cost};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -88,7 +88,7 @@ pub fn case(
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Case, CaseError> {
     let house = world.of(candidate).map_err(CaseError::House)?;
-    let periods = world.periods(&house)?;
+    let periods = world.led_in(&house)?;
     let parts: Vec<_> = periods.iter().map(|(period, times)| (period, *times)).collect();
     let replayed = replay_together(&house, &parts, Settings::rolling(), true, progress)?;
     let times = parts.iter().map(|(_, times)| *times);
@@ -127,7 +127,7 @@ impl Part {
             replay: Document::new(replayed),
             stowheat: detail(house, replayed, own),
             best_rule: replayed.best_rule().map(|rule| detail(house, replayed, rule)),
-            typical_days: typical(house, stage, &own.run, &days(stage, &own.run)),
+            typical_days: typical(house, stage, &own.run, &counted(replayed, own)),
         }
     }
 
@@ -148,6 +148,15 @@ impl Part {
 
 fn detail(house: &House, replayed: &Replayed<'_>, entry: &Entry) -> Detail {
     let stage = &replayed.stage;
-    let cost = heat_cost(stage, &entry.run, replayed.worth, 0..stage.horizon().len());
-    Detail::of(house, stage, &entry.run, &days(stage, &entry.run), cost)
+    let slots = replayed.period.lead..stage.horizon().len();
+    let worth = replayed.worth;
+    // What is left at the end was heated for later, and what was there before.
+    let cost = heat_cost(stage, &entry.run, worth, slots) - entry.whole.heat_gain(worth);
+    Detail::of(house, stage, &entry.run, &counted(replayed, entry), cost)
+}
+
+/// The days that count.
+fn counted(replayed: &Replayed<'_>, entry: &Entry) -> Vec<Day> {
+    let all = days(&replayed.stage, &entry.run);
+    all.into_iter().filter(|day| day.slots.start >= replayed.period.lead).collect()
 }

@@ -55,7 +55,7 @@ pub struct Detail {
     /// in a year [kWh].
     pub heat_kwh: f64,
     /// What the energy for it cost, electricity at the price of each half-hour's
-    /// margin [minor unit].
+    /// margin, less what heat left at the end is worth beyond that at the start [minor unit].
     pub heat_cost: f64,
 }
 
@@ -170,7 +170,7 @@ impl Detail {
             },
             peak_day_import_kwh: rounded(peak.map_or(0.0, |day| import(&days[day])), 4),
             peak_day: peak.map(date),
-            currents_amperes: currents(house, run),
+            currents_amperes: currents(house, run, days),
             heat_kwh: rounded(heat, 4),
             heat_cost: rounded(heat_cost, 3),
         }
@@ -241,10 +241,13 @@ fn joined_currents(parts: &[(&Detail, f64)]) -> Vec<f64> {
 }
 
 /// Currents per phase, from the highest, at every hundredth of the time.
-fn currents(house: &House, run: &Run) -> Vec<f64> {
+fn currents(house: &House, run: &Run, days: &[Day]) -> Vec<f64> {
     let volts = house.supply.volts * f64::from(house.supply.phases);
-    let mut all: Vec<f64> =
-        run.outcome.house.iter().map(|slot| slot.peak_import_kw * 1_000.0 / volts).collect();
+    let mut all: Vec<f64> = days
+        .iter()
+        .flat_map(|day| &run.outcome.house[day.slots.clone()])
+        .map(|slot| slot.peak_import_kw * 1_000.0 / volts)
+        .collect();
     all.sort_by(|a, b| b.total_cmp(a));
     let last = all.len().saturating_sub(1);
     (0..=100).map(|share| rounded(all[share * last / 100], 2)).collect()

@@ -101,6 +101,16 @@ impl World {
         house
     }
 
+    /// The periods with which a year is lived through: parts of it begin a day early, so
+    /// that what is in the stores at first is what the control left there.
+    fn led_in(&self, house: &House) -> Result<Vec<(Period, f64)>, PeriodError> {
+        let all = self.periods(house)?;
+        if all.len() == 1 {
+            return Ok(all);
+        }
+        all.into_iter().map(|(period, times)| Ok((period.after_a_day()?, times))).collect()
+    }
+
     /// The periods, for the house as it is priced here, and how many times each
     /// counts in a year.
     fn periods(&self, house: &House) -> Result<Vec<(Period, f64)>, PeriodError> {
@@ -137,14 +147,15 @@ impl World {
     fn identity(&self) -> String {
         let files: Vec<String> =
             self.files.iter().map(|f| format!("{} {}", f.role, f.sha256)).collect();
+        let measured: String =
+            self.measured.iter().map(|(key, number)| format!("\n{key}={number}")).collect();
         format!(
-            "{}\n{:?}\n{:?}\n{}\n{:?}\n{:?}",
+            "{}\n{:?}\n{:?}\n{}\n{:?}{measured}",
             files.join("\n"),
             self.draws_column,
             self.parts,
             self.later_hours,
             self.exchange,
-            self.measured
         )
     }
 }

@@ -72,6 +72,9 @@ fn finding(
                 .iter()
                 .max_by(|a, b| a.by_hardware.mean.total_cmp(&b.by_hardware.mean));
             most.map_or_else(String::new, |row| {
+                if row.by_hardware.mean <= 0.0 {
+                    return "No prices were given, and no candidate saves anything by its hardware, so it is worth paying nothing for.".to_owned();
+                }
                 let factor = optimiser::sizing::finance::uniform_present_value(
                     study.terms.discount_percent / 100.0,
                     study.terms.price_growth_percent / 100.0,

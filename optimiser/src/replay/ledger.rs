@@ -210,11 +210,15 @@ impl Ledger {
         self.import_cost - self.export_income
     }
 
-    /// What energy left at the end is worth beyond that at the start [minor].
-    pub fn stored_gain(&self, worth: StoredWorth) -> f64 {
+    /// What heat left at the end is worth beyond that at the start [minor].
+    pub fn heat_gain(&self, worth: StoredWorth) -> f64 {
         (self.stored_kwh.1 - self.stored_kwh.0) * worth.heat
             + self.plant_room.as_ref().map_or(0.0, |room| room.gained_kwh) * worth.elsewhere
-            + (self.battery_kwh.1 - self.battery_kwh.0) * worth.battery
+    }
+
+    /// What energy left at the end is worth beyond that at the start [minor].
+    pub fn stored_gain(&self, worth: StoredWorth) -> f64 {
+        self.heat_gain(worth) + (self.battery_kwh.1 - self.battery_kwh.0) * worth.battery
     }
 
     /// Whether no more than a share of the draw heat arrived cold, and rooms and pool

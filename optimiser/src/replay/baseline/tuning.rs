@@ -87,6 +87,8 @@ pub struct Tuned {
 pub struct Ground<'a> {
     /// House and period.
     pub stage: &'a Stage<'a>,
+    /// Slots at its start that do not count.
+    pub lead: usize,
     /// What stored energy is valued at.
     pub worth: StoredWorth,
     /// How many times it counts beside others.
@@ -114,7 +116,8 @@ pub fn tune(
     allowed_unmet: f64,
     worth: StoredWorth,
 ) -> Option<Tuned> {
-    let found = tune_together(&[Ground { stage, worth, times: 1.0 }], kind, allowed_unmet)?;
+    let found =
+        tune_together(&[Ground { stage, lead: 0, worth, times: 1.0 }], kind, allowed_unmet)?;
     let TunedTogether { ruled, runs, cost, comfortable, discomfort } = found;
     let run = runs.into_iter().next()?;
     Some(Tuned { kind, ruled, run, cost, comfortable, discomfort })
@@ -159,7 +162,9 @@ impl TunedTogether {
         let ledgers: Vec<Ledger> = grounds
             .iter()
             .zip(&runs)
-            .map(|(ground, run)| Ledger::of(ground.stage, run, 0..ground.stage.horizon().len()))
+            .map(|(ground, run)| {
+                Ledger::of(ground.stage, run, ground.lead..ground.stage.horizon().len())
+            })
             .collect();
         let sum = |of: &dyn Fn(&Ledger, StoredWorth) -> f64| -> f64 {
             let each = grounds.iter().zip(&ledgers);
