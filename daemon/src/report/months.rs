@@ -1,7 +1,7 @@
 //! What was saved month by month.
 
 use super::markup::{Figure, Table};
-use super::plot::{Plot, WIDTH, area, hatch, legend, money_marks, with_zero};
+use super::plot::{Plot, WIDTH, area, hatch, legend, with_zero};
 use crate::present::Currency;
 use crate::present::scale::Scale;
 use crate::present::svg::{Anchor, Svg};
@@ -58,7 +58,7 @@ pub(super) fn figure(pasts: &[Past<'_>], of: &str, money: &Currency) -> Figure {
     let (low, high) = with_zero(months.iter().map(Month::a_day));
     let scale = Scale::around(low, high, 5.0, (0.05, 0.12));
     let plot = Plot { left: 56.0, right: WIDTH - 6.0, top, bottom: top + 180.0, scale };
-    plot.rules(&mut svg, money_marks(&plot.scale, money));
+    plot.rules(&mut svg, |value| money.small(value));
     let step = (plot.right - plot.left) / months.len().max(1) as f64;
     for (index, month) in months.iter().enumerate() {
         let middle = plot.left + step * (index as f64 + 0.5);

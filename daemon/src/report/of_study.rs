@@ -32,7 +32,7 @@ pub fn of_study(study: &Study, houses: &[&House], cases: &[Vec<Case>]) -> String
             margins::figure(study, &money).html(),
         ),
         Section::new("savings", "Savings", saved(study, cases, shown, &money)),
-        Section::new("periods", "Period by period", options::by_world(study, &money)),
+        Section::new("periods", "Year by year", options::by_world(study, &money)),
     ];
     if let Some(calculated) = &study.as_calculated {
         let body = measured::section(study, calculated, &money);
@@ -168,13 +168,13 @@ fn comfort(study: &Study) -> String {
         format!("{}: {} to {} kWh", row.name, text(low, 1), text(high, 1))
     });
     let peaks: Vec<String> = peaks.collect();
-    out + &paragraph("Most import on one day, from the mildest to the hardest period:")
+    out + &paragraph("Most import on one day, from the mildest to the hardest year:")
         + &list(&peaks)
 }
 
 fn terms(study: &Study) -> String {
     format!(
-        "Money over {} years: discount {} % a year, energy prices growing by {} % a year, both beyond general inflation; a year's saving is the mean over the periods.",
+        "Money over {} years: discount {} % a year, energy prices growing by {} % a year, both beyond general inflation; a year's saving is the mean over the years that were lived through.",
         study.terms.years,
         text(study.terms.discount_percent, 1),
         text(study.terms.price_growth_percent, 1)

@@ -39,7 +39,7 @@ pub(super) fn money(study: &Study, money: &Currency) -> String {
             money.whole(row.saving.mean),
             money.whole(row.by_hardware.mean),
             range(study, row.by_hardware, money),
-            sampled(row.by_hardware, money),
+            sampled(study, row.by_hardware, money),
             money.whole(row.by_hardware_under_rule.mean),
             payback(row),
             over(row.flat_net),
@@ -68,12 +68,12 @@ fn range(study: &Study, spread: Spread, money: &Currency) -> String {
 }
 
 /// How far sampling may have put a mean off.
-fn sampled(spread: Spread, money: &Currency) -> String {
-    match spread.sampling_error {
-        None => "not known".to_owned(),
-        Some(error) if error > 0.0 => format!("± {}", money.whole(error)),
-        Some(_) => "whole years".to_owned(),
+fn sampled(study: &Study, spread: Spread, money: &Currency) -> String {
+    if study.worlds.iter().all(|world| world.whole_year) {
+        return "whole years".to_owned();
     }
+    let error = spread.sampling_error;
+    error.map_or_else(|| "not known".to_owned(), |error| format!("± {}", money.whole(error)))
 }
 
 fn payback(row: &Row) -> String {
