@@ -77,7 +77,8 @@ fn every_number_that_is_paid_for_can_be_varied() {
         let (before, after) = (look(&found[0].house), look(&found[1].house));
         assert!((after - value).abs() < 1e-9 && (before - value).abs() > 1e-6, "{axis}: {after}");
     }
-    let found = tried(&[], "store.cylinder.element.bottom.power_kw=6");
+    const BOTTOM: &str = "store.cylinder.element.bottom";
+    let found = tried(&[], &format!("{BOTTOM}.power_kw+{BOTTOM}.circuit_amperes=6+32"));
     let bottom = Capacity::Element(HeaterId { store: 0, element: 0 });
     assert_eq!(found[1].changes[0].capacity, Some(bottom));
 }
@@ -118,20 +119,18 @@ fn an_edge_is_the_integral_of_its_multipliers_on_real_days() {
     const BOTTOM: &str = "store.cylinder.element.bottom";
     const CYLINDER: &str = "store.cylinder";
     let kilowatts = format!("{BOTTOM}.power_kw+{BOTTOM}.circuit_amperes=6+32");
-    let modulating = [
-        format!(
-            "{CYLINDER}.volume_litres+{CYLINDER}.standing_loss_kwh_per_24h+{CYLINDER}.height_metres=400+2.12+1.87"
-        ),
-        "battery.capacity_kwh=14".to_owned(),
-        kilowatts,
-    ];
-    for axis in &modulating {
+    // An element has a kink wherever a run of cheap half-hours is just long enough.
+    let larger = format!(
+        "{CYLINDER}.volume_litres+{CYLINDER}.standing_loss_kwh_per_24h+{CYLINDER}.height_metres=400+2.12+1.87"
+    );
+    let edges = [(24, larger), (24, "battery.capacity_kwh=14".to_owned()), (96, kilowatts)];
+    for (steps, axis) in &edges {
         let found = tried(&[], axis);
         let at = |share| least_at(&found[0], &found[1], &world, share).expect("an answer");
-        let (low, high, steps) = (0.05, 0.95, 24);
+        let (low, high) = (0.05, 0.95);
         let edge = at(high) - at(low);
-        let width = (high - low) / f64::from(steps);
-        let sum: f64 = (0..steps)
+        let width = (high - low) / f64::from(*steps);
+        let sum: f64 = (0..*steps)
             .map(|step| low + width * (f64::from(step) + 0.5))
             .map(|share| slope_at(&found[0], &found[1], &world, share).expect("a slope") * width)
             .sum();
