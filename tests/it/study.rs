@@ -11,6 +11,8 @@ use stowheat::size::{Candidate, World, candidates};
 use stowheat::tariff::Rates;
 use stowheat_tests::real;
 
+const CYLINDER: &str = "store.cylinder";
+const BOTTOM: &str = "store.cylinder.element.bottom";
 const DEMO: &str = include_str!("../../fixtures/sites/harbour-row.toml");
 
 /// The demo house as it stands, and as each value of an axis would have it.
@@ -52,7 +54,7 @@ fn every_number_that_is_paid_for_can_be_varied() {
     type Look = fn(&House) -> f64;
     let import_adder: Look = |house| match &house.tariff.import {
         Rates::Indexed(index) => index.factor,
-        _ => f64::NAN,
+        Rates::Bands(_) => f64::NAN,
     };
     let peak: Look = |house| match &house.pv {
         Some(Pv::Irradiance { peak, .. }) => peak.kw(),
@@ -77,7 +79,6 @@ fn every_number_that_is_paid_for_can_be_varied() {
         let (before, after) = (look(&found[0].house), look(&found[1].house));
         assert!((after - value).abs() < 1e-9 && (before - value).abs() > 1e-6, "{axis}: {after}");
     }
-    const BOTTOM: &str = "store.cylinder.element.bottom";
     let found = tried(&[], &format!("{BOTTOM}.power_kw+{BOTTOM}.circuit_amperes=6+32"));
     let bottom = Capacity::Element(HeaterId { store: 0, element: 0 });
     assert_eq!(found[1].changes[0].capacity, Some(bottom));
@@ -116,8 +117,6 @@ fn an_edge_is_the_integral_of_its_multipliers_on_real_days() {
         println!("skipped: no real series");
         return;
     };
-    const BOTTOM: &str = "store.cylinder.element.bottom";
-    const CYLINDER: &str = "store.cylinder";
     let kilowatts = format!("{BOTTOM}.power_kw+{BOTTOM}.circuit_amperes=6+32");
     // An element has a kink wherever a run of cheap half-hours is just long enough.
     let larger = format!(

@@ -205,6 +205,9 @@ pub enum Progress {
 ///
 /// # Errors
 /// If the site's state or draws do not fit its stores.
+///
+/// # Panics
+/// Never: one period gives one replay.
 pub fn replay<'a>(
     house: &'a House,
     period: &'a Period,

@@ -147,8 +147,10 @@ impl World {
     fn identity(&self) -> String {
         let files: Vec<String> =
             self.files.iter().map(|f| format!("{} {}", f.role, f.sha256)).collect();
-        let measured: String =
-            self.measured.iter().map(|(key, number)| format!("\n{key}={number}")).collect();
+        let measured = self.measured.iter().fold(String::new(), |mut text, (key, number)| {
+            write!(text, "\n{key}={number}").expect("a string takes everything");
+            text
+        });
         format!(
             "{}\n{:?}\n{:?}\n{}\n{:?}{measured}",
             files.join("\n"),

@@ -80,7 +80,7 @@ fn more_never_costs_more_in_random_houses() {
             *pv = kwh(pv.kwh() * 2.0 * wobble(2_000 + seed, slot / 12));
         }
         for (slot, price) in record.import_price.iter_mut().enumerate() {
-            let moved = price.map_or(0.0, |p| p.per_kwh()) + 30.0 * (wobble(seed, slot) - 0.5);
+            let moved = price.map_or(0.0, Price::per_kwh) + 30.0 * (wobble(seed, slot) - 0.5);
             *price = Some(Price::constant(moved));
         }
         let timeline = timeline(record);
