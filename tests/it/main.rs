@@ -16,4 +16,5 @@ mod properties;
 mod replay;
 mod series;
 mod site_file;
+mod study;
 mod worlds;

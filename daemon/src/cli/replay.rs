@@ -25,7 +25,7 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
     let period = period(&house, &known, arguments.draws_column.as_deref(), days)
         .map_err(|error| Problem::new(failure(&error), error))?;
     let mut bar = Bar::new();
-    let settings = Settings::of(&house.site);
+    let settings = Settings::rolling();
     let mut replayed = replay(&house, &period, settings, !arguments.no_bound, &mut |progress| {
         bar.show(progress);
     })
@@ -48,7 +48,8 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
         let mut sources = vec![files::source("site", &arguments.site, text.as_bytes())];
         sources.extend(files::sources(&arguments.inputs)?);
         let hashes: Vec<&str> = sources.iter().map(|source| source.sha256.as_str()).collect();
-        let case = Case::of(&house, &replayed, sha256(hashes.join(" ").as_bytes()));
+        let input = sha256(hashes.join(" ").as_bytes());
+        let case = Case::of(&house, &[(&replayed, 1.0)], input);
         files::write(path, &report::of_replay(&house, &case, &sources))?;
     }
     if arguments.json {

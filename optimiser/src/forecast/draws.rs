@@ -208,8 +208,16 @@ struct Sample {
 
 /// Quantile of sorted samples, interpolated between their middles.
 fn weighted_quantile(sorted: &[Sample], quantile: f64) -> Option<f64> {
-    let total: f64 = sorted.iter().map(|s| s.weight).sum();
-    let mut below = 0.0;
+    interpolated(sorted, 0.0, weights(sorted), quantile)
+}
+
+fn weights(samples: &[Sample]) -> f64 {
+    samples.iter().map(|s| s.weight).sum()
+}
+
+/// Quantile of sorted samples above which there is no other, with a weight below them
+/// and one of all.
+fn interpolated(sorted: &[Sample], mut below: f64, total: f64, quantile: f64) -> Option<f64> {
     let mut last: Option<(f64, f64)> = None;
     for sample in sorted {
         let middle = (below + 0.5 * sample.weight) / total;
