@@ -97,7 +97,6 @@ pub fn period(
     draws_column: Option<&str>,
     (from, to): (Option<NaiveDate>, Option<NaiveDate>),
 ) -> Result<Period, PeriodError> {
-    super::refuse_phases(house)?;
     let zone = house.time_zone;
     let mut notes = house.in_no_season();
     let (first, last) = days(house, known, from, to)?;
