@@ -1,15 +1,21 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
+use std::collections::BTreeSet;
+
+use crate::check::violations;
 use crate::judge::{
     Candidate, Duals, Judge, Search, judged_solution, keep, next_cuts, polish, polish_jobs, settled,
 };
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
-use crate::schedule::{Evidence, Schedule};
+use crate::schedule::{BatteryMode, Evidence, Schedule};
 use crate::solve::{SolveError, SolveLimits};
 
 use super::memory::Memory;
 use super::{Attempt, Planned, Planner, Publisher, Refined, Settled};
+
+/// How often a battery may be told otherwise where it breaks a limit.
+const MENDS: usize = 3;
 
 /// Why a plan could not be judged.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -80,7 +86,9 @@ impl Planner {
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
         let candidate = keep(&mut judge, candidate);
         let candidate = settled(&mut judge, candidate);
-        let planned = told(problem, &judge, &answer, &candidate, evidence);
+        let (candidate, planned) = mended(problem, &mut judge, candidate, |judge, candidate| {
+            told(problem, judge, &answer, candidate, evidence)
+        });
         let holds = &planned.schedule.hygiene;
         self.memory = Some(Memory::new(problem, &candidate, wished, holds, steps));
         Ok(planned)
@@ -109,6 +117,37 @@ fn carried(judge: &mut Judge<'_>, memory: &Memory, fresh: &Commands) -> Candidat
     let [stayed, moved] = [false, true]
         .map(|follows_program| judge.candidate(memory.carried(problem, fresh, follows_program)));
     if moved.score < stayed.score { moved } else { stayed }
+}
+
+/// The candidate and its schedule; where a battery that charges breaks a limit because
+/// something else ran on, it does not charge in that slot.
+fn mended(
+    problem: &Problem,
+    judge: &mut Judge<'_>,
+    mut candidate: Candidate,
+    told: impl Fn(&Judge<'_>, &Candidate) -> Planned,
+) -> (Candidate, Planned) {
+    let mut planned = told(judge, &candidate);
+    for _ in 0..MENDS {
+        let found = violations(problem, &planned.schedule, None);
+        let slots = found.iter().filter_map(|violation| violation.slot);
+        let slots = slots.filter_map(|slot| {
+            planned.schedule.slots.iter().position(|plan| {
+                plan.slot == slot && plan.battery_mode == Some(BatteryMode::Charge)
+            })
+        });
+        let slots: BTreeSet<usize> = slots.collect();
+        if slots.is_empty() {
+            break;
+        }
+        let mut commands = candidate.commands.clone();
+        for slot in slots {
+            commands.battery[slot].mode = BatteryMode::Hold;
+        }
+        candidate = judge.exactly(commands);
+        planned = told(judge, &candidate);
+    }
+    (candidate, planned)
 }
 
 /// Energies that commands ask for, `[heater][slot]` [kWh].

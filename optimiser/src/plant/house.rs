@@ -37,6 +37,8 @@ pub struct HouseSlot {
     pub battery_kwh: f64,
     /// Highest import power at any instant [kW].
     pub peak_import_kw: f64,
+    /// What the limits leave to charge a battery with at every instant [kW].
+    pub charge_room_kw: f64,
     /// Import above the limit: a fuse under stress, not a flow refused [kWh].
     pub overload_kwh: f64,
 }
@@ -64,7 +66,8 @@ pub(super) fn run_slot<'a>(
     sources: &[Span],
     instants: &mut Vec<f64>,
 ) -> HouseSlot {
-    let mut record = HouseSlot { battery_kwh: level, ..HouseSlot::default() };
+    let mut record =
+        HouseSlot { battery_kwh: level, charge_room_kw: f64::INFINITY, ..HouseSlot::default() };
     for_stretches(site, facts, spans, sources, instants, |loads, hours| {
         stretch(site, facts, battery, pv, loads, hours, &mut record);
     });
@@ -228,6 +231,8 @@ fn stretch(
     let around = surroundings(site, facts, pv, loads, wish);
     let Surroundings { pv: usable, heaters, export_limit, .. } = around;
     let import_limit = site.grid.import_limit.kw();
+    let room = (around.import_limit - around.net()).max(0.0);
+    record.charge_room_kw = record.charge_room_kw.min(room);
     let mut left = hours;
     while left > 0.0 {
         let (flows, event) = site.battery.as_ref().map_or_else(
