@@ -128,7 +128,7 @@ fn coincident(page: &mut Page, checked: &Checked) {
 
 /// Electrical power of a heat pump with its source on the design day and its
 /// hottest flow.
-fn electric(house: &House, pump: &HeatPump) -> Power {
+pub(crate) fn electric(house: &House, pump: &HeatPump) -> Power {
     let at = pump.at(design_source(house, pump).celsius(), pump.flow_limit.celsius());
     Power::clamped(at.capacity_kw / at.cop + pump.auxiliary.kw())
 }
@@ -189,7 +189,7 @@ fn at_once(house: &House, phases: &Phases, phase: usize) -> f64 {
 }
 
 /// The rest of the house at its highest, where its day is known [kW].
-fn highest_load(house: &House) -> Option<f64> {
+pub(crate) fn highest_load(house: &House) -> Option<f64> {
     let BaseLoad::Daily(steps) = &house.base_load else { return None };
     Some(steps.iter().map(|(_, power)| power.kw()).fold(0.0, f64::max))
 }
