@@ -52,8 +52,8 @@ class Matrix:
         self.row_low.append(low)
         self.row_high.append(high)
 
-    def solve(self):
-        """The least cost, or None where nothing is feasible."""
+    def loaded(self):
+        """The program in a solver of its own."""
         lp = highspy.HighsLp()
         lp.num_col_, lp.num_row_ = len(self.cost), len(self.row_low)
         lp.col_cost_, lp.col_lower_, lp.col_upper_ = map(
@@ -76,6 +76,11 @@ class Matrix:
         ):
             solver.setOptionValue(option, setting)
         solver.passModel(lp)
+        return solver
+
+    def solve(self):
+        """The least cost, or None where nothing is feasible."""
+        solver = self.loaded()
         solver.run()
         status = solver.getModelStatus()
         if status == highspy.HighsModelStatus.kOptimal:

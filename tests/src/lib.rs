@@ -6,6 +6,7 @@
 )]
 
 pub mod accounts;
+pub mod clock;
 pub mod days;
 pub mod family;
 pub mod fine;

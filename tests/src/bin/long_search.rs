@@ -1,17 +1,18 @@
 //! How far plans are from what a long search on the simulated plant finds.
 //!
 //! Usage: `long_search SECONDS DAYS [SEED]`. For random days of real price years and
-//! two layouts, plans cold, then anneals from that plan for so many seconds with
-//! random moves of heat, and prints by how much the search is cheaper.
+//! two layouts, plans cold, then anneals from that plan for so many seconds of processor
+//! time with random moves of heat, and prints by how much the search is cheaper.
 
 #![expect(clippy::print_stdout, reason = "a tool that prints its figures")]
 
-use std::time::{Duration, Instant as Clock};
+use std::time::Duration;
 
 use optimiser::judge::{Candidate, Judge};
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::plant::Commands;
 use optimiser::problem::Problem;
+use stowheat_tests::clock::Stopwatch;
 use stowheat_tests::days::{Random, random_days};
 use stowheat_tests::fine::quantile;
 
@@ -26,12 +27,12 @@ fn main() {
     let mut random = Random::new(arguments.next().unwrap_or(1));
     let (mut gaps, mut planning) = (Vec::new(), Vec::new());
     for day in &days {
-        let clock = Clock::now();
+        let watch = Stopwatch::start();
         let Outcome::Planned(planned) = Planner::default().plan(&day.problem) else {
             println!("{} {}: no plan", day.name, day.at);
             continue;
         };
-        let took = clock.elapsed().as_secs_f64() * 1e3;
+        let took = watch.elapsed().as_secs_f64() * 1e3;
         let (from, to, unmet) =
             search(&day.problem, &planned, Duration::from_secs(seconds), &mut random);
         let cost = planned.schedule.cost.import.abs().max(50.0);
@@ -70,11 +71,15 @@ fn search(
     let mut here = start.clone();
     let mut best = start;
     let mut trial = here.clone();
-    let clock = Clock::now();
+    let watch = Stopwatch::start();
     let heaters: Vec<_> = problem.heaters().collect();
     let slots = problem.horizon.len();
-    while clock.elapsed() < time {
-        let heat = 1.0 * (0.7 - clock.elapsed().as_secs_f64() / time.as_secs_f64()).max(0.0);
+    loop {
+        let share = watch.elapsed().div_duration_f64(time);
+        if share >= 1.0 {
+            break;
+        }
+        let heat = (0.7 - share).max(0.0);
         for _ in 0..50 {
             trial.clone_from(&here);
             let changed = stir(problem, &heaters, &mut trial, slots, random);

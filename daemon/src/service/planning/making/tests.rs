@@ -75,7 +75,8 @@ fn silent(_: &mut Planner, _: &Problem) -> Outcome {
 }
 
 fn panicking(_: &mut Planner, _: &Problem) -> Outcome {
-    panic!("as the test wants")
+    // Unlike `panic!` this prints nothing into the log of the tests.
+    std::panic::resume_unwind(Box::new("as the test wants"))
 }
 
 // The program, the schedule that is out, the rule: each stands in for the one before.
