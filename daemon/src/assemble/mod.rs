@@ -14,7 +14,7 @@ mod supply;
 mod surroundings;
 
 pub use known::{Allowance, Known, Learned};
-pub use period::{Gaps, Period, PeriodError, period};
+pub use period::{Gaps, Period, PeriodError, days, period};
 pub use prices::{MEMORY_DAYS, Origin};
 
 use chrono::{Datelike, Timelike, Weekday};

@@ -64,12 +64,10 @@ impl Default for Settings {
 const SAFE_DIAL: Temperature = Temperature::constant(55.0);
 
 impl Settings {
-    /// For a house: one with a plant room is planned with fewer simulations, each of
-    /// which takes some fifty times as long as that of a store.
-    pub fn of(site: &Site) -> Self {
-        let effort =
-            if site.plant_room.routes().is_empty() { Effort::COLD } else { Effort::ROLLING };
-        Self { effort, ..Self::default() }
+    /// For a period that is lived through to see what it costs: plans are carried on
+    /// and touched up, which comes out as cheap as making each from nothing.
+    pub fn rolling() -> Self {
+        Self { effort: Effort::ROLLING, ..Self::default() }
     }
 }
 
