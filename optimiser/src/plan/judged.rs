@@ -4,14 +4,16 @@ use std::collections::BTreeSet;
 
 use crate::check::violations;
 use crate::judge::{
-    Candidate, Duals, Judge, Search, judged_solution, keep, next_cuts, polish, polish_jobs, settled,
+    Candidate, Duals, Judge, Search, Vain, fails, judged_solution, keep, next_cuts, polish,
+    polish_jobs, settled,
 };
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
 use crate::schedule::{BatteryMode, Evidence, Schedule};
+use crate::solution::Solution;
 use crate::solve::{SolveError, SolveLimits};
 
-use super::memory::Memory;
+use super::memory::{Memory, Word};
 use super::{Attempt, Planned, Planner, Publisher, Refined, Settled};
 
 /// How often a battery may be told otherwise where it breaks a limit.
@@ -42,7 +44,7 @@ impl Planner {
         let goes_on = memory.as_ref().is_some_and(|memory| !memory.is_outdated(problem));
         let steps = memory.as_ref().map_or(0, |memory| memory.steps + 1);
         let effort = if goes_on { self.effort } else { self.effort.afresh() };
-        let wished = wished(&fresh);
+        let energies = wished(&fresh);
         let carried = memory.map(|memory| carried(&mut judge, &memory, &fresh));
         let mut latest = judge.candidate(fresh);
         let modelled = latest.score;
@@ -66,32 +68,81 @@ impl Planner {
         }
         let (candidate, answer) = best;
         let before = candidate.score;
-        let slots = &answer.solution.slots;
-        let heat: Vec<Vec<f64>> = slots.iter().map(|s| s.heat_value.clone()).collect();
-        let battery: Vec<f64> = slots.iter().map(|s| s.battery_value).collect();
-        let duals = Duals { heat: &heat, battery: &battery };
-        let values: Vec<f64> = slots.iter().map(|s| s.electricity_value).collect();
-        let search =
-            Search { duals, values: &values, simulations: effort.simulations, turn: steps };
+        let worths = Worths::of(&answer.solution);
+        let search = worths.search(effort.simulations, steps);
+        let mut vain = Vain::default();
+        let mut polished = |candidate| {
+            vain = Vain::default();
+            polish(&mut judge, candidate, search, &mut vain)
+        };
         let candidate = match carried {
-            Some(carried) if stays => polish(&mut judge, carried, search),
+            Some(carried) if stays => polished(carried),
             Some(carried) => {
-                let other = polish(&mut judge, carried, search);
-                let own = polish(&mut judge, candidate, search);
+                let (other, own) = (polished(carried), polished(candidate));
                 if other.score < own.score { other } else { own }
             }
-            None => polish(&mut judge, candidate, search),
+            None => polished(candidate),
         };
         let candidate = polish_jobs(&mut judge, candidate, &answer.solution, search);
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
-        let candidate = keep(&mut judge, candidate);
-        let candidate = settled(&mut judge, candidate);
-        let (candidate, planned) = mended(problem, &mut judge, candidate, |judge, candidate| {
-            told(problem, judge, &answer, candidate, evidence)
-        });
-        let holds = &planned.schedule.hygiene;
-        self.memory = Some(Memory::new(problem, &candidate, wished, holds, steps));
-        Ok(planned)
+        let word = Word { answer, energies, asked: problem.horizon.start() };
+        Ok(self.told(&mut judge, candidate, word, evidence, (vain, steps)))
+    }
+
+    /// The last plan a little later, touched up on the plant, without asking the program
+    /// again; `None` where there is none, or news, or where it does not serve any more.
+    pub(super) fn onward(&mut self, problem: &Problem) -> Result<Option<Planned>, JudgeError> {
+        let goes_on = |memory: &&Memory| {
+            memory.follows(problem) && !memory.is_outdated(problem) && !memory.is_old(problem)
+        };
+        let Some(memory) = self.memory.as_ref().filter(|_| self.effort.rolling).filter(goes_on)
+        else {
+            return Ok(None);
+        };
+        let (steps, undone) = (memory.steps + 1, memory.shortfall);
+        let mut vain = memory.vain.at(steps);
+        let mut judge = Judge::new(problem, &memory.holds(problem))?;
+        if judge.has_sources() {
+            return Ok(None);
+        }
+        let carried = judge.candidate(memory.onward(problem));
+        let word = memory.placed(problem);
+        let before = carried.score;
+        let worths = Worths::of(&word.answer.solution);
+        let search = worths.search(self.effort.simulations, steps);
+        let candidate = polish(&mut judge, carried, search, &mut vain);
+        if fails(problem, candidate.shortfall - undone) {
+            return Ok(None);
+        }
+        let evidence = Evidence::Simulated { rounds: 0, polish_gain: before - candidate.score };
+        Ok(Some(self.told(&mut judge, candidate, word, evidence, (vain, steps))))
+    }
+
+    /// The plan as it is published, and kept for the next one.
+    fn told(
+        &mut self,
+        judge: &mut Judge<'_>,
+        candidate: Candidate,
+        word: Word,
+        evidence: Evidence,
+        turn: (Vain, usize),
+    ) -> Planned {
+        let problem = judge.problem();
+        let candidate = keep(judge, candidate);
+        let candidate = settled(judge, candidate);
+        let Word { answer, .. } = &word;
+        let tell = |judge: &Judge<'_>, candidate: &Candidate| {
+            let solution = judged_solution(judge, &answer.solution, candidate);
+            let publisher =
+                Publisher::new(problem, &solution, &answer.refinement).judged(candidate);
+            let schedule = Schedule { evidence, ..publisher.schedule(answer.origin()) };
+            (solution, schedule)
+        };
+        let (candidate, (solution, schedule)) = mended(judge, candidate, tell);
+        let jobs = candidate.commands.jobs.clone();
+        let memory = Memory::new(problem, candidate, word, &schedule.hygiene, turn);
+        self.memory = Some(memory);
+        Planned { schedule, solution, jobs }
     }
 
     /// Solves with cuts, without a search for other directions; `None` if there
@@ -122,19 +173,19 @@ fn carried(judge: &mut Judge<'_>, memory: &Memory, fresh: &Commands) -> Candidat
 /// The candidate and its schedule; where a battery that charges breaks a limit because
 /// something else ran on, it does not charge in that slot.
 fn mended(
-    problem: &Problem,
     judge: &mut Judge<'_>,
     mut candidate: Candidate,
-    told: impl Fn(&Judge<'_>, &Candidate) -> Planned,
-) -> (Candidate, Planned) {
-    let mut planned = told(judge, &candidate);
+    tell: impl Fn(&Judge<'_>, &Candidate) -> (Solution, Schedule),
+) -> (Candidate, (Solution, Schedule)) {
+    let problem = judge.problem();
+    let mut told = tell(judge, &candidate);
     for _ in 0..MENDS {
-        let found = violations(problem, &planned.schedule, None);
+        let found = violations(problem, &told.1, None);
         let slots = found.iter().filter_map(|violation| violation.slot);
         let slots = slots.filter_map(|slot| {
-            planned.schedule.slots.iter().position(|plan| {
-                plan.slot == slot && plan.battery_mode == Some(BatteryMode::Charge)
-            })
+            let plans = told.1.slots.iter();
+            let charges = Some(BatteryMode::Charge);
+            plans.clone().position(|plan| plan.slot == slot && plan.battery_mode == charges)
         });
         let slots: BTreeSet<usize> = slots.collect();
         if slots.is_empty() {
@@ -145,9 +196,9 @@ fn mended(
             commands.battery[slot].mode = BatteryMode::Hold;
         }
         candidate = judge.exactly(commands);
-        planned = told(judge, &candidate);
+        told = tell(judge, &candidate);
     }
-    (candidate, planned)
+    (candidate, told)
 }
 
 /// Energies that commands ask for, `[heater][slot]` [kWh].
@@ -158,15 +209,25 @@ fn wished(commands: &Commands) -> Vec<Vec<f64>> {
     commands.heaters.iter().map(row).collect()
 }
 
-fn told(
-    problem: &Problem,
-    judge: &Judge<'_>,
-    answer: &Settled,
-    candidate: &Candidate,
-    evidence: Evidence,
-) -> Planned {
-    let solution = judged_solution(judge, &answer.solution, candidate);
-    let publisher = Publisher::new(problem, &solution, &answer.refinement).judged(candidate);
-    let schedule = Schedule { evidence, ..publisher.schedule(answer.origin()) };
-    Planned { schedule, solution, jobs: candidate.commands.jobs.clone() }
+/// The program's values, as the search reads them.
+struct Worths {
+    heat: Vec<Vec<f64>>,
+    battery: Vec<f64>,
+    electricity: Vec<f64>,
+}
+
+impl Worths {
+    fn of(solution: &Solution) -> Self {
+        let slots = &solution.slots;
+        Self {
+            heat: slots.iter().map(|s| s.heat_value.clone()).collect(),
+            battery: slots.iter().map(|s| s.battery_value).collect(),
+            electricity: slots.iter().map(|s| s.electricity_value).collect(),
+        }
+    }
+
+    fn search(&self, simulations: usize, turn: usize) -> Search<'_> {
+        let duals = Duals { heat: &self.heat, battery: &self.battery };
+        Search { duals, values: &self.electricity, simulations, turn }
+    }
 }
