@@ -12,9 +12,6 @@ use super::{SolveError, SolveLimits};
 /// Beyond what any row of a house can reach; HiGHS itself takes 1e20 as infinite.
 const FAR: f64 = 1e19;
 
-/// A program with more rows is a large one.
-const LARGE_ROWS: usize = 2_500;
-
 /// How a solve ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Verdict {
@@ -47,9 +44,6 @@ pub struct Live {
     program: Program,
     /// Basis of the last answer, placed onto the program loaded.
     basis: Option<Basis>,
-    /// The first program and its basis since time moved on: without what was added
-    /// after a look at its answer, it is the nearest to what comes first next time.
-    first: Option<(Program, Basis)>,
     /// Whether the solver has left that basis.
     astray: bool,
 }
@@ -62,7 +56,7 @@ impl Live {
     pub fn new(program: Program) -> Result<Self, SolveError> {
         fit(&program)?;
         let engine = Engine::new(build(&program)?)?;
-        Ok(Self { engine, program, basis: None, first: None, astray: false })
+        Ok(Self { engine, program, basis: None, astray: false })
     }
 
     /// Puts another program in the place of the one loaded. Where the shapes
@@ -90,10 +84,7 @@ impl Live {
             let grown = old.columns().len() != self.program.columns().len()
                 || old.bounds().len() != self.program.bounds().len();
             if moved || grown || self.astray {
-                *basis = match self.first.take_if(|_| moved) {
-                    Some((first, own)) => own.placed(&first, &self.program),
-                    None => basis.placed(&old, &self.program),
-                };
+                *basis = basis.placed(&old, &self.program);
                 self.engine.set_basis(basis)?;
                 self.astray = false;
             }
@@ -106,18 +97,12 @@ impl Live {
     /// # Errors
     /// If the solver refuses the program; limits and infeasibility are verdicts.
     pub fn solve(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
-        // Cold, the primal simplex without presolve is the fastest on ladders, and the
-        // dual on whole plant rooms; from a basis that was optimal a little earlier,
-        // the dual is.
-        let method = match &self.basis {
-            Some(_) => Method::Hot,
-            None if self.program.bounds().len() > LARGE_ROWS => Method::Large,
-            None => Method::Primal,
-        };
+        // Cold, the primal simplex without presolve is the fastest on ladders;
+        // from a basis that was optimal a little earlier, the dual simplex is.
+        let method = if self.basis.is_some() { Method::Hot } else { Method::Primal };
         let answer = self.engine.run(method, limits)?;
         if answer.verdict == Verdict::Optimal {
-            let basis = self.basis.insert(self.engine.basis()?);
-            self.first.get_or_insert_with(|| (self.program.clone(), basis.clone()));
+            self.basis = Some(self.engine.basis()?);
             return Ok(answer);
         }
         // The solver stands somewhere else now; the basis is still the best
@@ -156,14 +141,18 @@ fn fit(program: &Program) -> Result<(), SolveError> {
 }
 
 /// Whether two programs have slots of the same shape, so that one can be
-/// changed into the other. What stands behind the slots is small and may differ, and
-/// so may the columns that a row names: at night collectors are in none.
+/// changed into the other. What stands behind the slots is small and may differ.
 fn alike(old: &Program, new: &Program) -> bool {
     let shape = |program: &Program| {
         let blocks = program.blocks().iter();
         blocks.map(|b| (b.columns.clone(), b.rows.clone())).collect::<Vec<_>>()
     };
-    !new.blocks().is_empty() && shape(old) == shape(new)
+    let same_places = |rows: &std::ops::Range<usize>| {
+        rows.clone().all(|row| old.terms(row).0 == new.terms(row).0)
+    };
+    !new.blocks().is_empty()
+        && shape(old) == shape(new)
+        && new.blocks().iter().all(|block| same_places(&block.rows))
 }
 
 fn build(program: &Program) -> Result<::highs::Model, SolveError> {

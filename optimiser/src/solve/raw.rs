@@ -238,9 +238,6 @@ impl Engine {
             .try_set_option("simplex_dual_edge_weight_strategy", method.weights())
             .map_err(|_| refused("simplex_dual_edge_weight_strategy"))?;
         self.model
-            .try_set_option("dual_simplex_cost_perturbation_multiplier", method.perturbation())
-            .map_err(|_| refused("dual_simplex_cost_perturbation_multiplier"))?;
-        self.model
             .try_set_option("time_limit", limits.seconds)
             .map_err(|_| refused("time_limit"))?;
         let (columns, rows) = (self.model.num_cols(), self.model.num_rows());
@@ -303,8 +300,6 @@ pub(super) enum Method {
     Hot,
     /// The dual simplex from nothing.
     Dual,
-    /// The same on a large program.
-    Large,
     /// The primal simplex.
     Primal,
     /// An interior point after presolve, without crossover to a vertex.
@@ -315,7 +310,7 @@ impl Method {
     /// HiGHS's own name of the kind of method.
     const fn solver(self) -> &'static str {
         match self {
-            Self::Hot | Self::Dual | Self::Large | Self::Primal => "simplex",
+            Self::Hot | Self::Dual | Self::Primal => "simplex",
             Self::Interior => "ipm",
         }
     }
@@ -323,7 +318,7 @@ impl Method {
     /// HiGHS's own number of the method.
     const fn strategy(self) -> i32 {
         match self {
-            Self::Hot | Self::Dual | Self::Large | Self::Interior => 1,
+            Self::Hot | Self::Dual | Self::Interior => 1,
             Self::Primal => 4,
         }
     }
@@ -332,17 +327,8 @@ impl Method {
     /// starts at once where exact weights would first solve for every row.
     const fn weights(self) -> i32 {
         match self {
-            Self::Hot | Self::Large => 1,
+            Self::Hot => 1,
             Self::Dual | Self::Primal | Self::Interior => -1,
-        }
-    }
-
-    /// How much costs are perturbed against HiGHS's own measure. From a basis that was
-    /// nearly optimal, taking the perturbation out again costs more than it saves.
-    const fn perturbation(self) -> f64 {
-        match self {
-            Self::Hot | Self::Large => 0.0,
-            Self::Dual | Self::Primal | Self::Interior => 1.0,
         }
     }
 }

@@ -304,7 +304,7 @@ fn phases_are_all_named_or_none() {
     assert!((phases.fuse.kw() - 9.2).abs() < 1e-9);
     says(
         &summary(&checked),
-        &["each phase is counted by itself", "on phase 2", "phase 3, all at once", "its fuse"],
+        &["each phase is counted by itself", "on phase 2", "phase 3, all at once", "headroom"],
     );
     says(
         &refusal(&with(KILN, "name = \"boost\"", "name = \"boost\"\nphase = 1")),
