@@ -86,12 +86,12 @@ impl Program {
         let first = self.indices.len();
         for (col, value) in terms {
             // A column named twice in a row has one coefficient there.
-            match self.indices[first..].iter().position(|&index| index == col.0) {
-                Some(place) => self.values[first + place] += value,
-                None => {
-                    self.indices.push(col.0);
-                    self.values.push(value);
-                }
+            let named = self.indices[first..].iter().position(|&index| index == col.0);
+            if let Some(place) = named {
+                self.values[first + place] += value;
+            } else {
+                self.indices.push(col.0);
+                self.values.push(value);
             }
         }
         self.bounds.push((lower, upper));
