@@ -12,6 +12,9 @@ use super::{Column, SeriesFile};
 /// Seconds of a day.
 const DAY: i64 = 86_400;
 
+/// Most that local time is apart from universal time [s].
+const ZONES: i64 = 14 * 3_600;
+
 /// Where the rows of a series go on another span: the new start and the index of
 /// each, in order of time. What the series covers itself keeps its own rows and gaps;
 /// elsewhere the nearest year lends its own. A leap day that no year has repeats the
@@ -40,10 +43,11 @@ pub(crate) fn laid_onto(starts: &[Instant], own: Slot, span: Slot) -> Vec<(Insta
     placed.into_iter().map(|(start, _, index)| (start, index)).collect()
 }
 
-/// Whether a series has values of its own for all of a period, but for a few hours at
-/// its ends that time zones take.
+/// Whether a series has values of its own for all of a period, but for the hours at its
+/// ends that time zones take.
 pub(crate) fn covers(own: Slot, period: Slot) -> bool {
-    own.start() <= period.start() + DAY && period.end() <= own.end() + DAY
+    let shared = own.overlap_seconds(period);
+    shared > 0 && period.seconds() - shared <= ZONES
 }
 
 impl SeriesFile {
@@ -119,6 +123,30 @@ mod tests {
         );
     }
 
+    // A year's file and a January after it: the days before, which are remembered, have
+    // rows of their own, but those that count have none.
+    #[test]
+    fn days_that_count_take_the_rows_of_another_year() {
+        let text = "start_utc,load_kwh\n2023-01-01T00:00Z,1\n2023-01-01T00:30Z,2\n\
+                    2023-12-31T23:00Z,3\n2023-12-31T23:30Z,4\n";
+        let file = super::super::read("load.csv", text.as_bytes(), super::super::Marks::AsNamed)
+            .expect("a series");
+        let slot = |from, to| Slot::new(at(from), at(to)).expect("a span");
+        let span = slot("2023-12-01T00:00Z", "2024-01-05T00:00Z");
+        let after = slot("2024-01-01T00:00Z", "2024-01-03T00:00Z");
+        let moved = file.onto_years_of(span, after).expect("rows of another year");
+        assert_eq!(
+            moved.starts(),
+            [
+                at("2023-12-31T23:00Z"),
+                at("2023-12-31T23:30Z"),
+                at("2024-01-01T00:00Z"),
+                at("2024-01-01T00:30Z"),
+            ]
+        );
+        assert_eq!(file.onto_years_of(span, slot("2023-12-20T00:00Z", "2023-12-22T00:00Z")), None);
+    }
+
     #[test]
     fn what_a_series_covers_keeps_its_rows_and_its_gaps() {
         let starts = [at("2022-12-30T00:00Z"), at("2023-06-01T00:00Z"), at("2023-12-31T00:00Z")];
@@ -135,6 +163,7 @@ mod tests {
         );
         assert!(covers(own, span("2023-12-01T00:00Z", "2024-01-01T01:00Z")));
         assert!(!covers(own, span("2023-12-01T00:00Z", "2024-01-03T00:00Z")));
+        assert!(!covers(own, span("2024-01-01T00:00Z", "2024-01-02T00:00Z")));
     }
 
     #[test]
