@@ -237,6 +237,9 @@ impl Slopes {
 
     /// The level may be raised by up to `most` at a cost for each unit.
     pub(crate) fn fill(&mut self, most: f64, cost: f64) {
+        if most <= 0.0 {
+            return;
+        }
         self.insert(most, cost);
         self.drop_first(most);
         self.cut();
@@ -244,6 +247,9 @@ impl Slopes {
 
     /// The level may be lowered by up to `most` for an income for each unit.
     pub(crate) fn give(&mut self, most: f64, income: f64) {
+        if most <= 0.0 {
+            return;
+        }
         self.insert(most, income);
         self.cut();
     }

@@ -26,7 +26,7 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
         .map_err(|error| Problem::new(failure(&error), error))?;
     let mut bar = Bar::new();
     let replayed =
-        replay(&house, &period, Settings::of(&house.site), !arguments.no_bound, &mut |progress| {
+        replay(&house, &period, Settings::default(), !arguments.no_bound, &mut |progress| {
             bar.show(progress);
         })
         .map_err(|error| Problem::new(Failure::Data, error))?;

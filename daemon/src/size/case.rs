@@ -75,7 +75,7 @@ pub fn case(
 ) -> Result<Case, CaseError> {
     let house = world.house(&candidate.house);
     let period = world.period(&house)?;
-    let replayed = replay(&house, &period, Settings::of(&house.site), true, progress)?;
+    let replayed = replay(&house, &period, Settings::default(), true, progress)?;
     Ok(Case::of(&house, &replayed, input(candidate, world)))
 }
 

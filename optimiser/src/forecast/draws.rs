@@ -25,6 +25,9 @@ const KEPT_SLOTS: usize = 3;
 /// this time of day.
 const APART: usize = 2;
 
+/// Samples that a high quantile is sought among first.
+const LARGEST: usize = 16;
+
 /// The draws to plan for in the coming slots; those agreed in advance where
 /// there are such.
 pub fn draws(known: &dyn Knowledge, slots: usize, caution: &Caution) -> Vec<Draw> {
@@ -117,8 +120,7 @@ fn most_needed(known: &dyn Knowledge, slot: usize, tail: f64, store: usize, made
         for sample in &mut samples {
             sample.sum += known.litres(store, sample.from + ahead).unwrap_or(0.0);
         }
-        samples.sort_by(|a, b| a.sum.total_cmp(&b.sum));
-        let drawn = weighted_quantile(&samples, 1.0 - tail).unwrap_or(0.0);
+        let drawn = upper_quantile(&mut samples, 1.0 - tail).unwrap_or(0.0);
         most = most.max(drawn - ahead as f64 * made);
     }
     most
@@ -144,8 +146,37 @@ struct Sample {
 
 /// Quantile of sorted samples, interpolated between their middles.
 fn weighted_quantile(sorted: &[Sample], quantile: f64) -> Option<f64> {
-    let total: f64 = sorted.iter().map(|s| s.weight).sum();
-    let mut below = 0.0;
+    interpolated(sorted, 0.0, weights(sorted), quantile)
+}
+
+/// The same of samples in any order, where the quantile is high: only the largest are
+/// sorted, and more of them while it lies below.
+fn upper_quantile(samples: &mut [Sample], quantile: f64) -> Option<f64> {
+    let rising = |a: &Sample, b: &Sample| a.sum.total_cmp(&b.sum);
+    let total = weights(samples);
+    let mut count = LARGEST;
+    while count < samples.len() {
+        let first = samples.len() - count;
+        samples.select_nth_unstable_by(first, rising);
+        let largest = &mut samples[first..];
+        largest.sort_unstable_by(rising);
+        let below = total - weights(largest);
+        if (below + 0.5 * largest[0].weight) / total < quantile {
+            return interpolated(largest, below, total, quantile);
+        }
+        count *= 2;
+    }
+    samples.sort_unstable_by(rising);
+    weighted_quantile(samples, quantile)
+}
+
+fn weights(samples: &[Sample]) -> f64 {
+    samples.iter().map(|s| s.weight).sum()
+}
+
+/// Quantile of sorted samples above which there is no other, with a weight below them
+/// and one of all.
+fn interpolated(sorted: &[Sample], mut below: f64, total: f64, quantile: f64) -> Option<f64> {
     let mut last: Option<(f64, f64)> = None;
     for sample in sorted {
         let middle = (below + 0.5 * sample.weight) / total;
@@ -178,5 +209,21 @@ mod tests {
         assert!((at(0.99) - 30.0).abs() < 1e-9);
         assert!((at(0.01) - 10.0).abs() < 1e-9);
         assert_eq!(weighted_quantile(&[], 0.5), None);
+    }
+
+    #[test]
+    fn a_high_quantile_needs_no_more_than_the_largest_sorted() {
+        // Every residue once, in an order that is not sorted.
+        let mut samples: Vec<Sample> = (0..101)
+            .map(|k| Sample { from: 0, weight: [1.0, 3.0, 0.4][k % 3], sum: (37 * k % 101) as f64 })
+            .collect();
+        let mut sorted = samples.clone();
+        sorted.sort_by(|a, b| a.sum.total_cmp(&b.sum));
+        for quantile in [0.0, 0.3, 0.5, 0.9, 0.97, 0.997, 1.0] {
+            let whole = weighted_quantile(&sorted, quantile).expect("samples");
+            let upper = upper_quantile(&mut samples, quantile).expect("samples");
+            assert!((whole - upper).abs() < 1e-9, "{quantile}: {whole} is not {upper}");
+        }
+        assert_eq!(upper_quantile(&mut [], 0.5), None);
     }
 }

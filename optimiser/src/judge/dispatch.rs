@@ -24,15 +24,19 @@ const EQUAL: f64 = 1e-6;
 /// [minor/kWh].
 const LATER: f64 = 1e-3;
 
-/// The battery of a problem, with room to work in.
+/// The battery of a problem, and what was found best the last time: where a change of
+/// heat does not reach, that stands.
 #[derive(Debug, Clone)]
 pub(super) struct Dispatch {
     battery: Battery,
-    /// Level above the reserve at the start [kWh].
-    start: f64,
     /// Worth of charge at every boundary.
     worth: Vec<Slopes>,
     balances: Vec<Balance>,
+    /// Level above the reserve at every boundary [kWh].
+    levels: Vec<f64>,
+    /// What it is told; empty before the first time.
+    told: Vec<BatteryCommand>,
+    room: Slopes,
 }
 
 impl Dispatch {
@@ -42,9 +46,12 @@ impl Dispatch {
         let slots = problem.horizon.len();
         Self {
             battery,
-            start: (problem.state.battery.kwh() - reserve).max(0.0),
+            room: end.clone(),
+            // With nothing to take or give, charge is worth the same all the time.
             worth: vec![end; slots + 1],
             balances: vec![Balance::default(); slots],
+            levels: vec![(problem.state.battery.kwh() - reserve).max(0.0); slots + 1],
+            told: Vec::new(),
         }
     }
 
@@ -55,30 +62,39 @@ impl Dispatch {
         balance: &mut dyn FnMut(usize, PvUse) -> Balance,
         commands: &mut Commands,
     ) -> Option<usize> {
-        for slot in (0..self.balances.len()).rev() {
-            self.balances[slot] = balance(slot, commands.pv[slot]);
-            let offers = Offers::new(problem, &self.battery, slot, &self.balances[slot]);
-            let (before, after) = self.worth.split_at_mut(slot + 1);
-            let own = &mut before[slot];
-            own.clone_from(&after[0]);
+        let slots = self.balances.len();
+        // The first slot that decides on something new.
+        let mut from = if self.told.is_empty() { 0 } else { slots };
+        let mut other_worth = false;
+        for slot in (0..slots).rev() {
+            let own = balance(slot, commands.pv[slot]);
+            let other_balance = own != self.balances[slot];
+            if !other_worth && !other_balance {
+                continue;
+            }
+            from = slot;
+            self.balances[slot] = own;
+            self.room.clone_from(&self.worth[slot + 1]);
+            let offers = Offers::new(problem, &self.battery, slot, &own);
             for (most, cost) in offers.fills {
-                own.fill(most, cost);
+                self.room.fill(most, cost);
             }
             for (most, income) in offers.gives {
-                own.give(most, income);
+                self.room.give(most, income);
             }
+            other_worth = self.room != self.worth[slot];
+            std::mem::swap(&mut self.room, &mut self.worth[slot]);
         }
-        let mut level = self.start;
-        let mut first = None;
-        for (slot, told) in commands.battery.iter_mut().enumerate() {
+        self.told.resize(slots, BatteryCommand::HOLD);
+        for slot in from..slots {
             let hours = problem.horizon.slots()[slot].hours();
             let offers = Offers::new(problem, &self.battery, slot, &self.balances[slot]);
-            let own = self.command(&self.worth[slot + 1], &offers, &mut level, hours);
-            if *told != own {
-                first = first.or(Some(slot));
-                *told = own;
-            }
+            let mut level = self.levels[slot];
+            self.told[slot] = self.command(&self.worth[slot + 1], &offers, &mut level, hours);
+            self.levels[slot + 1] = level;
         }
+        let first = (0..slots).find(|&slot| commands.battery[slot] != self.told[slot]);
+        commands.battery.copy_from_slice(&self.told);
         first
     }
 

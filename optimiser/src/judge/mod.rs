@@ -26,8 +26,8 @@ mod worths;
 pub use candidate::Candidate;
 pub(crate) use cuts::next_cuts;
 pub(crate) use jobs::polish_jobs;
-pub(crate) use keep::keep;
-pub(crate) use polish::{Search, polish};
+pub(crate) use keep::{fails, keep};
+pub(crate) use polish::{Search, Vain, polish};
 pub use score::{Judge, end_worth};
 pub(crate) use settle::settled;
 pub(crate) use verdict::judged_solution;
@@ -52,7 +52,7 @@ impl Effort {
     /// For one step of a loop that plans again and again.
     pub const STEP: Self = Self { rounds: 1, simulations: 1200, rolling: false };
 
-    /// For a loop that must be fast: the last plan is carried on and touched up.
+    /// For a loop: the last plan is carried on and touched up.
     pub const ROLLING: Self = Self { rounds: 1, simulations: 40, rolling: true };
 
     /// The linear program's own word.

@@ -13,6 +13,8 @@ use super::repack::{joins, repacks};
 use super::score::Judge;
 use super::settle::settled;
 use super::worths::{Duals, Worths};
+use crate::problem::Problem;
+use crate::time::Instant;
 
 /// Quanta of the search, as shares of what an element can use in half an hour.
 const QUANTA: [f64; 3] = [1.0, 0.4, 0.12];
@@ -31,6 +33,44 @@ pub(crate) struct Search<'a> {
     pub(crate) simulations: usize,
     /// Which part of the moves has its turn, where there is no time for all.
     pub(crate) turn: usize,
+}
+
+/// Moves that were tried in vain: what they cost [minor] and at which turn.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Vain {
+    tried: BTreeMap<Key, (f64, usize)>,
+}
+
+/// A move as it is remembered: heater, start of the slot and watt-hours.
+type Key = Vec<(usize, Instant, i64)>;
+
+/// What was tried in vain is tried again after so many turns.
+const FORGETS: usize = 8;
+
+impl Vain {
+    fn key(problem: &Problem, change: &Move) -> Key {
+        let start = |slot: usize| problem.horizon.slots()[slot].start();
+        let watt_hours = |kwh: f64| (kwh * 1e3).round() as i64;
+        let heat = change.changes.iter();
+        heat.map(|&(heater, slot, kwh)| (heater, start(slot), watt_hours(kwh))).collect()
+    }
+
+    /// What is still worth remembering at a later turn.
+    pub(crate) fn at(&self, turn: usize) -> Self {
+        let mut tried = self.tried.clone();
+        tried.retain(|_, (_, then)| *then + FORGETS > turn);
+        Self { tried }
+    }
+
+    fn book(&mut self, key: Key, cost: f64, turn: usize) {
+        self.tried.insert(key, (cost, turn));
+    }
+
+    /// Whether there is no use in trying a move now: after other moves of the same
+    /// turn it may pay if it was not dear.
+    fn holds(&self, key: &Key, turn: usize) -> bool {
+        self.tried.get(key).is_some_and(|&(cost, then)| then != turn || cost >= DEAR)
+    }
 }
 
 /// A plan that is dearer by no more is worth a finer search [minor].
@@ -52,11 +92,16 @@ const WHOLE_SEARCH: usize = 200;
 const MOST_ROUNDS: usize = 12;
 const WORTH_A_ROUND: f64 = 1.0;
 
-/// Improves a candidate.
-pub(crate) fn polish(judge: &mut Judge<'_>, best: Candidate, search: Search<'_>) -> Candidate {
+/// Improves a candidate, but not by moves that were tried in vain.
+pub(crate) fn polish(
+    judge: &mut Judge<'_>,
+    best: Candidate,
+    search: Search<'_>,
+    vain: &mut Vain,
+) -> Candidate {
     let best = settled(judge, best);
-    let mut hunt =
-        Hunt { trial: best.clone(), best, duals: search.duals, left: 0, failures: BTreeMap::new() };
+    let Search { duals, turn, .. } = search;
+    let mut hunt = Hunt { trial: best.clone(), best, duals, left: 0, vain, turn };
     if search.simulations < WHOLE_SEARCH {
         hunt.touch_up(judge, search);
         return hunt.best;
@@ -83,16 +128,8 @@ pub(super) struct Hunt<'a> {
     pub(super) duals: Duals<'a>,
     /// Simulations left.
     pub(super) left: usize,
-    /// What moves have cost that did not pay [minor].
-    failures: BTreeMap<Key, f64>,
-}
-
-/// A move as it is remembered: heater, slot and watt-hours.
-type Key = Vec<(usize, usize, i64)>;
-
-fn key(change: &Move) -> Key {
-    let heat = change.changes.iter();
-    heat.map(|&(heater, slot, kwh)| (heater, slot, (kwh * 1e3).round() as i64)).collect()
+    vain: &'a mut Vain,
+    turn: usize,
 }
 
 impl Hunt<'_> {
@@ -102,7 +139,8 @@ impl Hunt<'_> {
         let worths = Worths::new(judge, best, self.duals, quantum);
         let mut found = moves(judge, best, &worths, quantum);
         found.extend(repacks(judge, best, &worths, quantum));
-        found.retain(|change| self.failures.get(&key(change)).is_none_or(|cost| *cost < DEAR));
+        let problem = judge.problem();
+        found.retain(|change| !self.vain.holds(&Vain::key(problem, change), self.turn));
         found.sort_by(|a, b| b.promise.total_cmp(&a.promise));
         found
     }
@@ -164,7 +202,7 @@ impl Hunt<'_> {
                 continue;
             }
             self.best = settled(judge, self.trial.clone());
-            self.failures.clear();
+            self.vain.tried.clear();
             self.descend(judge, &QUANTA[..2]);
             if self.best.score < before.score + NEARLY {
                 self.descend(judge, &QUANTA[2..]);
@@ -191,7 +229,7 @@ impl Hunt<'_> {
         if self.take(judge) {
             return;
         }
-        self.failures.insert(key(change), cost);
+        self.vain.book(Vain::key(judge.problem(), change), cost, self.turn);
         let short = self.trial.shortfall - self.best.shortfall;
         let saved = self.best.score + short - self.trial.score;
         if short < GAIN || saved < WORTH_A_REPAIR {

@@ -1,14 +1,16 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
 use crate::judge::{
-    Candidate, Duals, Judge, Search, judged_solution, keep, next_cuts, polish, polish_jobs, settled,
+    Candidate, Duals, Judge, Search, Vain, fails, judged_solution, keep, next_cuts, polish,
+    polish_jobs, settled,
 };
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
 use crate::schedule::{Evidence, Schedule};
+use crate::solution::Solution;
 use crate::solve::{SolveError, SolveLimits};
 
-use super::memory::Memory;
+use super::memory::{Memory, Word};
 use super::{Attempt, Planned, Planner, Publisher, Refined, Settled};
 
 /// Why a plan could not be judged.
@@ -36,7 +38,7 @@ impl Planner {
         let goes_on = memory.as_ref().is_some_and(|memory| !memory.is_outdated(problem));
         let steps = memory.as_ref().map_or(0, |memory| memory.steps + 1);
         let effort = if goes_on { self.effort } else { self.effort.afresh() };
-        let wished = wished(&fresh);
+        let energies = wished(&fresh);
         let carried = memory.map(|memory| carried(&mut judge, &memory, &fresh));
         let mut latest = judge.candidate(fresh);
         let modelled = latest.score;
@@ -60,30 +62,76 @@ impl Planner {
         }
         let (candidate, answer) = best;
         let before = candidate.score;
-        let slots = &answer.solution.slots;
-        let heat: Vec<Vec<f64>> = slots.iter().map(|s| s.heat_value.clone()).collect();
-        let battery: Vec<f64> = slots.iter().map(|s| s.battery_value).collect();
-        let duals = Duals { heat: &heat, battery: &battery };
-        let values: Vec<f64> = slots.iter().map(|s| s.electricity_value).collect();
-        let search =
-            Search { duals, values: &values, simulations: effort.simulations, turn: steps };
+        let worths = Worths::of(&answer.solution);
+        let search = worths.search(effort.simulations, steps);
+        let mut vain = Vain::default();
+        let mut polished = |candidate| {
+            vain = Vain::default();
+            polish(&mut judge, candidate, search, &mut vain)
+        };
         let candidate = match carried {
-            Some(carried) if stays => polish(&mut judge, carried, search),
+            Some(carried) if stays => polished(carried),
             Some(carried) => {
-                let other = polish(&mut judge, carried, search);
-                let own = polish(&mut judge, candidate, search);
+                let (other, own) = (polished(carried), polished(candidate));
                 if other.score < own.score { other } else { own }
             }
-            None => polish(&mut judge, candidate, search),
+            None => polished(candidate),
         };
         let candidate = polish_jobs(&mut judge, candidate, &answer.solution, search);
         let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
-        let candidate = keep(&mut judge, candidate);
-        let candidate = settled(&mut judge, candidate);
-        let planned = told(problem, &judge, &answer, &candidate, evidence);
-        let holds = &planned.schedule.hygiene;
-        self.memory = Some(Memory::new(problem, &candidate, wished, holds, steps));
-        Ok(planned)
+        let word = Word { answer, energies, asked: problem.horizon.start() };
+        Ok(self.told(&mut judge, candidate, word, evidence, (vain, steps)))
+    }
+
+    /// The last plan a little later, touched up on the plant, without asking the program
+    /// again; `None` where there is none, or news, or where it does not serve any more.
+    pub(super) fn onward(&mut self, problem: &Problem) -> Result<Option<Planned>, JudgeError> {
+        let goes_on = |memory: &&Memory| {
+            memory.follows(problem) && !memory.is_outdated(problem) && !memory.is_old(problem)
+        };
+        let Some(memory) = self.memory.as_ref().filter(|_| self.effort.rolling).filter(goes_on)
+        else {
+            return Ok(None);
+        };
+        let (steps, undone) = (memory.steps + 1, memory.shortfall);
+        let mut vain = memory.vain.at(steps);
+        let mut judge = Judge::new(problem, &memory.holds(problem))?;
+        if judge.has_sources() {
+            return Ok(None);
+        }
+        let carried = judge.candidate(memory.onward(problem));
+        let word = memory.placed(problem);
+        let before = carried.score;
+        let worths = Worths::of(&word.answer.solution);
+        let search = worths.search(self.effort.simulations, steps);
+        let candidate = polish(&mut judge, carried, search, &mut vain);
+        if fails(problem, candidate.shortfall - undone) {
+            return Ok(None);
+        }
+        let evidence = Evidence::Simulated { rounds: 0, polish_gain: before - candidate.score };
+        Ok(Some(self.told(&mut judge, candidate, word, evidence, (vain, steps))))
+    }
+
+    /// The plan as it is published, and kept for the next one.
+    fn told(
+        &mut self,
+        judge: &mut Judge<'_>,
+        candidate: Candidate,
+        word: Word,
+        evidence: Evidence,
+        turn: (Vain, usize),
+    ) -> Planned {
+        let problem = judge.problem();
+        let candidate = keep(judge, candidate);
+        let candidate = settled(judge, candidate);
+        let Word { answer, .. } = &word;
+        let solution = judged_solution(judge, &answer.solution, &candidate);
+        let publisher = Publisher::new(problem, &solution, &answer.refinement).judged(&candidate);
+        let schedule = Schedule { evidence, ..publisher.schedule(answer.origin()) };
+        let jobs = candidate.commands.jobs.clone();
+        let memory = Memory::new(problem, candidate, word, &schedule.hygiene, turn);
+        self.memory = Some(memory);
+        Planned { schedule, solution, jobs }
     }
 
     /// Solves with cuts, without a search for other directions; `None` if there
@@ -119,15 +167,25 @@ fn wished(commands: &Commands) -> Vec<Vec<f64>> {
     commands.heaters.iter().map(row).collect()
 }
 
-fn told(
-    problem: &Problem,
-    judge: &Judge<'_>,
-    answer: &Settled,
-    candidate: &Candidate,
-    evidence: Evidence,
-) -> Planned {
-    let solution = judged_solution(judge, &answer.solution, candidate);
-    let publisher = Publisher::new(problem, &solution, &answer.refinement).judged(candidate);
-    let schedule = Schedule { evidence, ..publisher.schedule(answer.origin()) };
-    Planned { schedule, solution, jobs: candidate.commands.jobs.clone() }
+/// The program's values, as the search reads them.
+struct Worths {
+    heat: Vec<Vec<f64>>,
+    battery: Vec<f64>,
+    electricity: Vec<f64>,
+}
+
+impl Worths {
+    fn of(solution: &Solution) -> Self {
+        let slots = &solution.slots;
+        Self {
+            heat: slots.iter().map(|s| s.heat_value.clone()).collect(),
+            battery: slots.iter().map(|s| s.battery_value).collect(),
+            electricity: slots.iter().map(|s| s.electricity_value).collect(),
+        }
+    }
+
+    fn search(&self, simulations: usize, turn: usize) -> Search<'_> {
+        let duals = Duals { heat: &self.heat, battery: &self.battery };
+        Search { duals, values: &self.electricity, simulations, turn }
+    }
 }

@@ -5,14 +5,21 @@
 //! published. So the judged plan is carried over slot by slot and improved from
 //! there, and what was settled once stays settled until there is news.
 
-use crate::judge::Candidate;
+use crate::judge::{Candidate, Vain};
+use crate::model::Refinement;
 use crate::plant::{Commands, HeaterCommand};
-use crate::problem::Problem;
+use crate::problem::{ByHand, Problem, Ready};
+use crate::solution::Solution;
 use crate::time::{Instant, Slot};
 use crate::units::Energy;
 
+use super::Settled;
+
 /// A plan that begins later than this after the last one is a new one [s].
 const FOLLOWS_SECONDS: i64 = 2 * 3_600;
+
+/// The program is asked again after this time, news or not [s].
+const ASKS_SECONDS: i64 = 8 * 3_600;
 
 /// Share of the prices, weighted by time, that may differ without being news.
 const NEWS: f64 = 0.02;
@@ -23,23 +30,40 @@ pub(super) struct Memory {
     slots: Vec<Slot>,
     import: Vec<f64>,
     export: Vec<f64>,
+    commands: Commands,
     energies: Vec<Vec<f64>>,
-    stores: usize,
-    /// Energies of the program's answer, `[heater][slot]` [kWh].
-    modelled: Vec<Vec<f64>>,
+    /// What it left undone [minor].
+    pub(super) shortfall: f64,
+    /// What people asked for.
+    by_hand: Vec<ByHand>,
+    promises: Vec<Ready>,
     /// Pasteurisations by store and due time, with the start of their hold.
     holds: Vec<(usize, Instant, Option<Instant>)>,
+    /// The program's last word on it.
+    pub(super) word: Word,
+    /// What was tried in vain to improve it.
+    pub(super) vain: Vain,
     /// How many plans went on from the one before without a break.
     pub(super) steps: usize,
+}
+
+/// What the program answered, on the slots of a plan.
+#[derive(Debug, Clone)]
+pub(super) struct Word {
+    pub(super) answer: Settled,
+    /// Energies of its answer, `[heater][slot]` [kWh].
+    pub(super) energies: Vec<Vec<f64>>,
+    /// When it was asked.
+    pub(super) asked: Instant,
 }
 
 impl Memory {
     pub(super) fn new(
         problem: &Problem,
-        candidate: &Candidate,
-        modelled: Vec<Vec<f64>>,
+        candidate: Candidate,
+        word: Word,
         holds: &[Option<Instant>],
-        steps: usize,
+        (vain, steps): (Vain, usize),
     ) -> Self {
         let prices = |of: &crate::time::Series<crate::units::Price>| {
             of.values().iter().map(|p| p.per_kwh()).collect()
@@ -49,10 +73,14 @@ impl Memory {
             slots: problem.horizon.slots().to_vec(),
             import: prices(&problem.import_price),
             export: prices(&problem.export_price),
-            energies: candidate.energies.clone(),
-            stores: candidate.commands.pumps.len(),
-            modelled,
+            commands: candidate.commands,
+            energies: candidate.energies,
+            shortfall: candidate.shortfall,
+            by_hand: problem.by_hand.clone(),
+            promises: promised(&problem.ready, problem.horizon.start()).copied().collect(),
             holds: rules.map(|(rule, hold)| (rule.store, rule.due, *hold)).collect(),
+            word,
+            vain,
             steps,
         }
     }
@@ -61,13 +89,19 @@ impl Memory {
     pub(super) fn follows(&self, problem: &Problem) -> bool {
         let start = problem.horizon.start();
         let same_house = self.energies.len() == problem.heaters().count()
-            && self.stores == problem.site.stores.len();
+            && self.commands.pumps.len() == problem.site.stores.len();
         self.slots.first().is_some_and(|first| {
             (0..=FOLLOWS_SECONDS).contains(&(start - first.start())) && same_house
         })
     }
 
-    /// Whether prices have changed, or a pasteurisation has come or gone.
+    /// Whether the program is to be asked again although there is no news.
+    pub(super) fn is_old(&self, problem: &Problem) -> bool {
+        problem.horizon.start() - self.word.asked >= ASKS_SECONDS
+    }
+
+    /// Whether prices have changed, a pasteurisation has come or gone, or people have
+    /// asked for something else.
     pub(super) fn is_outdated(&self, problem: &Problem) -> bool {
         let (mut moved, mut all) = (0.0, 0.0);
         for (index, slot) in problem.horizon.slots().iter().enumerate() {
@@ -80,10 +114,55 @@ impl Memory {
                 all += weight * (self.import[old].abs() + self.export[old].abs());
             }
         }
-        let known = |rule: &crate::problem::Hygiene| {
-            self.holds.iter().any(|(store, due, _)| (*store, *due) == (rule.store, rule.due))
+        let now = problem.horizon.start();
+        let held = |by_hand: &[ByHand]| -> Vec<ByHand> {
+            by_hand.iter().filter(|hand| hand.until > now).copied().collect()
         };
-        moved > NEWS * all || !problem.hygiene.iter().all(known)
+        moved > NEWS * all
+            || !problem.hygiene.iter().all(|rule| self.hold(rule.store, rule.due).is_some())
+            || held(&self.by_hand) != held(&problem.by_hand)
+            || !promised(&self.promises, now).eq(promised(&problem.ready, now))
+    }
+
+    /// The start of the hold of each pasteurisation of a problem.
+    pub(super) fn holds(&self, problem: &Problem) -> Vec<Option<Instant>> {
+        let rules = problem.hygiene.iter();
+        rules.map(|rule| self.hold(rule.store, rule.due).flatten()).collect()
+    }
+
+    /// The start of the hold of a pasteurisation, if that is known.
+    fn hold(&self, store: usize, due: Instant) -> Option<Option<Instant>> {
+        let mut known = self.holds.iter();
+        known.find(|hold| (hold.0, hold.1) == (store, due)).map(|hold| hold.2)
+    }
+
+    /// The plan on the slots of a problem as it was; idle behind its end.
+    pub(super) fn onward(&self, problem: &Problem) -> Commands {
+        let mut base = Commands::on_guard(problem);
+        for (index, &old) in self.held(problem).iter().enumerate() {
+            base.pv[index] = self.commands.pv[old];
+            base.battery[index] = self.commands.battery[old];
+            base.jobs[index].clone_from(&self.commands.jobs[old]);
+            for (pump, own) in base.pumps.iter_mut().zip(&self.commands.pumps) {
+                pump[index] = own[old];
+            }
+        }
+        self.carried(problem, &base, false)
+    }
+
+    /// The program's word on the slots of a problem.
+    pub(super) fn placed(&self, problem: &Problem) -> Word {
+        let own = &self.word.answer.solution;
+        let slots = self.held(problem).iter().map(|&old| own.slots[old].clone()).collect();
+        let answer = Settled {
+            solution: Solution { slots, ..own.clone() },
+            refinement: Refinement::default(),
+            verdict: self.word.answer.verdict.clone(),
+        };
+        let spans = problem.horizon.slots();
+        let row = |row: &Vec<f64>| spans.iter().map(|slot| self.part(row, *slot)).collect();
+        let energies = self.word.energies.iter().map(row).collect();
+        Word { answer, energies, asked: self.word.asked }
     }
 
     /// The plan on the slots of a problem: what it did there, or, where it follows the
@@ -98,21 +177,13 @@ impl Memory {
         let mut commands = fresh.clone();
         let elements: Vec<_> = problem.site.stores.iter().flat_map(|s| &s.elements).collect();
         for (index, slot) in problem.horizon.slots().iter().enumerate() {
-            let shares = self.shares(*slot);
-            let covered: i64 = shares.iter().map(|(_, seconds)| seconds).sum();
-            if covered < slot.seconds() {
-                continue;
-            }
-            let part = |row: &[f64]| -> f64 {
-                let own = shares.iter().map(|&(old, seconds)| {
-                    row[old] * seconds as f64 / self.slots[old].seconds() as f64
-                });
-                own.sum()
-            };
+            let covered: i64 = self.shares(*slot).map(|(_, seconds)| seconds).sum();
+            let beyond = 1.0 - covered as f64 / slot.seconds() as f64;
             for (heater, (row, element)) in commands.heaters.iter_mut().zip(&elements).enumerate() {
-                let mut kwh = part(&self.energies[heater]);
+                let new = row[index].energy().kwh();
+                let mut kwh = self.part(&self.energies[heater], *slot) + beyond * new;
                 if follows_program {
-                    kwh += row[index].energy().kwh() - part(&self.modelled[heater]);
+                    kwh += (1.0 - beyond) * new - self.part(&self.word.energies[heater], *slot);
                 }
                 row[index] = HeaterCommand::using(element, Energy::clamped(kwh.max(0.0)), *slot);
             }
@@ -120,14 +191,32 @@ impl Memory {
         commands
     }
 
+    /// What a slot takes over of energies of the old slots [kWh].
+    fn part(&self, row: &[f64], slot: Slot) -> f64 {
+        let shares = self.shares(slot);
+        shares.map(|(old, s)| row[old] * s as f64 / self.slots[old].seconds() as f64).sum()
+    }
+
+    /// For each slot of a problem the old slot that held its beginning; the last one
+    /// behind the end.
+    fn held(&self, problem: &Problem) -> Vec<usize> {
+        let slots = problem.horizon.slots().iter();
+        let held = |slot: &Slot| self.slots.partition_point(|old| old.start() <= slot.start());
+        slots.map(|slot| held(slot).saturating_sub(1)).collect()
+    }
+
     /// Old slots that a slot covers, and for how many seconds.
-    fn shares(&self, slot: Slot) -> Vec<(usize, i64)> {
+    fn shares(&self, slot: Slot) -> impl Iterator<Item = (usize, i64)> {
         let first = self.slots.partition_point(|old| old.end() <= slot.start());
         self.slots[first..]
             .iter()
-            .take_while(|old| old.start() < slot.end())
+            .take_while(move |old| old.start() < slot.end())
             .enumerate()
-            .map(|(i, old)| (first + i, old.overlap_seconds(slot)))
-            .collect()
+            .map(move |(i, old)| (first + i, old.overlap_seconds(slot)))
     }
+}
+
+/// What was promised for times after an instant; water kept only in case was not.
+fn promised(ready: &[Ready], after: Instant) -> impl Iterator<Item = &Ready> {
+    ready.iter().filter(move |ready| ready.urgency >= 1.0 && ready.by > after)
 }

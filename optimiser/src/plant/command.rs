@@ -153,16 +153,26 @@ impl Commands {
         commands
     }
 
-    /// What a published schedule tells the devices. A pump runs through the
-    /// hold of each pasteurisation, where there is one.
-    pub fn of(problem: &Problem, schedule: &Schedule) -> Self {
-        let mut commands = Self::idle(&problem.site, schedule.slots.len());
+    /// Nothing runs but elements that stand guard; PV stays off the grid where export
+    /// costs money.
+    pub(crate) fn on_guard(problem: &Problem) -> Self {
+        let mut commands = Self::idle(&problem.site, problem.horizon.len());
         for (row, id) in commands.guards.iter_mut().zip(problem.heaters()) {
             let guard = problem.comfort.guards.iter().find(|guard| guard.heater == id);
             if let Some(guard) = guard {
                 row.copy_from_slice(guard.dials.values());
             }
         }
+        for (pv, price) in commands.pv.iter_mut().zip(problem.export_price.values()) {
+            *pv = if price.per_kwh() < 0.0 { PvUse::NoExport } else { PvUse::Free };
+        }
+        commands
+    }
+
+    /// What a published schedule tells the devices. A pump runs through the
+    /// hold of each pasteurisation, where there is one.
+    pub fn of(problem: &Problem, schedule: &Schedule) -> Self {
+        let mut commands = Self::on_guard(problem);
         for (index, plan) in schedule.slots.iter().enumerate() {
             let told = commands.heaters.iter_mut().zip(&plan.heaters);
             // Who stands guard is put on by its thermostat, if at all.

@@ -47,13 +47,13 @@ pub struct Settings {
 }
 
 impl Default for Settings {
-    /// One draw in a thousand, and directions settled as they lean: the next
-    /// plan is half an hour away.
+    /// One draw in a thousand, and plans that go on from one another: the next one is
+    /// half an hour away.
     fn default() -> Self {
         Self {
             allowed_unmet: 0.001,
             limits: SolveLimits { seconds: 10.0, relative_gap: 1e-4, branches: 0 },
-            effort: Effort::COLD,
+            effort: Effort::ROLLING,
             caution: Caution::default(),
             keeps_reserve: true,
         }
@@ -62,16 +62,6 @@ impl Default for Settings {
 
 /// Dial of stores while there is no plan at all.
 const SAFE_DIAL: Temperature = Temperature::constant(55.0);
-
-impl Settings {
-    /// For a house: one with a plant room is planned with fewer simulations, each of
-    /// which takes some fifty times as long as that of a store.
-    pub fn of(site: &Site) -> Self {
-        let effort =
-            if site.plant_room.routes().is_empty() { Effort::COLD } else { Effort::ROLLING };
-        Self { effort, ..Self::default() }
-    }
-}
 
 /// The planner in a closed loop.
 #[derive(Debug)]

@@ -1,9 +1,16 @@
-//! The basis that moves on with the slots leads to the same optimum.
+//! What moves on with the slots: the basis leads to the same optimum, the plan goes on.
 
+use optimiser::check::violations;
+use optimiser::judge::Effort;
 use optimiser::model::{Formulation, Refinement};
-use optimiser::problem::State;
+use optimiser::plan::{Outcome, Planned, Planner};
+use optimiser::plant::{Commands, Plant};
+use optimiser::problem::{Problem, State};
 use optimiser::replay::{Controller, Planning, Settings, SlotCommands, Stage, View};
 use optimiser::solve::{Live, SolveLimits, Verdict};
+use optimiser::time::{Horizon, Series};
+use optimiser::units::Price;
+use stowheat_tests::family::family;
 
 use super::{house, near, record, start, timeline};
 
@@ -39,4 +46,78 @@ fn hot_and_cold_agree_as_time_moves_on() {
     let mut comparing = Comparing { planning, live: None, compared: 0 };
     stage.run(&mut comparing, &mut |_| {});
     assert_eq!(comparing.compared, 48);
+}
+
+/// A house on the slots of its problem from one on, with other import prices.
+fn later(whole: &Problem, first: usize, slots: usize, dearer: f64) -> Problem {
+    let part = first..first + slots;
+    let horizon = Horizon::new(whole.horizon.slots()[part.clone()].to_vec()).expect("slots");
+    let import = whole.import_price.values()[part.clone()].iter();
+    let import = import.map(|p| Price::clamped(dearer * p.per_kwh())).collect();
+    let draws = whole.draws.iter().filter(|draw| draw.start >= horizon.start());
+    Problem {
+        import_price: Series::new("import", &horizon, import).expect("as many"),
+        export_price: cut(&whole.export_price, &horizon, &part),
+        pv: cut(&whole.pv, &horizon, &part),
+        base_load: cut(&whole.base_load, &horizon, &part),
+        draws: draws.copied().collect(),
+        horizon,
+        ..whole.clone()
+    }
+}
+
+fn cut<T: Copy>(whole: &Series<T>, horizon: &Horizon, part: &std::ops::Range<usize>) -> Series<T> {
+    Series::new("a part", horizon, whole.values()[part.clone()].to_vec()).expect("as many")
+}
+
+#[test]
+fn a_plan_goes_on_without_the_program_until_there_is_news() {
+    let whole = family(98, 1);
+    let planned = |planner: &mut Planner, problem: &Problem| {
+        let problem = problem.clone().validated().expect("a valid problem");
+        let planned = match planner.plan(&problem) {
+            Outcome::Planned(planned) => planned,
+            other => panic!("no plan: {other:?}"),
+        };
+        assert_eq!(violations(&problem, &planned.schedule, None), []);
+        planned
+    };
+    let mut planner = Planner::default().with_effort(Effort::ROLLING);
+    let first = planned(&mut planner, &later(&whole, 0, 96, 1.0));
+    // The house does as the plan says for half an hour.
+    let mut onward = later(&whole, 1, 96, 1.0);
+    let mut plant = Plant::new(&whole.site);
+    let problem = later(&whole, 0, 96, 1.0);
+    let scene = plant.scene(&(&problem).into()).expect("a scene");
+    let outcome = plant.simulate(&scene, &Commands::of(&problem, &first.schedule));
+    onward.state = outcome.state(1);
+    let mut news = planner_with(&problem, &planned);
+    let second = planned(&mut planner, &onward);
+    // Its values are the program's first word, half an hour on.
+    for (old, new) in first.solution.slots[1..].iter().zip(&second.solution.slots) {
+        near(old.electricity_value, new.electricity_value, 0.0);
+        assert_eq!(old.heat_value, new.heat_value);
+    }
+    // Nothing was lost: it costs what a plan from nothing costs, or nearly so.
+    let afresh = planned(&mut Planner::default(), &onward);
+    let apart = second.schedule.cost.total() - afresh.schedule.cost.total();
+    assert!(apart < 0.05 * afresh.schedule.cost.import, "{apart} dearer");
+    // Other prices are news.
+    let mut dearer = onward.clone();
+    dearer.import_price = later(&whole, 1, 96, 1.3).import_price;
+    let third = planned(&mut news, &dearer);
+    let values = |planned: &Planned| -> f64 {
+        planned.solution.slots.iter().map(|slot| slot.electricity_value).sum()
+    };
+    assert!(values(&third) > 1.1 * values(&first), "the program was not asked");
+}
+
+/// A planner that has planned a problem.
+fn planner_with(
+    problem: &Problem,
+    planned: &impl Fn(&mut Planner, &Problem) -> Box<Planned>,
+) -> Planner {
+    let mut planner = Planner::default().with_effort(Effort::ROLLING);
+    let _ = planned(&mut planner, problem);
+    planner
 }
