@@ -62,7 +62,6 @@ pub(super) fn moves(
         }
     }
     moves.extend(additions(judge, best, worths, quantum));
-    moves.extend(bargains(judge, best, worths, quantum));
     moves
 }
 
