@@ -16,3 +16,4 @@ mod properties;
 mod replay;
 mod series;
 mod site_file;
+mod study;

@@ -108,9 +108,10 @@ fn two_sizes_of_a_heat_pump_over_two_days() {
         name: "invented".to_owned(),
         known: known(parse_instant("2026-03-10T00:00:00Z").expect("an instant")),
         draws_column: None,
-        days: (Some(day("2026-03-10")), Some(day("2026-03-11"))),
+        parts: vec![(Some(day("2026-03-10")), Some(day("2026-03-11")))],
         later_hours: 0,
         exchange: None,
+        measured: Vec::new(),
         files: Vec::new(),
     };
     let axis: Axis = "heat_pump.unit.rated_kw=6".parse().expect("an axis");
@@ -130,12 +131,12 @@ fn two_sizes_of_a_heat_pump_over_two_days() {
         .iter()
         .map(|one| vec![case::case(one, &world, &mut |_| {}).expect("a case")])
         .collect();
-    let point = Point { present: &tried[0], beside: &[], with_battery: None };
+    let point = Point { present: &tried[0], tried: &tried, beside: &[], with_battery: None };
     let found: Margins = margins::margins(&point, &world).expect("margins");
     assert!(found.values.is_empty());
     assert!(found.failed.as_ref().is_some_and(|why| why.contains("a plant room has none")));
     let rooms = |case: &Case| {
-        let own = case.replay.controllers[0].whole.plant_room.clone().expect("a plant room");
+        let own = case.parts[0].own().whole.plant_room.clone().expect("a plant room");
         (own.rooms.expect("rooms").kelvin_hours_below, own)
     };
     let ((cold, small), (warm, large)) = (rooms(&cases[0][0]), rooms(&cases[1][0]));
@@ -145,10 +146,13 @@ fn two_sizes_of_a_heat_pump_over_two_days() {
         of.routes.iter().map(|route| route.heat_kwh).sum()
     };
     assert!(heat(&large) > 20.0 && heat(&small) > 20.0);
-    assert_eq!(cases[0][0].replay.decided_by_rule, 0);
-    assert!(cases.iter().flatten().all(|own| own.replay.bound.is_none()));
+    assert_eq!(cases[0][0].parts[0].replay.decided_by_rule, 0);
+    assert!(cases.iter().flatten().all(|own| own.parts[0].replay.bound.is_none()));
     // What heat cost is more than what the elements took.
-    assert!(cases[1][0].stowheat.heat_kwh > 20.0 && cases[1][0].stowheat.heat_cost > 0.0);
+    assert!(
+        cases[1][0].parts[0].stowheat.heat_kwh > 20.0
+            && cases[1][0].parts[0].stowheat.heat_cost > 0.0
+    );
     let study = Study::new(&Kept {
         candidates: &tried,
         worlds: std::slice::from_ref(&world),

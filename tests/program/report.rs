@@ -95,7 +95,7 @@ fn pages_say_what_a_customer_must_know() {
             "What to buy",
             "How far this can be wrong",
             "NOT A WHOLE YEAR",
-            "One period only",
+            "One year only",
             "What a little more is worth",
             "main fuse",
             "SHA-256",

@@ -125,7 +125,78 @@ fn a_candidate_is_a_single_replay() {
     assert!((minor(&row["price"]) - 48_000.0).abs() < 1e-6);
     assert!(found["candidates"][1]["price"].is_null(), "a volume without a price");
     let table = done(&words(&study(state, &["--merge"]))).data;
-    says(&table, &["NOT A WHOLE YEAR", "One period only", "element immersion", "store cylinder"]);
+    says(&table, &["NOT A WHOLE YEAR", "One year only", "element immersion", "store cylinder"]);
+}
+
+#[test]
+fn a_sample_stands_for_its_year_with_what_was_measured() {
+    let state = folder("size-sample");
+    let loss = "store.cylinder.heat_loss_watts_per_kelvin";
+    let found = done(&[
+        "size",
+        SMALL,
+        "--from",
+        "2026-03-01",
+        "--to",
+        "2026-04-30",
+        "--sample",
+        "3x1",
+        "--measured",
+        &format!("{loss}=1.4"),
+        "--vary",
+        "store.cylinder.volume_litres=150,200",
+        "--state",
+        &state,
+        "--json",
+    ]);
+    let found: Value = serde_json::from_str(&found.data).expect("one JSON document");
+    assert_eq!(found["worlds"].as_array().map(Vec::len), Some(1));
+    let parts = found["worlds"][0]["parts"].as_array().expect("parts");
+    assert_eq!(parts.len(), 3);
+    let number = |value: &Value| value.as_f64().expect("a number");
+    let stand_for: f64 = parts.iter().map(|part| number(&part["stands_for_days"])).sum();
+    assert!((stand_for - 365.25).abs() < 0.01, "{stand_for}");
+    let grown = &found["candidates"][1];
+    assert!(number(&grown["by_hardware"]["sampling_error"]) > 0.0);
+    // The year is its parts, each as often as it counts.
+    let in_parts = grown["worlds"][0]["by_hardware_in_parts"].as_array().expect("parts");
+    assert_eq!(in_parts.len(), 3);
+    let year: f64 = parts
+        .iter()
+        .zip(in_parts)
+        .map(|(part, own)| number(&part["stands_for_days"]) / 365.25 * number(own))
+        .sum();
+    assert!((number(&grown["by_hardware"]["mean"]) - year).abs() < 0.5, "{year} and {grown}");
+    // What the file's own number would have said stands beside it, and costs more heat.
+    let beside = &found["as_calculated"];
+    assert_eq!(beside["numbers"][0]["key"], loss);
+    assert!(number(&beside["numbers"][0]["calculated"]) > 1.8);
+    assert!(number(&beside["candidates"][0]["heat_kwh"]) > 0.0);
+    let said = found["verdict"]["sentences"].to_string();
+    says(&said, &["SAMPLED: ", "3 days in 3 parts", "MEASURED: "]);
+    let page = Path::new(env!("CARGO_TARGET_TMPDIR")).join("size-sample.html");
+    let page = page.display().to_string();
+    done(&[
+        "size",
+        SMALL,
+        "--from",
+        "2026-03-01",
+        "--to",
+        "2026-04-30",
+        "--sample",
+        "3x1",
+        "--measured",
+        &format!("{loss}=1.4"),
+        "--vary",
+        "store.cylinder.volume_litres=150,200",
+        "--state",
+        &state,
+        "--merge",
+        "--report",
+        &page,
+    ]);
+    let page = std::fs::read_to_string(page).expect("a page");
+    says(&page, &["Calculated and measured", "± ", "Parts of years that were lived through"]);
 }
 
 #[test]
@@ -257,6 +328,12 @@ fn what_makes_no_study_is_refused() {
         (&["--shard", "9/8"], "write it as 2/8"),
         (&["--to", "2026-04-18"], "give as many of both"),
         (&["--exchange", "DKK"], "write it as AUD=0.52"),
+        (&["--sample", "weekly"], "write 12 for twelve weeks"),
+        (&["--sample", "12"], "asks for more days than there are"),
+        (
+            &["--measured", "grid.fuse_amperes=60", "--vary", "grid.fuse_amperes=80"],
+            "is measured and tried",
+        ),
     ] {
         let state = folder("size-refused");
         let arguments = [with(more), vec!["--state".to_owned(), state]].concat();

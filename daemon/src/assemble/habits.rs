@@ -6,7 +6,7 @@ use optimiser::problem::{Draw, Hygiene, Ready};
 use optimiser::time::{Horizon, Instant, Slot};
 use optimiser::units::Volume;
 
-use crate::house::{DrawHabit, DrawKind, House};
+use crate::house::{DailyDraw, DrawHabit, DrawKind, House};
 use crate::local_time::{local_date, occurrence};
 use crate::series::SeriesFile;
 
@@ -31,18 +31,7 @@ pub(super) fn draws(
     let stated = house.draws.iter().filter(|habit| learned[habit.store].is_none());
     for habit in stated {
         match &habit.kind {
-            DrawKind::Daily(list) => {
-                for draw in list {
-                    let at = times(draw.at, &draw.days, &spans.all, house.time_zone);
-                    draws.extend(at.map(|start| Draw {
-                        store: habit.store,
-                        start,
-                        volume: draw.volume,
-                        temperature: draw.temperature,
-                        flow: draw.flow,
-                    }));
-                }
-            }
+            DrawKind::Daily(list) => draws.extend(daily(house, habit.store, list, &spans.all)),
             DrawKind::Series { column, .. } => match &known.draws {
                 Some(file) => draws.extend(series_draws(habit, file, &spans.all)?),
                 None => notes.push(format!(
@@ -53,6 +42,25 @@ pub(super) fn draws(
     }
     draws.sort_by_key(|draw| (draw.start, draw.store));
     Ok(draws)
+}
+
+/// The draws of a list, on every day of a horizon on which each falls.
+pub(super) fn daily<'a>(
+    house: &'a House,
+    store: usize,
+    list: &'a [DailyDraw],
+    horizon: &'a Horizon,
+) -> impl Iterator<Item = Draw> + 'a {
+    list.iter().flat_map(move |draw| {
+        let at = times(draw.at, &draw.days, horizon, house.time_zone);
+        at.map(move |start| Draw {
+            store,
+            start,
+            volume: draw.volume,
+            temperature: draw.temperature,
+            flow: draw.flow,
+        })
+    })
 }
 
 /// One draw for each interval with litres, from its beginning.

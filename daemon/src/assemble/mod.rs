@@ -15,7 +15,7 @@ mod surroundings;
 mod unplanned;
 
 pub use known::{Allowance, Known, Learned};
-pub use period::{Gaps, Period, PeriodError, period};
+pub use period::{Gaps, Period, PeriodError, days, period};
 pub use prices::{MEMORY_DAYS, Origin};
 pub use unplanned::refuse_phases;
 

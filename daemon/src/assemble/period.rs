@@ -33,10 +33,26 @@ pub struct Period {
     pub timeline: Timeline,
     /// First and last local day.
     pub days: (NaiveDate, NaiveDate),
+    /// Slots before them that are lived through and not counted.
+    pub lead: usize,
     /// Slots of the period without a value.
     pub gaps: Gaps,
     /// Everything that was assumed.
     pub notes: Vec<String>,
+}
+
+impl Period {
+    /// The same after a day that is lived through and not counted, so that it begins as
+    /// the control before it left the house.
+    ///
+    /// # Errors
+    /// If that day is not known.
+    pub fn after_a_day(&self) -> Result<Self, TimelineError> {
+        let (marks, first) = (&self.timeline.record().marks, self.timeline.judged().start);
+        let day = marks[..first].last().map(|mark| mark.day);
+        let lead = marks[..first].iter().rev().take_while(|mark| Some(mark.day) == day).count();
+        Ok(Self { timeline: self.timeline.beginning(first - lead)?, lead, ..self.clone() })
+    }
 }
 
 /// Slots of the period in which a series has no value.
@@ -100,7 +116,7 @@ pub fn period(
     super::refuse_phases(house)?;
     let zone = house.time_zone;
     let mut notes = house.in_no_season();
-    let (first, last) = days(house, known, from, to)?;
+    let (first, last) = days(house, known, (from, to))?;
     let judged = Slot::new(midnight(first, zone), midnight(next(last), zone))
         .ok_or_else(|| PeriodError::NoDays { from: first, to: last, covers: covers(known) })?;
     let horizon = calendar(judged)?;
@@ -156,7 +172,7 @@ pub fn period(
         horizon,
     })?
     .with_surroundings(around);
-    Ok(Period { timeline, days: (first, last), gaps, notes })
+    Ok(Period { timeline, days: (first, last), lead: 0, gaps, notes })
 }
 
 fn midnight(date: NaiveDate, zone: Tz) -> Instant {
@@ -171,11 +187,13 @@ fn next(date: NaiveDate) -> NaiveDate {
 }
 
 /// Whole local days that the prices cover, cut to what was asked for.
-fn days(
+///
+/// # Errors
+/// If there are none, or no prices to tell.
+pub fn days(
     house: &House,
     known: &Known,
-    from: Option<NaiveDate>,
-    to: Option<NaiveDate>,
+    (from, to): (Option<NaiveDate>, Option<NaiveDate>),
 ) -> Result<(NaiveDate, NaiveDate), PeriodError> {
     let zone = house.time_zone;
     let series = [&known.wholesale.import, &known.wholesale.export];

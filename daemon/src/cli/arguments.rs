@@ -137,6 +137,10 @@ pub(super) struct Size {
     /// A number in which the house as it stands differs from the site file
     #[arg(long, value_name = "KEY=V")]
     pub(super) present: Vec<String>,
+    /// A number of the site file as it was measured, such as the heat loss of the
+    /// rooms: the study rests on it, and shows what the file's number would have said
+    #[arg(long, value_name = "KEY=V")]
+    pub(super) measured: Vec<String>,
     /// Things to buy and their prices, a TOML file
     #[arg(long, value_name = "FILE")]
     pub(super) options: Option<PathBuf>,
@@ -171,12 +175,16 @@ pub(super) struct Size {
     #[arg(long, value_name = "AUD=0.52")]
     pub(super) exchange: Vec<String>,
     /// First local day, as 2023-07-02, or 07-02 of each price file's year; several
-    /// with as many --to make several periods
+    /// with as many --to are parts of a year, each of which stands for the days around it
     #[arg(long, value_name = "DAY")]
     pub(super) from: Vec<String>,
     /// Last local day, likewise
     #[arg(long, value_name = "DAY")]
     pub(super) to: Vec<String>,
+    /// Live through so many weeks of each year only, spread evenly: 12, or 12x2 for
+    /// twelve times two days. Yearly figures then carry their sampling error
+    #[arg(long, value_name = "N[xDAYS]")]
+    pub(super) sample: Option<String>,
     /// Print the study as JSON (see `stowheat schema study`)
     #[arg(long)]
     pub(super) json: bool,
@@ -202,6 +210,7 @@ const SIZE_EXAMPLES: &str = "Examples:
   stowheat size house.toml --prices 2023.csv --prices 2024.csv --weather weather.csv \\
       --vary store.cylinder.element.bottom.power_kw=3,6,9 --vary battery.capacity_kwh=0,8 \\
       --options options.toml --report study.html
+  stowheat size house.toml … --sample 12          one week a month stands for the year
   stowheat size house.toml … --shard 3/8          one part of eight, on one machine of many
   stowheat size house.toml … --merge --json       the whole, from kept parts";
 

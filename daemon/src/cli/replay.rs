@@ -26,7 +26,7 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
         .map_err(|error| Problem::new(failure(&error), error))?;
     let mut bar = Bar::new();
     let replayed =
-        replay(&house, &period, Settings::default(), !arguments.no_bound, &mut |progress| {
+        replay(&house, &period, Settings::rolling(), !arguments.no_bound, &mut |progress| {
             bar.show(progress);
         })
         .map_err(|error| Problem::new(Failure::Data, error))?;
@@ -40,7 +40,8 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
         let mut sources = vec![files::source("site", &arguments.site, text.as_bytes())];
         sources.extend(files::sources(&arguments.inputs)?);
         let hashes: Vec<&str> = sources.iter().map(|source| source.sha256.as_str()).collect();
-        let case = Case::of(&house, &replayed, sha256(hashes.join(" ").as_bytes()));
+        let input = sha256(hashes.join(" ").as_bytes());
+        let case = Case::of(&house, &[(&replayed, 1.0)], input);
         files::write(path, &report::of_replay(&house, &case, &sources))?;
     }
     if arguments.json {

@@ -9,7 +9,7 @@ use optimiser::sizing::Shard;
 
 use crate::report;
 use crate::site_file::{self, Options};
-use crate::size::{Axis, Candidate, Kept, Study, Wanted, candidates, table};
+use crate::size::{Axis, Candidate, Case, Kept, Measured, Study, Wanted, candidates, table};
 
 use super::arguments::Size;
 use super::{Failure, Problem, colour, files, print, say};
@@ -32,7 +32,10 @@ pub(super) fn run(arguments: &Size) -> Result<(), Problem> {
         None => Options::default(),
     };
     let tried = tried(arguments, &text, &name, &options)?;
-    let worlds = worlds::read(arguments, &checked.house)?;
+    let measured = measured(arguments, &text)?;
+    let numbers: Vec<(String, f64)> =
+        measured.iter().map(|number| (number.key.clone(), number.measured)).collect();
+    let worlds = worlds::read(arguments, &checked.house, &numbers)?;
     let shard = arguments.shard.as_deref().map_or(Ok(Shard::WHOLE), shard)?;
     let keep = Keep::new(&arguments.state, &arguments.site);
     let job = work::Job::new(&tried, &worlds, &keep);
@@ -43,15 +46,19 @@ pub(super) fn run(arguments: &Size) -> Result<(), Problem> {
         say(&format!("part {part} is done; join the parts with --merge and the same arguments"));
         return Ok(());
     }
-    let (cases, margins) = job.kept()?;
-    let study = Study::new(&Kept {
-        candidates: &tried,
-        worlds: &worlds,
-        cases: &cases,
-        margins: &margins,
-        terms: options.terms,
-        files: &sources,
-    });
+    let (mut cases, margins) = job.kept()?;
+    let count = if measured.is_empty() { worlds.len() } else { worlds.len() / 2 };
+    let calculated: Vec<Vec<Case>> = cases.iter_mut().map(|row| row.split_off(count)).collect();
+    let made = |worlds, cases, margins| {
+        let candidates = &tried;
+        let (terms, files) = (options.terms, &sources[..]);
+        Study::new(&Kept { candidates, worlds, cases, margins, terms, files })
+    };
+    let mut study = made(&worlds[..count], &cases, &margins[..count]);
+    if !measured.is_empty() {
+        let other = made(&worlds[count..], &calculated, &margins[count..]);
+        study.beside(&other, measured);
+    }
     if let Some(path) = &arguments.report {
         let houses: Vec<_> = tried.iter().map(|candidate| &candidate.house).collect();
         files::write(path, &report::of_study(&study, &houses, &cases))?;
@@ -62,6 +69,27 @@ pub(super) fn run(arguments: &Size) -> Result<(), Problem> {
         print(&table::render(&study));
     }
     Ok(())
+}
+
+/// Numbers that were measured, and what the file says of each.
+fn measured(arguments: &Size, text: &str) -> Result<Vec<Measured>, Problem> {
+    let (axes, mut wrong) = axes(&arguments.measured);
+    let mut found = Vec::new();
+    for (key, measured) in axes.iter().flat_map(|a| a.keys.iter().zip(a.steps.iter().flatten())) {
+        let varied = arguments.vary.iter().chain(&arguments.present);
+        if varied.clone().any(|axis| axis.split(['=', '+']).any(|word| word.trim() == key)) {
+            wrong.push(format!("`{key}` is measured and tried; leave it out of one of them"));
+        }
+        match site_file::place(text, key) {
+            Ok(place) => found.push(Measured {
+                key: key.clone(),
+                calculated: place.present,
+                measured: *measured,
+            }),
+            Err(problem) => wrong.push(problem),
+        }
+    }
+    if wrong.is_empty() { Ok(found) } else { Err(Problem::new(Failure::Usage, wrong.join("\n"))) }
 }
 
 /// The house as it stands and the candidates that the arguments name.

@@ -7,7 +7,7 @@ pub mod table;
 
 use chrono::NaiveDate;
 use optimiser::problem::{ProblemError, State};
-use optimiser::replay::baseline::{Kind, Tuned, tune};
+use optimiser::replay::baseline::{Ground, Kind, tune_together};
 use optimiser::replay::bound::{Bound, Comfort, prescient};
 use optimiser::replay::{Ledger, Planning, RoomsAndPool, Run, Settings, Stage, StoredWorth};
 use optimiser::solve::SolveLimits;
@@ -40,6 +40,8 @@ pub struct Replayed<'a> {
     /// draws alone, and at equal comfort, leaving at the end what stowheat left; or
     /// why there is no answer.
     pub bounds: Option<[Result<Bound, String>; 2]>,
+    /// The rule that was best over all periods that were replayed together.
+    pub best: Option<Kind>,
     /// What stored energy is valued at.
     pub worth: StoredWorth,
     /// Slots that stowheat decided by rule, and why the last time.
@@ -66,15 +68,21 @@ pub struct Entry {
 }
 
 impl Entry {
-    fn new(stage: &Stage<'_>, house: &House, name: &'static str, run: Run) -> Self {
+    /// The run without the slots that lead in.
+    fn new(
+        stage: &Stage<'_>,
+        (house, lead): (&House, usize),
+        name: &'static str,
+        run: Run,
+    ) -> Self {
         let slots = stage.horizon().len();
-        let whole = Ledger::of(stage, &run, 0..slots);
+        let whole = Ledger::of(stage, &run, lead..slots);
         let record = stage.timeline().record();
         let first = stage.timeline().judged().start;
         let month = |slot: usize| record.marks[first + slot].month;
         let mut months = Vec::new();
-        let mut from = 0;
-        for slot in 1..=slots {
+        let mut from = lead;
+        for slot in lead + 1..=slots {
             if slot == slots || month(slot) != month(from) {
                 let date = local_date(stage.horizon().slots()[from].start(), house.time_zone);
                 months.push((date, Ledger::of(stage, &run, from..slot)));
@@ -92,19 +100,30 @@ impl Replayed<'_> {
         &self.entries[0]
     }
 
-    /// The cheapest rule among those that kept everything warm enough, or else the
-    /// one that came nearest.
+    /// The run of the rule that was best.
     pub fn best_rule(&self) -> Option<&Entry> {
-        let cost = |entry: &&Entry| entry.whole.cost(self.worth);
-        let rules = &self.entries[1..];
-        rules
-            .iter()
-            .filter(|entry| entry.comfortable)
-            .min_by(|a, b| cost(a).total_cmp(&cost(b)))
-            .or_else(|| {
-                let short = |entry: &&Entry| entry.whole.discomfort();
-                rules.iter().min_by(|a, b| short(a).total_cmp(&short(b)))
-            })
+        let best = self.best?;
+        self.entries[1..].iter().find(|entry| entry.name == best.name())
+    }
+
+    /// What knowing everything would have cost over the slots that count, from the
+    /// state in which stowheat began them.
+    fn bounds(
+        &self,
+        progress: &mut dyn FnMut(Progress),
+    ) -> Result<[Result<Bound, String>; 2], ProblemError> {
+        let limits = SolveLimits { seconds: BOUND_SECONDS, ..SolveLimits::default() };
+        let like = &self.stowheat().run;
+        let start = like.outcome.state(self.period.lead);
+        let timeline = &self.period.timeline;
+        let counted = timeline
+            .beginning(timeline.judged().start + self.period.lead)
+            .expect("days that count follow those that lead in");
+        let stage = Stage::new(&self.house.site, &counted, &start)?;
+        Ok([Comfort::Draws, Comfort::Ready].map(|comfort| {
+            progress(Progress::Bound);
+            prescient(&stage, self.worth, comfort, like, limits)
+        }))
     }
 
     /// What a run left cold, in words.
@@ -186,6 +205,9 @@ pub enum Progress {
 ///
 /// # Errors
 /// If the site's state or draws do not fit its stores.
+///
+/// # Panics
+/// Never: one period gives one replay.
 pub fn replay<'a>(
     house: &'a House,
     period: &'a Period,
@@ -193,42 +215,97 @@ pub fn replay<'a>(
     with_bound: bool,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Replayed<'a>, ProblemError> {
+    let all = replay_together(house, &[(period, 1.0)], settings, with_bound, progress)?;
+    Ok(all.into_iter().next().expect("one period gives one replay"))
+}
+
+/// Replays several periods, each of which counts so many times. Each begins in the
+/// state that the site file gives. A rule has one setting for all of them, and the
+/// best rule is the one that is best over all of them.
+///
+/// # Errors
+/// If the site's state or draws do not fit its stores.
+pub fn replay_together<'a>(
+    house: &'a House,
+    periods: &[(&'a Period, f64)],
+    settings: Settings,
+    with_bound: bool,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Vec<Replayed<'a>>, ProblemError> {
     let start = State {
         battery: house.state.battery,
         stores: house.state.stores.clone(),
         plant_room: house.state.plant_room.clone(),
     };
-    let stage = Stage::new(&house.site, &period.timeline, &start)?;
-    let slots = stage.horizon().len();
-    let worth = stage.stored_worth();
-    let mut planning = Planning::new(&house.site, settings);
-    let began = std::time::Instant::now();
-    let run = stage.run(&mut planning, &mut |done| progress(Progress::Slots(done, slots)));
-    let planning_seconds = began.elapsed().as_secs_f64();
-    let mut entries = vec![Entry::new(&stage, house, "stowheat", run)];
+    let stages: Vec<Stage<'a>> = periods
+        .iter()
+        .map(|(period, _)| Stage::new(&house.site, &period.timeline, &start))
+        .collect::<Result<_, _>>()?;
+    let slots: usize = stages.iter().map(|stage| stage.horizon().len()).sum();
+    let mut driven = 0;
+    let mut all = Vec::new();
+    for (stage, (period, _)) in stages.iter().zip(periods) {
+        let mut planning = Planning::new(&house.site, settings);
+        let began = std::time::Instant::now();
+        let run =
+            stage.run(&mut planning, &mut |done| progress(Progress::Slots(driven + done, slots)));
+        driven += stage.horizon().len();
+        all.push(Replayed {
+            house,
+            period,
+            planning_seconds: began.elapsed().as_secs_f64(),
+            entries: vec![Entry::new(stage, (house, period.lead), "stowheat", run)],
+            bounds: None,
+            best: None,
+            worth: stage.stored_worth(),
+            by_rule: (planning.by_rule(), planning.last_failure().map(str::to_owned)),
+            stage: stage.clone(),
+        });
+    }
+    let grounds: Vec<Ground<'_>> = stages
+        .iter()
+        .zip(periods)
+        .map(|(stage, (period, times))| {
+            let (lead, worth) = (period.lead, stage.stored_worth());
+            Ground { stage, lead, worth, times: *times }
+        })
+        .collect();
     for kind in Kind::ALL {
         progress(Progress::Tuning(kind));
-        if let Some(Tuned { ruled, run, .. }) = tune(&stage, kind, ALLOWED_UNMET, worth) {
-            let mut entry = Entry::new(&stage, house, kind.name(), run);
-            entry.settings = Some(ruled.to_string());
-            entries.push(entry);
+        let Some(tuned) = tune_together(&grounds, kind, ALLOWED_UNMET) else { continue };
+        for (replayed, run) in all.iter_mut().zip(tuned.runs) {
+            let mut entry =
+                Entry::new(&replayed.stage, (house, replayed.period.lead), kind.name(), run);
+            entry.settings = Some(tuned.ruled.to_string());
+            replayed.entries.push(entry);
         }
     }
-    let bounds = (with_bound && stage.has_bound()).then(|| {
-        let limits = SolveLimits { seconds: BOUND_SECONDS, ..SolveLimits::default() };
-        [Comfort::Draws, Comfort::Ready].map(|comfort| {
-            progress(Progress::Bound);
-            prescient(&stage, worth, comfort, &entries[0].run, limits)
-        })
+    let best = best_rule(&all, periods);
+    for replayed in &mut all {
+        replayed.best = best;
+        if with_bound && replayed.stage.has_bound() {
+            replayed.bounds = Some(replayed.bounds(progress)?);
+        }
+    }
+    Ok(all)
+}
+
+/// The cheapest rule among those that kept everything warm enough over all periods,
+/// or else the one that came nearest.
+fn best_rule(all: &[Replayed<'_>], periods: &[(&Period, f64)]) -> Option<Kind> {
+    let times = |index: usize| periods[index].1;
+    let judged = Kind::ALL.into_iter().filter_map(|kind| {
+        let own: Vec<&Entry> = all
+            .iter()
+            .map(|one| one.entries.iter().find(|entry| entry.name == kind.name()))
+            .collect::<Option<_>>()?;
+        let counted = own.iter().enumerate().map(|(index, e)| (&e.whole, times(index)));
+        let warm = Ledger::are_comfortable(counted.clone(), ALLOWED_UNMET);
+        let cost: f64 = counted.clone().zip(all).map(|((l, t), o)| t * l.cost(o.worth)).sum();
+        let short: f64 = counted.map(|(ledger, times)| times * ledger.discomfort()).sum();
+        Some((kind, warm, if warm { cost } else { short }))
     });
-    Ok(Replayed {
-        house,
-        period,
-        entries,
-        bounds,
-        worth,
-        by_rule: (planning.by_rule(), planning.last_failure().map(str::to_owned)),
-        planning_seconds,
-        stage,
-    })
+    let better =
+        |a: &(Kind, bool, f64), b: &(Kind, bool, f64)| b.1.cmp(&a.1).then(a.2.total_cmp(&b.2));
+    judged.min_by(better).map(|(kind, ..)| kind)
 }

@@ -5,15 +5,13 @@ use super::plot::{Plot, WIDTH, dash};
 use crate::present::digits::text;
 use crate::present::scale::Scale;
 use crate::present::svg::{Anchor, Svg};
-use crate::size::Case;
+use crate::size::case::Detail;
 
 /// Duration of the highest current of each half-hour, beside the fuse.
-pub(super) fn figure(cases: &[(&str, &Case)]) -> Figure {
+pub(super) fn figure(of: &[(&str, &Detail)], (fuse, limit): (f64, f64)) -> Figure {
     let title = "Currents against the fuse".to_owned();
-    let all = cases.iter().map(|(_, case)| &case.stowheat.currents_amperes);
+    let all = of.iter().map(|(_, own)| &own.currents_amperes);
     let peak = all.clone().filter_map(|c| c.first()).copied().fold(0.0, f64::max);
-    let (fuse, limit) =
-        cases.first().map_or((0.0, 0.0), |(_, case)| (case.fuse_amperes, case.limit_amperes));
     let finding = format!(
         "The highest current of any half-hour was {} A per phase; the main fuse is rated {} A{}. The line shows for how much of the time at least so much flowed at the worst instant of a half-hour. Starting currents and what the house switches within a half-hour are not in it.",
         text(peak, 1),
@@ -39,8 +37,8 @@ pub(super) fn figure(cases: &[(&str, &Case)]) -> Figure {
     svg.text("unit", Anchor::Middle, (302.0, plot.bottom + 34.0), "share of the time");
     svg.line("limit", (plot.left, plot.y(fuse)), (plot.right, plot.y(fuse)));
     svg.text("label", Anchor::Start, (plot.right + 8.0, plot.y(fuse) + 4.0), "main fuse");
-    for (world, (name, case)) in cases.iter().enumerate() {
-        let currents = &case.stowheat.currents_amperes;
+    for (world, (name, own)) in of.iter().enumerate() {
+        let currents = &own.currents_amperes;
         let last = currents.len().saturating_sub(1).max(1) as f64;
         let points: Vec<(f64, f64)> = currents
             .iter()
@@ -57,12 +55,12 @@ pub(super) fn figure(cases: &[(&str, &Case)]) -> Figure {
         "Ampere per phase that were reached for at least this share of the time",
         &["Share of the time"],
     );
-    for (name, _) in cases {
+    for (name, _) in of {
         numbers.head(name);
     }
     for share in [0, 1, 2, 5, 10, 20, 30, 40, 50, 60, 70, 80, 90, 100] {
-        let cells = cases.iter().map(|(_, case)| {
-            let amperes = case.stowheat.currents_amperes.get(share).copied();
+        let cells = of.iter().map(|(_, own)| {
+            let amperes = own.currents_amperes.get(share).copied();
             amperes.map_or_else(String::new, |a| text(a, 1))
         });
         numbers.row(std::iter::once(format!("{share} %")).chain(cells).collect());

@@ -17,11 +17,8 @@ const NAMES: f64 = 190.0;
 /// Marginal values by capacity and world.
 pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
     let values = study.marginal_values();
-    let scaled = |world: usize, value: f64| value * study.worlds[world].to_a_year;
     let title = "What a little more would save a year".to_owned();
-    let all = values.iter().flat_map(|of| {
-        of.iter().enumerate().filter_map(|(world, v)| v.map(|v| (scaled(world, v.up), v)))
-    });
+    let all = values.iter().flat_map(|of| of.iter().filter_map(|v| v.map(|v| (v.up, v))));
     let most = all.clone().max_by(|a, b| a.0.total_cmp(&b.0));
     let finding = most.map_or_else(
         || "There are no marginal values.".to_owned(),
@@ -42,13 +39,8 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
     let mut svg = Svg::figure("margins", (WIDTH, bottom + 24.0), &title, &finding);
     svg.open("aria-hidden=\"true\"");
     legend(&mut svg, &legend_names, (0.0, 2.0));
-    let (low, high) = with_zero(
-        values
-            .iter()
-            .flat_map(|of| of.iter().enumerate())
-            .filter_map(|(world, v)| v.map(|v| [scaled(world, v.up), scaled(world, v.down)]))
-            .flatten(),
-    );
+    let (low, high) =
+        with_zero(values.iter().flatten().filter_map(|v| v.map(|v| [v.up, v.down])).flatten());
     let scale = Scale::around(low, high, 5.0, (0.02, 0.14));
     let plot = Plot { left: NAMES, right: WIDTH - 10.0, top, bottom, scale };
     plot.columns(&mut svg, money_marks(&plot.scale, money));
@@ -65,7 +57,7 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
                 svg.text("unit", Anchor::Start, (plot.x(0.0) + 4.0, y + 10.0), "not found");
                 continue;
             };
-            let (up, down) = (scaled(world, value.up), scaled(world, value.down));
+            let (up, down) = (value.up, value.down);
             let (from, to) = (plot.x(up.min(0.0)), plot.x(up.max(0.0)));
             area(&mut svg, &hatch(world), (from, y + 1.0), (to - from).max(0.8), BAR - 4.0);
             let x = plot.x(down);
@@ -84,11 +76,11 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
     }
     for of in &values {
         let Some(first) = of.iter().flatten().next() else { continue };
-        let cells = of.iter().enumerate().map(|(world, value)| {
+        let cells = of.iter().map(|value| {
             value.map_or_else(
                 || "none".to_owned(),
                 |v| {
-                    let [up, down] = [v.up, v.down].map(|x| money.amount(scaled(world, x)));
+                    let [up, down] = [v.up, v.down].map(|x| money.amount(x));
                     format!("{up} more, {down} last")
                 },
             )

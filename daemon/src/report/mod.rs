@@ -9,6 +9,7 @@ mod currents;
 mod day;
 mod margins;
 mod markup;
+mod measured;
 mod months;
 mod of_replay;
 mod of_study;
@@ -27,7 +28,7 @@ use crate::replay::document::Coverage;
 use crate::size::case::TypicalDay;
 use markup::Table;
 
-/// A day and the past it is of.
+/// A day and the past that it is of.
 type Dated<'a> = (&'a str, &'a TypicalDay);
 
 /// Of each kind of day the first; of plunges the one with the cheapest price. A
@@ -46,6 +47,9 @@ fn chosen<'a>(days: impl Iterator<Item = Dated<'a>>) -> Vec<Dated<'a>> {
             Some(_) => {}
             None => chosen.push((past, day)),
         }
+    }
+    if chosen.iter().any(|(_, day)| day.is_of_a_season()) {
+        chosen.retain(|(_, day)| day.is_of_a_season() || day.is_plunge());
     }
     let twice = |a: &Dated<'_>, b: &Dated<'_>| a.0 == b.0 && a.1.date == b.1.date;
     let all = chosen.clone();

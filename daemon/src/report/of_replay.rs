@@ -8,37 +8,40 @@ use crate::house::House;
 use crate::present::Currency;
 use crate::present::digits::{self, text};
 use crate::replay::document::Document;
-use crate::size::{Case, Source, kept};
+use crate::size::case::Part;
+use crate::size::{Case, Source};
 
 /// The page of a replay of a house, made from these files.
 pub fn of_replay(house: &House, case: &Case, files: &[Source]) -> String {
-    let replay = &case.replay;
+    let part = &case.parts[0];
+    let replay = &part.replay;
     let money = Currency::new(&replay.currency);
     let period = format!("{} to {}", replay.first_day, replay.last_day);
     let mut sections = vec![
-        Section::new("summary", "What was saved", summary(case, &money)),
+        Section::new("summary", "What was saved", summary(part, &money)),
         Section::new("plant", "The plant", plant::figure(house).html()),
         Section::new("controls", "stowheat beside simple controls", controls(replay, &money)),
     ];
     if let Some(body) = sources::section(replay, &money) {
         sections.push(Section::new("sources", "Sources, rooms and pool", body));
     }
-    if let (Some(before), Some(after)) = (kept::rule(case), replay.controllers.first()) {
-        let pasts = [Past { name: &period, before, after }];
+    if let (Some(before), Some(after)) = (part.rule(), replay.controllers.first()) {
+        let pasts = [Past { name: &period, parts: vec![(before, after)] }];
         let of = format!("stowheat against {}", before.settings.as_ref().unwrap_or(&before.name));
         let body = months::figure(&pasts, &of, &money).html();
         sections.push(Section::new("savings", "Savings", body));
     }
-    let days = chosen(case.typical_days.iter().map(|day| (period.as_str(), day)));
+    let days = chosen(part.typical_days.iter().map(|day| (period.as_str(), day)));
     let pictures: Vec<String> = days
         .iter()
         .enumerate()
         .map(|(index, (past, of))| day::figure(&format!("day{index}"), past, of, &money).html())
         .collect();
     sections.push(Section::new("days", "Single days", pictures.concat()));
-    let currents = currents::figure(&[(&period, case)]).html();
+    let limits = (case.fuse_amperes, case.limit_amperes);
+    let currents = currents::figure(&[(&period, &part.stowheat)], limits).html();
     sections.push(Section::new("currents", "Currents", currents));
-    sections.push(Section::new("comfort", "Comfort and limits", comfort(case)));
+    sections.push(Section::new("comfort", "Comfort and limits", comfort(part)));
     let assumed = words::assumptions(&replay.notes, None);
     sections.push(Section::new("assumptions", "What was assumed", assumed));
     let covered =
@@ -55,9 +58,9 @@ pub fn of_replay(house: &House, case: &Case, files: &[Source]) -> String {
     page(&format!("{}: a replay", replay.site), &under, &sections)
 }
 
-fn summary(case: &Case, money: &Currency) -> String {
-    let replay = &case.replay;
-    let days = digits::days(case.stowheat.days as i64);
+fn summary(part: &Part, money: &Currency) -> String {
+    let replay = &part.replay;
+    let days = digits::days(part.stowheat.days as i64);
     let finding = replay.saving.map_or_else(
         || "There was no simple control to compare with.".to_owned(),
         |saving| {
@@ -71,7 +74,7 @@ fn summary(case: &Case, money: &Currency) -> String {
         },
     );
     let mut doubts = Vec::new();
-    if !(364..=367).contains(&case.stowheat.days) {
+    if !(364..=367).contains(&part.stowheat.days) {
         doubts.push(format!(
             "NOT A WHOLE YEAR: only {days}, with the season in the figures; nothing here is scaled to a year."
         ));
@@ -151,18 +154,18 @@ fn controls(replay: &Document, money: &Currency) -> String {
         )
 }
 
-fn comfort(case: &Case) -> String {
+fn comfort(part: &Part) -> String {
     let unmet = |index: usize| {
-        case.replay.controllers.get(index).map_or(0.0, |own| own.whole.unmet_percent)
+        part.replay.controllers.get(index).map_or(0.0, |own| own.whole.unmet_percent)
     };
     let mut runs = vec![Served {
         name: "stowheat".to_owned(),
         unmet_percent: unmet(0),
-        detail: &case.stowheat,
+        detail: &part.stowheat,
     }];
-    let best = case.replay.best_rule.as_ref();
-    let index = case.replay.controllers.iter().position(|own| Some(&own.name) == best);
-    if let (Some(detail), Some(index), Some(name)) = (&case.best_rule, index, best) {
+    let best = part.replay.best_rule.as_ref();
+    let index = part.replay.controllers.iter().position(|own| Some(&own.name) == best);
+    if let (Some(detail), Some(index), Some(name)) = (&part.best_rule, index, best) {
         runs.push(Served { name: name.clone(), unmet_percent: unmet(index), detail });
     }
     options::comfort("How the taps were served, and days on which limits bound", &runs)

@@ -3,12 +3,15 @@
 use super::markup::{Section, escaped, list, page, paragraph, put};
 use super::months::Past;
 use super::options::Served;
-use super::{chosen, coverage, currents, day, margins, months, options, plant, savings, words};
+use super::{
+    chosen, coverage, currents, day, margins, measured, months, options, plant, savings, words,
+};
 use crate::house::House;
 use crate::present::Currency;
-use crate::present::digits::{days, text};
-use crate::size::study::Row;
-use crate::size::{Case, Source, Study, kept, verdict};
+use crate::present::digits::text;
+use crate::size::case::Detail;
+use crate::size::study::{Lived, LivedPart, Row, Spread};
+use crate::size::{Case, Source, Study, verdict};
 
 /// The page of a study. `houses` and `cases` are those of its candidates, in
 /// the same order; pictures are of the recommended one, or else of the house as
@@ -29,11 +32,15 @@ pub fn of_study(study: &Study, houses: &[&House], cases: &[Vec<Case>]) -> String
             margins::figure(study, &money).html(),
         ),
         Section::new("savings", "Savings", saved(study, cases, shown, &money)),
-        Section::new("periods", "Period by period", options::by_world(study, &money)),
+        Section::new("periods", "Year by year", options::by_world(study, &money)),
     ];
-    let shown_days = chosen(
-        own.iter().flat_map(|(past, case)| case.typical_days.iter().map(move |day| (*past, day))),
-    );
+    if let Some(calculated) = &study.as_calculated {
+        let body = measured::section(study, calculated, &money);
+        sections.push(Section::new("measured", "Calculated and measured", body));
+    }
+    let shown_days = chosen(own.iter().flat_map(|(past, case)| {
+        case.parts.iter().flat_map(|part| &part.typical_days).map(move |day| (*past, day))
+    }));
     let pictures: Vec<String> = shown_days
         .iter()
         .enumerate()
@@ -41,10 +48,14 @@ pub fn of_study(study: &Study, houses: &[&House], cases: &[Vec<Case>]) -> String
         .collect();
     let which = paragraph(&format!("All of this is for: {name}, run by stowheat."));
     sections.push(Section::new("days", "Single days", format!("{which}{}", pictures.concat())));
+    let lived = study.candidates[shown].worlds.iter().map(|own| &own.detail);
+    let flowed: Vec<(&str, &Detail)> =
+        study.worlds.iter().map(|world| world.name.as_str()).zip(lived).collect();
+    let limits = cases[shown].first().map_or((0.0, 0.0), |c| (c.fuse_amperes, c.limit_amperes));
     sections.push(Section::new(
         "currents",
         "Currents",
-        format!("{which}{}", currents::figure(&own).html()),
+        format!("{which}{}", currents::figure(&flowed, limits).html()),
     ));
     sections.push(Section::new("comfort", "Comfort and limits", comfort(study)));
     sections.push(Section::new(
@@ -60,7 +71,7 @@ pub fn of_study(study: &Study, houses: &[&House], cases: &[Vec<Case>]) -> String
         sections.push(Section::new("hand", "Check one day by hand", body));
     }
     let periods: Vec<String> =
-        study.worlds.iter().map(|world| format!("{} ({})", world.name, days(world.days))).collect();
+        study.worlds.iter().map(|world| format!("{} ({})", world.name, world.told())).collect();
     let under = format!(
         "{} candidate houses replayed over {}. Money in {}.",
         study.candidates.len(),
@@ -84,11 +95,7 @@ fn summary(study: &Study, row: &Row, money: &Currency) -> String {
         (
             "Saved a year by the hardware",
             money.whole(row.by_hardware.mean),
-            format!(
-                "{} to {}",
-                money.whole(row.by_hardware.low),
-                money.whole(row.by_hardware.high)
-            ),
+            doubtful(row.by_hardware, money),
         ),
         (
             "Saved a year in all",
@@ -98,9 +105,7 @@ fn summary(study: &Study, row: &Row, money: &Currency) -> String {
         (
             "Net present value",
             net.map_or_else(|| "not known".to_owned(), |net| money.whole(net.mean)),
-            net.map_or_else(String::new, |net| {
-                format!("{} to {}", money.whole(net.low), money.whole(net.high))
-            }),
+            net.map_or_else(String::new, |net| doubtful(net, money)),
         ),
     ];
     out += "<dl class=\"facts\">\n";
@@ -115,17 +120,24 @@ fn summary(study: &Study, row: &Row, money: &Currency) -> String {
     out + &list(&doubts) + "</div>\n"
 }
 
+/// Range over the years, and how far sampling may have put the mean off.
+fn doubtful(spread: Spread, money: &Currency) -> String {
+    let range = format!("{} to {}", money.whole(spread.low), money.whole(spread.high));
+    match spread.sampling_error {
+        Some(error) if error > 0.0 => format!("{range}; ± {} by sampling", money.whole(error)),
+        _ => range,
+    }
+}
+
 fn saved(study: &Study, cases: &[Vec<Case>], shown: usize, money: &Currency) -> String {
     let pasts: Vec<Past<'_>> = study
         .worlds
         .iter()
         .enumerate()
         .filter_map(|(world, lived)| {
-            Some(Past {
-                name: &lived.name,
-                before: kept::rule(&cases[0][world])?,
-                after: cases[shown][world].replay.controllers.first()?,
-            })
+            let parts = cases[0][world].parts.iter().zip(&cases[shown][world].parts);
+            let parts = parts.map(|(before, after)| Some((before.rule()?, after.own())));
+            Some(Past { name: &lived.name, parts: parts.collect::<Option<_>>()? })
         })
         .collect();
     let months = months::figure(&pasts, &study.candidates[shown].name, money).html();
@@ -156,13 +168,13 @@ fn comfort(study: &Study) -> String {
         format!("{}: {} to {} kWh", row.name, text(low, 1), text(high, 1))
     });
     let peaks: Vec<String> = peaks.collect();
-    out + &paragraph("Most import on one day, from the mildest to the hardest period:")
+    out + &paragraph("Most import on one day, from the mildest to the hardest year:")
         + &list(&peaks)
 }
 
 fn terms(study: &Study) -> String {
     format!(
-        "Money over {} years: discount {} % a year, energy prices growing by {} % a year, both beyond general inflation; a year's saving is the mean over the periods.",
+        "Money over {} years: discount {} % a year, energy prices growing by {} % a year, both beyond general inflation; a year's saving is the mean over the years that were lived through.",
         study.terms.years,
         text(study.terms.discount_percent, 1),
         text(study.terms.price_growth_percent, 1)
@@ -171,9 +183,10 @@ fn terms(study: &Study) -> String {
 
 fn origin(study: &Study) -> String {
     let covered = coverage(study.worlds.iter().map(|world| {
-        let period = format!("{} to {}, {}", world.first_day, world.last_day, days(world.days));
+        let period = format!("{} to {}, {}", world.first_day, world.last_day, world.told());
         (world.name.as_str(), period, &world.coverage)
     }));
+    let sampled: Vec<String> = study.worlds.iter().filter_map(sample).collect();
     let exchanged: Vec<String> = study
         .worlds
         .iter()
@@ -182,8 +195,26 @@ fn origin(study: &Study) -> String {
     let files: Vec<&Source> =
         study.files.iter().chain(study.worlds.iter().flat_map(|world| &world.files)).collect();
     let mut out = words::origin(&covered, &files, &study.program);
+    if !sampled.is_empty() {
+        out += &paragraph("Parts of years that were lived through, and the days each stands for:");
+        out += &list(&sampled);
+    }
     if !exchanged.is_empty() {
         out += &list(&exchanged);
     }
     out
+}
+
+/// The parts of a year and what they stand for, where it is not whole.
+fn sample(world: &Lived) -> Option<String> {
+    let told = |part: &LivedPart| {
+        let days = if part.first_day == part.last_day {
+            part.first_day.clone()
+        } else {
+            format!("{} to {}", part.first_day, part.last_day)
+        };
+        format!("{days} for {}", text(part.stands_for_days, 0))
+    };
+    let parts: Vec<String> = world.parts.iter().map(told).collect();
+    (!world.whole_year).then(|| format!("{}: {}", world.name, parts.join("; ")))
 }

@@ -2,7 +2,7 @@
 
 use super::markup::{Table, paragraph};
 use crate::present::Currency;
-use crate::present::digits::{days, text};
+use crate::present::digits::text;
 use crate::size::Study;
 use crate::size::case::Detail;
 use crate::size::study::{Row, Spread};
@@ -12,14 +12,15 @@ pub(super) fn money(study: &Study, money: &Currency) -> String {
     let years = study.terms.years;
     let (flat, net) = (format!("{years} years, flat"), format!("{years} years, discounted"));
     let mut table = Table::new(
-        "Options over all periods; money a year unless it says otherwise",
+        "Options over all years; money a year unless it says otherwise",
         &[
             "Option",
             "price",
             "upkeep",
             "saved in all",
             "by hardware",
-            "worst to best",
+            "worst to best year",
+            "sampling",
             "by hardware, simple control",
             "payback",
             &flat,
@@ -38,6 +39,7 @@ pub(super) fn money(study: &Study, money: &Currency) -> String {
             money.whole(row.saving.mean),
             money.whole(row.by_hardware.mean),
             range(study, row.by_hardware, money),
+            sampled(study, row.by_hardware, money),
             money.whole(row.by_hardware_under_rule.mean),
             payback(row),
             over(row.flat_net),
@@ -50,7 +52,7 @@ pub(super) fn money(study: &Study, money: &Currency) -> String {
     }
     let terms = &study.terms;
     let words = format!(
-        "“Saved in all” is counted against {}. “By hardware” is the part that the hardware makes: against the house as it stands under the same control. “Simple control” is the same comparison where both houses are run by the timer or rule that is best in hindsight. Payback is the price over a year's saving by hardware less upkeep. Flat totals are at today's energy prices; discounted ones grow energy prices by {} % a year beyond inflation and discount by {} % a year. What wears out is bought again, and what still has life at the end counts for the share that is left. The last column is the levelised cost of a kWh of heat at the tap, price of the option included.",
+        "“Saved in all” is counted against {}. “By hardware” is the part that the hardware makes: against the house as it stands under the same control. “Simple control” is the same comparison where both houses are run by the timer or rule that is best in hindsight. Payback is the price over a year's saving by hardware less upkeep. Flat totals are at today's energy prices; discounted ones grow energy prices by {} % a year beyond inflation and discount by {} % a year. What wears out is bought again, and what still has life at the end counts for the share that is left. “Sampling” is how far the mean of the hardware's saving may be off, 19 times in 20, because only some days of the years were lived through: from how the parts of a year differ from their neighbours. The last column is the levelised cost of a kWh of heat at the tap, price of the option included.",
         study.counterfactual,
         text(terms.price_growth_percent, 1),
         text(terms.discount_percent, 1)
@@ -60,9 +62,18 @@ pub(super) fn money(study: &Study, money: &Currency) -> String {
 
 fn range(study: &Study, spread: Spread, money: &Currency) -> String {
     if study.worlds.len() < 2 {
-        return "one period".to_owned();
+        return "one year".to_owned();
     }
     format!("{} to {}", money.whole(spread.low), money.whole(spread.high))
+}
+
+/// How far sampling may have put a mean off.
+fn sampled(study: &Study, spread: Spread, money: &Currency) -> String {
+    if study.worlds.iter().all(|world| world.whole_year) {
+        return "whole years".to_owned();
+    }
+    let error = spread.sampling_error;
+    error.map_or_else(|| "not known".to_owned(), |error| format!("± {}", money.whole(error)))
 }
 
 fn payback(row: &Row) -> String {
@@ -86,7 +97,7 @@ pub(super) fn by_world(study: &Study, money: &Currency) -> String {
             if world.whole_year {
                 "a whole year".to_owned()
             } else {
-                format!("{} scaled to a year, which is no forecast of one", days(world.days))
+                format!("{}, which stand for the year", world.told())
             }
         );
         let mut table = Table::new(

@@ -25,11 +25,16 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
         || "No option was looked at.".to_owned(),
         |row| {
             format!(
-                "{} saves most by hardware: {} a year, from {} in the worst to {} in the best period. A bar is the range over the periods, a dot their mean; a diamond is the saving of the same hardware under the best simple control.",
+                "{} saves most by hardware: {} a year, from {} in the worst to {} in the best year. A bar is the range over the years, a dot their mean{}; a diamond is the saving of the same hardware under the best simple control.",
                 row.name,
                 money.whole(row.by_hardware.mean),
                 money.whole(row.by_hardware.low),
-                money.whole(row.by_hardware.high)
+                money.whole(row.by_hardware.high),
+                if sampling(row.by_hardware) > 0.0 {
+                    ", a thin line how far sampling may have put the mean off"
+                } else {
+                    ""
+                }
             )
         },
     );
@@ -38,8 +43,7 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
     svg.open("aria-hidden=\"true\"");
     let bottom = TOP + ROW * rows.len() as f64;
     let range = |spreads: &[Spread], more: &[f64]| {
-        let (low, high) =
-            with_zero(spreads.iter().flat_map(|s| [s.low, s.high]).chain(more.iter().copied()));
+        let (low, high) = with_zero(spreads.iter().flat_map(reach).chain(more.iter().copied()));
         Scale::around(low, high, 4.0, (0.06, 0.06))
     };
     let savings: Vec<Spread> = rows.iter().map(|row| row.by_hardware).collect();
@@ -72,7 +76,21 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
 
 fn spread(svg: &mut Svg, plot: &Plot, y: f64, of: Spread) {
     svg.rect("box", (plot.x(of.low), y - 5.0), (plot.x(of.high) - plot.x(of.low)).max(1.5), 10.0);
+    let error = sampling(of);
+    if error > 0.0 {
+        svg.line("whisker", (plot.x(of.mean - error), y), (plot.x(of.mean + error), y));
+    }
     svg.circle("dot", (plot.x(of.mean), y), 4.2);
+}
+
+fn sampling(of: Spread) -> f64 {
+    of.sampling_error.unwrap_or(0.0)
+}
+
+/// Everything that is drawn of a spread.
+fn reach(of: &Spread) -> [f64; 4] {
+    let error = sampling(*of);
+    [of.low, of.high, of.mean - error, of.mean + error]
 }
 
 fn diamond(svg: &mut Svg, x: f64, y: f64) {

@@ -13,7 +13,7 @@ pub(super) fn assumptions(notes: &[String], terms: Option<String>) -> String {
     items.extend(
         [
             "Every half-hour is decided from what was known when it began: prices as published, draws and load as learnt, weather as forecast; a simulated plant of stacked layers of water says what came of it.",
-            "Heat pumps, collectors, rooms, pool and buffer, where there are any: the models that `stowheat check` and `plan` name beside the house.",
+            "Heat pumps, collectors, rooms, pool and buffer, where there are any: the models that `stowheat check` and `plan` name beside the house. Heat losses are as the site file states, unless measured ones stand above; in 56 homes calculated and measured losses were 35 % apart in the mean (Heat Pump Ready, 2024).",
             "Water: density and heat capacity by IAPWS-95 as in CoolProp, 1.163 Wh for each litre and kelvin. Standing loss: as the site file states, in the sense of Regulation (EU) No 812/2013 and EN 12897.",
             "Savings are differences between replays of the same days (no source needed: it is the definition), not against a house that does nothing.",
             "Present value, payback and annual cost: definitions of Fuller and Petersen, NIST Handbook 135 (1995). Replacement and value left: EN 15459-1:2017.",

@@ -39,14 +39,6 @@ pub struct Change {
     pub capacity: Option<Capacity>,
 }
 
-impl Change {
-    /// Whether the number has a part in what the house costs; the rating of a
-    /// circuit has none.
-    pub fn counts(&self) -> bool {
-        !self.key.ends_with(".circuit_amperes")
-    }
-}
-
 /// A house to try.
 #[derive(Debug, Clone)]
 pub struct Candidate {
@@ -265,7 +257,7 @@ fn priced(changed: &[&(Place, f64)], wanted: &Wanted<'_>) -> Option<Vec<Outlay>>
     Some(outlays)
 }
 
-fn leave_out(house: &mut House, place: &Place) {
+pub(super) fn leave_out(house: &mut House, place: &Place) {
     match (place.keys.as_str(), place.entries.as_slice()) {
         ("battery.capacity_kwh", _) => {
             house.site.battery = None;

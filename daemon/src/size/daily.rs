@@ -18,6 +18,11 @@ const PLUNGE: usize = 6;
 /// Why a day with a plunge was chosen.
 const PLUNGE_DAY: &str = "the day with the cheapest three hours";
 
+/// Why a day of a season was chosen.
+const SUMMER_DAY: &str = "a summer day of middling price";
+/// Likewise.
+const WINTER_DAY: &str = "a winter day of middling price";
+
 /// Fewest half-hours of a day that is whole.
 const WHOLE: usize = 46;
 
@@ -46,9 +51,11 @@ pub struct Detail {
     /// Highest current per phase in each half-hour, from the most to the least,
     /// at every hundredth of the period [A].
     pub currents_amperes: Vec<f64>,
-    /// Heat that arrived at the taps, in the rooms and in the pool [kWh].
+    /// Heat that arrived at the taps, in the rooms and in the pool; of parts together,
+    /// in a year [kWh].
     pub heat_kwh: f64,
-    /// What the energy for it cost, electricity at the price of each half-hour's margin [minor unit].
+    /// What the energy for it cost, electricity at the price of each half-hour's
+    /// margin, less what heat left at the end is worth beyond that at the start [minor unit].
     pub heat_cost: f64,
 }
 
@@ -87,6 +94,11 @@ impl TypicalDay {
     /// Whether it was chosen for its cheapest hours.
     pub fn is_plunge(&self) -> bool {
         self.kind == PLUNGE_DAY
+    }
+
+    /// Whether it was chosen for its season.
+    pub fn is_of_a_season(&self) -> bool {
+        self.kind == SUMMER_DAY || self.kind == WINTER_DAY
     }
 }
 
@@ -158,18 +170,84 @@ impl Detail {
             },
             peak_day_import_kwh: rounded(peak.map_or(0.0, |day| import(&days[day])), 4),
             peak_day: peak.map(date),
-            currents_amperes: currents(house, run),
+            currents_amperes: currents(house, run, days),
             heat_kwh: rounded(heat, 4),
             heat_cost: rounded(heat_cost, 3),
         }
     }
 }
 
+impl Detail {
+    /// The parts of a year together: days and draws as they were lived through, and
+    /// currents and heat as often as each part counts.
+    pub(super) fn joined(parts: &[(&Self, f64)]) -> Self {
+        let each = || parts.iter().map(|(own, _)| *own);
+        let sum = |of: fn(&Self) -> usize| each().map(of).sum();
+        let yearly = |of: fn(&Self) -> f64, digits| {
+            rounded(parts.iter().map(|(own, times)| times * of(own)).sum(), digits)
+        };
+        let worst = each().max_by(|a, b| a.worst_week_unmet_kwh.total_cmp(&b.worst_week_unmet_kwh));
+        let peak = each().max_by(|a, b| a.peak_day_import_kwh.total_cmp(&b.peak_day_import_kwh));
+        Self {
+            days: sum(|own| own.days),
+            days_short: sum(|own| own.days_short),
+            failed_draws: sum(|own| own.failed_draws),
+            first_short_day: each().find_map(|own| own.first_short_day.clone()),
+            worst_week_from: worst.and_then(|own| own.worst_week_from.clone()),
+            worst_week_unmet_kwh: worst.map_or(0.0, |own| own.worst_week_unmet_kwh),
+            days_at: DaysAt {
+                import: sum(|own| own.days_at.import),
+                export: sum(|own| own.days_at.export),
+                battery_full: sum(|own| own.days_at.battery_full),
+                battery_empty: sum(|own| own.days_at.battery_empty),
+                elements: sum(|own| own.days_at.elements),
+            },
+            peak_day_import_kwh: peak.map_or(0.0, |own| own.peak_day_import_kwh),
+            peak_day: peak.and_then(|own| own.peak_day.clone()),
+            currents_amperes: joined_currents(parts),
+            heat_kwh: yearly(|own| own.heat_kwh, 4),
+            heat_cost: yearly(|own| own.heat_cost, 3),
+        }
+    }
+}
+
+/// Currents over all parts, from the highest, at every hundredth of the time.
+fn joined_currents(parts: &[(&Detail, f64)]) -> Vec<f64> {
+    let mut all: Vec<(f64, f64)> = parts
+        .iter()
+        .flat_map(|(own, times)| {
+            let stands_for = times * own.days as f64;
+            own.currents_amperes.iter().map(move |amperes| (*amperes, stands_for))
+        })
+        .collect();
+    all.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let whole: f64 = all.iter().map(|(_, stands_for)| stands_for).sum();
+    let mut passed = 0.0;
+    let mut found = all.iter().map(|(amperes, stands_for)| {
+        passed += stands_for;
+        (*amperes, passed)
+    });
+    let mut last = found.next().unwrap_or_default();
+    (0..=100)
+        .map(|share| {
+            while last.1 < whole * f64::from(share) / 100.0 - 1e-9
+                && let Some(next) = found.next()
+            {
+                last = next;
+            }
+            last.0
+        })
+        .collect()
+}
+
 /// Currents per phase, from the highest, at every hundredth of the time.
-fn currents(house: &House, run: &Run) -> Vec<f64> {
+fn currents(house: &House, run: &Run, days: &[Day]) -> Vec<f64> {
     let volts = house.supply.volts * f64::from(house.supply.phases);
-    let mut all: Vec<f64> =
-        run.outcome.house.iter().map(|slot| slot.peak_import_kw * 1_000.0 / volts).collect();
+    let mut all: Vec<f64> = days
+        .iter()
+        .flat_map(|day| &run.outcome.house[day.slots.clone()])
+        .map(|slot| slot.peak_import_kw * 1_000.0 / volts)
+        .collect();
     all.sort_by(|a, b| b.total_cmp(a));
     let last = all.len().saturating_sub(1);
     (0..=100).map(|share| rounded(all[share * last / 100], 2)).collect()
@@ -228,8 +306,8 @@ pub(super) fn typical(
         None
     };
     [
-        ("a summer day of middling price", summer),
-        ("a winter day of middling price", winter),
+        (SUMMER_DAY, summer),
+        (WINTER_DAY, winter),
         ("a day of middling price", ordinary),
         (PLUNGE_DAY, plunge),
     ]

@@ -1,26 +1,31 @@
 //! What a little more of everything would have been worth in a world:
-//! `stowheat/margins/1`.
+//! `stowheat/margins/2`.
 
-use optimiser::problem::State;
+use optimiser::problem::{ProblemError, State};
 use optimiser::replay::Stage;
-use optimiser::sizing::{Capacity, marginal_at, multipliers};
+use optimiser::sizing::{Capacity, least, marginal_at, multipliers, slope};
 use optimiser::solve::SolveLimits;
 use optimiser::units::Energy;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::between::{STEP, between};
 use super::candidate::Candidate;
 use super::case::CaseError;
 use super::{World, sha256};
+use crate::assemble::Period;
 use crate::house::{House, Pv};
 use crate::present::digits::rounded;
 use crate::replay::NO_BOUND;
 
 /// Name and version of the document.
-pub const SCHEMA: &str = "stowheat/margins/1";
+pub const SCHEMA: &str = "stowheat/margins/2";
 
-/// Time that each program may take [s].
-const SECONDS: f64 = 300.0;
+/// What each program may take.
+const LIMITS: SolveLimits = SolveLimits { seconds: 300.0, relative_gap: 1e-4, branches: 0 };
+
+/// How far on the way to a candidate the first step towards it is looked at.
+const BESIDE: f64 = 0.01;
 
 /// Marginal values near the house as it stands, for somebody who knows the
 /// whole period. They hold near the point only.
@@ -31,15 +36,17 @@ pub struct Margins {
     pub schema: String,
     /// Hash of everything that it was made from.
     pub input: String,
-    /// Days of the period.
-    pub days: i64,
     /// Each capacity; empty if there is no answer.
     pub values: Vec<Value>,
+    /// What each candidate would save in a year if every step on the way to it were
+    /// worth as much as the first, the house as it stands first [minor unit]; null where
+    /// there is no answer.
+    pub foretold: Vec<Option<f64>>,
     /// Why there is no answer, if there is none.
     pub failed: Option<String>,
 }
 
-/// What a unit of a capacity is worth over the period.
+/// What a unit of a capacity is worth in a year.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Value {
@@ -66,6 +73,7 @@ pub fn input(point: &Point<'_>, world: &World) -> String {
         &present.left_out.join(","),
         point.with_battery.map_or("", |other| &other.text),
         &beside,
+        &point.tried.iter().map(|other| other.text.as_str()).collect::<String>(),
         &world.identity(),
     ];
     sha256(parts.join("\u{0}").as_bytes())
@@ -79,6 +87,8 @@ const FIRST: f64 = 0.1;
 pub struct Point<'a> {
     /// The house as it stands.
     pub present: &'a Candidate,
+    /// Every candidate, the house as it stands first.
+    pub tried: &'a [Candidate],
     /// Capacities that are looked at just above and just below their size.
     pub beside: &'a [Capacity],
     /// A candidate with a battery, where the present house has none: its first
@@ -86,46 +96,123 @@ pub struct Point<'a> {
     pub with_battery: Option<&'a Candidate>,
 }
 
-/// The margins of the present house in a world.
+/// The margins of the present house in a world: those of each part of the year, as
+/// often as it counts.
 ///
 /// # Errors
 /// If the world does not fit the house.
 pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
-    let house = world.house(&point.present.house);
-    let period = world.period(&house)?;
-    let stage = Stage::new(&house.site, &period.timeline, &start(&house))?;
-    let limits = SolveLimits { seconds: SECONDS, ..SolveLimits::default() };
-    let worth = stage.stored_worth();
-    let found = if stage.has_bound() {
-        multipliers(&stage, worth, point.beside, limits)
-    } else {
-        Err(format!("a plant room has none: {NO_BOUND}"))
-    };
-    let mut values: Vec<Value> =
-        found.iter().flatten().map(|m| value(&house, m.capacity, m.up, m.down)).collect();
-    let mut failed = found.err();
-    if let Some(other) = point.with_battery.filter(|_| stage.has_bound()) {
-        let mut fitted = world.house(&other.house);
-        if let Some(battery) = &mut fitted.site.battery {
-            battery.reserve = Energy::constant(0.0);
+    let house = world.of(point.present).map_err(CaseError::House)?;
+    let mut failed = None;
+    let mut values: Vec<Value> = Vec::new();
+    for (period, times) in &world.periods(&house)? {
+        let stage = Stage::new(&house.site, &period.timeline, &start(&house))?;
+        let worth = stage.stored_worth();
+        let found = if stage.has_bound() {
+            multipliers(&stage, worth, point.beside, LIMITS)
+        } else {
+            Err(format!("a plant room has none: {NO_BOUND}"))
+        };
+        for own in found.iter().flatten() {
+            add(&mut values, value(&house, own.capacity, times * own.up, times * own.down));
         }
-        fitted.state.battery = Energy::constant(0.0);
-        let stage = Stage::new(&fitted.site, &period.timeline, &start(&fitted))?;
-        match marginal_at(&stage, worth, (Capacity::Battery, FIRST), limits) {
-            Ok(up) => {
-                let size = "none".to_owned();
-                values.push(Value { size, ..value(&fitted, Capacity::Battery, up, up) });
+        failed = failed.or(found.err());
+        if let Some(other) = point.with_battery.filter(|_| stage.has_bound()) {
+            let mut fitted = world.of(other).map_err(CaseError::House)?;
+            if let Some(battery) = &mut fitted.site.battery {
+                battery.reserve = Energy::constant(0.0);
             }
-            Err(why) => failed = failed.or(Some(why)),
+            fitted.state.battery = Energy::constant(0.0);
+            let stage = Stage::new(&fitted.site, &period.timeline, &start(&fitted))?;
+            match marginal_at(&stage, worth, (Capacity::Battery, FIRST), LIMITS) {
+                Ok(up) => {
+                    let size = "none".to_owned();
+                    let first = value(&fitted, Capacity::Battery, times * up, times * up);
+                    add(&mut values, Value { size, ..first });
+                }
+                Err(why) => failed = failed.or(Some(why)),
+            }
         }
     }
+    if failed.is_some() {
+        values.clear();
+    }
+    let foretold = |candidate: &Candidate| {
+        let slope = slope_at(point.present, candidate, world, BESIDE).ok()?;
+        Some(rounded(-slope, 3))
+    };
+    let all = point.tried.iter().enumerate().map(|(index, candidate)| match index {
+        0 => Some(0.0),
+        _ if failed.is_some() => None,
+        _ => foretold(candidate),
+    });
     Ok(Margins {
         schema: SCHEMA.to_owned(),
         input: input(point, world),
-        days: (period.days.1 - period.days.0).num_days() + 1,
+        foretold: all.collect(),
         values,
         failed,
     })
+}
+
+/// Adds to what was found in another part of the year.
+fn add(values: &mut Vec<Value>, own: Value) {
+    match values.iter_mut().find(|value| value.capacity == own.capacity) {
+        Some(value) => {
+            value.up = rounded(value.up + own.up, 3);
+            value.down = rounded(value.down + own.down, 3);
+        }
+        None => values.push(own),
+    }
+}
+
+/// How fast the cost of a year to somebody who knows everything changes at a share of
+/// the way to a candidate, for the whole of that way [minor].
+///
+/// # Errors
+/// Why there is no answer, in words.
+pub fn slope_at(
+    present: &Candidate,
+    candidate: &Candidate,
+    world: &World,
+    share: f64,
+) -> Result<f64, String> {
+    let houses =
+        [share, share + STEP].map(|share| between((present, candidate), &world.measured, share));
+    let [from, to] = houses.map(|house| house.map(|house| world.priced(&house)));
+    let (from, to) = (from?, to?);
+    let periods = |house| world.periods(house).map_err(|error| error.to_string());
+    let mut sum = 0.0;
+    for ((here, times), (next, _)) in periods(&from)?.iter().zip(&periods(&to)?) {
+        let stage = |house, period| staged(house, period).map_err(|error| error.to_string());
+        let (here, next) = (stage(&from, here)?, stage(&to, next)?);
+        sum += times * slope((&here, &next), STEP, LIMITS)?;
+    }
+    Ok(sum)
+}
+
+/// What a year costs somebody who knows everything at a share of the way to a
+/// candidate [minor].
+///
+/// # Errors
+/// Why there is no answer, in words.
+pub fn least_at(
+    present: &Candidate,
+    candidate: &Candidate,
+    world: &World,
+    share: f64,
+) -> Result<f64, String> {
+    let house = world.priced(&between((present, candidate), &world.measured, share)?);
+    let mut sum = 0.0;
+    for (period, times) in &world.periods(&house).map_err(|error| error.to_string())? {
+        let stage = staged(&house, period).map_err(|error| error.to_string())?;
+        sum += times * least(&stage, stage.stored_worth(), LIMITS)?;
+    }
+    Ok(sum)
+}
+
+fn staged<'a>(house: &'a House, period: &'a Period) -> Result<Stage<'a>, ProblemError> {
+    Stage::new(&house.site, &period.timeline, &start(house))
 }
 
 fn start(house: &House) -> State {
@@ -154,24 +241,6 @@ impl Margins {
     /// Never: every part has a JSON form.
     pub fn to_json(&self) -> String {
         serde_json::to_string(self).expect("margins have a JSON form") + "\n"
-    }
-
-    /// What the multipliers say that a candidate saves over the period
-    /// [minor]: a first order, right near the present sizes only. `None` where
-    /// it changes something without a multiplier.
-    pub fn predicted(&self, present: &Candidate, candidate: &Candidate) -> Option<f64> {
-        let mut sum = 0.0;
-        for change in candidate.changes.iter().filter(|change| change.counts()) {
-            let capacity = change.capacity?;
-            let name = Told::of(capacity, &present.house).name;
-            let value = self.values.iter().find(|value| value.capacity == name)?;
-            let units = match capacity {
-                Capacity::Volume(_) => (change.to - change.from) / 100.0,
-                _ => change.to - change.from,
-            };
-            sum += units * if units > 0.0 { value.up } else { value.down };
-        }
-        Some(sum)
     }
 }
 

@@ -1,27 +1,30 @@
-//! A study as data, `stowheat/study/1`: what `size --json` prints.
+//! A study as data, `stowheat/study/2`: what `size --json` prints.
 //!
 //! Savings are differences of cost between replays of the same days. A cost is
 //! the bill (import less export income, so export that is given up counts),
 //! with an estimate for half-hours without a price, wear, and what is left at
 //! the end valued alike at both ends.
 
+use optimiser::sizing::sampling_error;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::Source;
 use super::case::Detail;
 use super::margins::{Margins, Value};
+use super::measured::AsCalculated;
 use super::verdict::Verdict;
+use super::{Source, YEAR};
+use crate::present::digits;
 use crate::replay::document::Coverage;
 
 /// Name and version of the document.
-pub const SCHEMA: &str = "stowheat/study/1";
+pub const SCHEMA: &str = "stowheat/study/2";
 
 /// A study. Money is in the minor unit of `currency`, a year at a time, unless
 /// a name says otherwise; energy is in kWh.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "stowheat study", extend("$id" = "urn:stowheat:study:1"))]
+#[schemars(title = "stowheat study", extend("$id" = "urn:stowheat:study:2"))]
 pub struct Study {
     /// Name and version of this document.
     #[schemars(extend("const" = SCHEMA))]
@@ -45,6 +48,8 @@ pub struct Study {
     pub candidates: Vec<Row>,
     /// What it comes to, in words.
     pub verdict: Verdict,
+    /// What the calculated numbers would have said, where others were measured.
+    pub as_calculated: Option<AsCalculated>,
     /// Site and options.
     pub files: Vec<Source>,
     /// Everything that was assumed.
@@ -71,12 +76,12 @@ pub struct Lived {
     pub first_day: String,
     /// Last local day.
     pub last_day: String,
-    /// Days in it.
+    /// Days that were lived through.
     pub days: i64,
-    /// Whether it is a whole year; if not, yearly figures are scaled by days.
+    /// Whether they are a whole year; if not, each part stands for the days around it.
     pub whole_year: bool,
-    /// Factor from the period to a year.
-    pub to_a_year: f64,
+    /// The parts that were lived through.
+    pub parts: Vec<LivedPart>,
     /// Half-hours and those with a value.
     pub coverage: Coverage,
     /// How the counterfactual was controlled.
@@ -87,8 +92,22 @@ pub struct Lived {
     pub exchange: Option<String>,
     /// Its files.
     pub files: Vec<Source>,
-    /// Marginal values near the house as it stands, over the period.
+    /// Marginal values near the house as it stands.
     pub margins: Margins,
+}
+
+/// A part of a year that was lived through.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LivedPart {
+    /// First local day.
+    pub first_day: String,
+    /// Last local day.
+    pub last_day: String,
+    /// Days in it.
+    pub days: i64,
+    /// Days of the year that it stands for.
+    pub stands_for_days: f64,
 }
 
 /// A candidate over all worlds.
@@ -144,6 +163,10 @@ pub struct Spread {
     pub mean: f64,
     pub low: f64,
     pub high: f64,
+    /// How far the mean can be from that over all days of the same years, because only
+    /// parts of them were lived through: half the width of the 95 % interval. Null where
+    /// a year has one part that is no whole year.
+    pub sampling_error: Option<f64>,
 }
 
 /// Payback at the mean saving, in the best and in the worst world.
@@ -174,6 +197,8 @@ pub struct Outcome {
     pub by_hardware: f64,
     /// What the hardware saves under simple control.
     pub by_hardware_under_rule: f64,
+    /// The hardware's saving as each part of the year alone would have it.
+    pub by_hardware_in_parts: Vec<f64>,
     /// What the multipliers say that the hardware saves to somebody who knows
     /// everything; right near the present sizes only.
     pub by_multipliers: Option<f64>,
@@ -189,8 +214,24 @@ pub struct Outcome {
     pub best_rule: Option<String>,
     /// Cost under it.
     pub best_rule_cost: Option<f64>,
-    /// Days, limits and currents of stowheat's run, over the period.
+    /// Days, limits and currents of stowheat's run.
     pub detail: Detail,
+}
+
+impl Lived {
+    /// Half the width of the 95 % interval around a year's figure, from what each part
+    /// alone says it is.
+    pub fn sampling_error(&self, in_parts: &[f64]) -> Option<f64> {
+        let stood: f64 = self.parts.iter().map(|part| part.stands_for_days).sum();
+        let shares: Vec<f64> = self.parts.iter().map(|part| part.stands_for_days / stood).collect();
+        sampling_error(in_parts, &shares, self.days as f64 / YEAR)
+    }
+
+    /// Days and parts in words: `365 days`, or `84 days in 12 parts`.
+    pub fn told(&self) -> String {
+        let days = digits::days(self.days);
+        if self.parts.len() == 1 { days } else { format!("{days} in {} parts", self.parts.len()) }
+    }
 }
 
 /// The JSON Schema of the document.

@@ -54,10 +54,14 @@ impl Page<'_> {
                 world.name,
                 world.first_day,
                 world.last_day,
-                digits::days(world.days),
+                world.told(),
                 world.coverage.prices,
                 world.coverage.half_hours,
-                if world.whole_year { "" } else { "; NOT A WHOLE YEAR, scaled by days" }
+                match (world.whole_year, world.parts.len()) {
+                    (true, _) => "",
+                    (false, 1) => "; NOT A WHOLE YEAR, scaled by days",
+                    (false, _) => "; a sample of the year",
+                }
             );
         }
         line!(
@@ -85,11 +89,8 @@ impl Page<'_> {
         line!(out, "{:<22}{:>10}{:>14}{names}", "Capacity", "a", "now");
         for values in study.marginal_values() {
             let Some(first) = values.iter().flatten().next() else { continue };
-            let cells = values.iter().zip(&study.worlds).fold(String::new(), |mut text, (v, w)| {
-                let cell = v.map_or_else(
-                    || "none".to_owned(),
-                    |v| self.both(v.up * w.to_a_year, v.down * w.to_a_year),
-                );
+            let cells = values.iter().fold(String::new(), |mut text, v| {
+                let cell = v.map_or_else(|| "none".to_owned(), |v| self.both(v.up, v.down));
                 let _ = write!(text, "{cell:>26}");
                 text
             });
@@ -118,12 +119,13 @@ impl Page<'_> {
         let years = study.terms.years;
         line!(
             out,
-            "{:<width$}{:>10}{:>12}{:>12}{:>18}{:>12}{:>10}{:>12}{:>12}{:>12}",
+            "{:<width$}{:>10}{:>12}{:>12}{:>18}{:>11}{:>12}{:>10}{:>12}{:>12}{:>12}",
             "Candidate",
             "price",
             "saved",
             "hardware",
             "from to",
+            "sampling",
             "by rule",
             "payback",
             format!("{years} y flat"),
@@ -134,12 +136,13 @@ impl Page<'_> {
         for row in &study.candidates {
             line!(
                 out,
-                "{:<width$}{:>10}{:>12}{:>12}{:>18}{:>12}{:>10}{:>12}{:>12}{:>12}",
+                "{:<width$}{:>10}{:>12}{:>12}{:>18}{:>11}{:>12}{:>10}{:>12}{:>12}{:>12}",
                 format!("{}{}", row.name, if row.comfortable { "" } else { " !" }),
                 row.price.map_or_else(|| "?".to_owned(), |p| self.money.whole(p)),
                 self.money.whole(row.saving.mean),
                 self.money.whole(row.by_hardware.mean),
                 self.range(row.by_hardware),
+                self.sampled(row.by_hardware),
                 self.money.whole(row.by_hardware_under_rule.mean),
                 payback(row),
                 row.flat_net.map_or_else(|| "?".to_owned(), |n| self.money.whole(n.mean)),
@@ -150,7 +153,7 @@ impl Page<'_> {
         }
         line!(
             out,
-            "Saved: against the above. Hardware: its part, against the house as it stands under the same control; by rule: the same where both are run by their best simple control. Price growth {} %, discount {} % a year. Per kWh: levelised cost of heat at the tap.{}",
+            "Saved: against the above. Hardware: its part, against the house as it stands under the same control; from to: the worst and the best year; sampling: how far the mean may be off, 19 times in 20, because only some days were lived through; by rule: the same where both are run by their best simple control. Price growth {} %, discount {} % a year. Per kWh: levelised cost of heat at the tap.{}",
             study.terms.price_growth_percent,
             study.terms.discount_percent,
             if study.candidates.iter().all(|row| row.comfortable) {
@@ -264,9 +267,17 @@ impl Page<'_> {
         }
     }
 
+    fn sampled(&self, spread: Spread) -> String {
+        match spread.sampling_error {
+            None => "not known".to_owned(),
+            Some(error) if error > 0.0 => format!("± {}", self.money.whole(error)),
+            Some(_) => "none".to_owned(),
+        }
+    }
+
     fn range(&self, spread: Spread) -> String {
         if self.study.worlds.len() < 2 {
-            return "one period".to_owned();
+            return "one year".to_owned();
         }
         format!("{} {}", self.money.whole(spread.low), self.money.whole(spread.high))
     }

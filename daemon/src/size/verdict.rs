@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::study::{Row, Study};
+use super::study::{Lived, Row, Study};
 use crate::present::Currency;
 
 /// What a study comes to.
@@ -72,6 +72,9 @@ fn finding(
                 .iter()
                 .max_by(|a, b| a.by_hardware.mean.total_cmp(&b.by_hardware.mean));
             most.map_or_else(String::new, |row| {
+                if row.by_hardware.mean <= 0.0 {
+                    return "No prices were given, and no candidate saves anything by its hardware, so it is worth paying nothing for.".to_owned();
+                }
                 let factor = optimiser::sizing::finance::uniform_present_value(
                     study.terms.discount_percent / 100.0,
                     study.terms.price_growth_percent / 100.0,
@@ -105,39 +108,81 @@ fn doubts_of(
     let mut said = Vec::new();
     if study.worlds.len() > 1 {
         said.push(format!(
-            "In the worst of the {} periods it saves {} a year and comes to {} over the years; in the best, {} and {}.",
+            "In the worst of the {} years it saves {} and comes to {} over the {} years; in the best, {} and {}.",
             study.worlds.len(),
             money.whole(best.by_hardware.low),
             money.whole(net.low),
+            study.terms.years,
             money.whole(best.by_hardware.high),
             money.whole(net.high),
         ));
     }
-    if let Some((row, other)) = second {
+    if let Some(error) = net.sampling_error.filter(|error| *error > net.mean) {
         said.push(format!(
-            "Next best is {}, {} behind; that is {} than the spread between the periods.",
+            "Sampling alone may put what it comes to over the years off by {}, which is more than it comes to: live through more days before buying.",
+            money.whole(error)
+        ));
+    }
+    if let Some((row, other)) = second {
+        let behind = net.mean - other;
+        let error = apart(study, best, row);
+        said.push(format!(
+            "Next best is {}, {} behind{}; that is {} than the spread between the years.",
             row.name,
-            money.whole(net.mean - other),
-            if net.mean - other < net.high - net.low { "less" } else { "more" },
+            money.whole(behind),
+            error.filter(|error| *error > 0.0).map_or_else(String::new, |error| format!(
+                " (± {} by sampling, on the same days)",
+                money.whole(error)
+            )),
+            if behind < net.high - net.low { "less" } else { "more" },
         ));
     }
     said
 }
 
+/// How far sampling may have put the distance of two options' net present values off:
+/// by their differences on the same days.
+fn apart(study: &Study, one: &Row, other: &Row) -> Option<f64> {
+    let mut squares = 0.0;
+    for ((lived, one), other) in study.worlds.iter().zip(&one.worlds).zip(&other.worlds) {
+        let pairs = one.by_hardware_in_parts.iter().zip(&other.by_hardware_in_parts);
+        let in_parts: Vec<f64> = pairs.map(|(one, other)| one - other).collect();
+        squares += lived.sampling_error(&in_parts)?.powi(2);
+    }
+    let factor = optimiser::sizing::finance::uniform_present_value(
+        study.terms.discount_percent / 100.0,
+        study.terms.price_growth_percent / 100.0,
+        study.terms.years,
+    );
+    Some(factor * squares.sqrt() / study.worlds.len() as f64)
+}
+
 /// What could make every figure of the study wrong.
 fn doubts(study: &Study) -> Vec<String> {
     let mut said = Vec::new();
-    let short: Vec<&str> =
-        study.worlds.iter().filter(|w| !w.whole_year).map(|w| w.name.as_str()).collect();
+    let partly = study.worlds.iter().filter(|world| !world.whole_year);
+    let (short, sampled): (Vec<&Lived>, Vec<&Lived>) =
+        partly.partition(|world| world.parts.len() == 1);
+    let names = |worlds: &[&Lived]| {
+        worlds.iter().map(|world| world.name.as_str()).collect::<Vec<_>>().join(" and ")
+    };
     if !short.is_empty() {
         said.push(format!(
             "NOT A WHOLE YEAR: only part of one is covered by {}. Yearly figures are such a part scaled by its days, with its season in them; they are no forecast of a year.",
-            short.join(" and ")
+            names(&short)
+        ));
+    }
+    if !sampled.is_empty() {
+        let each: Vec<String> =
+            sampled.iter().map(|w| format!("{}: {}", w.name, w.told())).collect();
+        said.push(format!(
+            "SAMPLED: of the year only some days were lived through ({}), each part standing for the days around it. What follows for the whole year is off by no more than what is given as sampling 19 times in 20, and a rare day that matters much may have been missed.",
+            each.join("; ")
         ));
     }
     if study.worlds.len() == 1 {
         said.push(
-            "One period only: no range over years can be given, and another year may be quite different.".to_owned(),
+            "One year only: no range over years can be given, and another year may be quite different.".to_owned(),
         );
     }
     let cold: Vec<&str> = study
@@ -148,7 +193,7 @@ fn doubts(study: &Study) -> Vec<String> {
         .collect();
     if !cold.is_empty() {
         said.push(format!(
-            "NOT AT EQUAL COMFORT: {} left more than 0.10 % of the hot water's heat unmet under stowheat in some period; read their savings as an upper limit.",
+            "NOT AT EQUAL COMFORT: {} left more than 0.10 % of the hot water's heat unmet under stowheat in some year; read their savings as an upper limit.",
             cold.join("; ")
         ));
     }

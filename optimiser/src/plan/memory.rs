@@ -37,14 +37,21 @@ pub(super) struct Memory {
     /// What people asked for.
     by_hand: Vec<ByHand>,
     promises: Vec<Ready>,
-    /// Pasteurisations by store and due time, with the start of their hold.
-    holds: Vec<(usize, Instant, Option<Instant>)>,
+    holds: Vec<Hold>,
     /// The program's last word on it.
     pub(super) word: Word,
     /// What was tried in vain to improve it.
     pub(super) vain: Vain,
     /// How many plans went on from the one before without a break.
     pub(super) steps: usize,
+}
+
+/// A pasteurisation and the start of its hold, if the plan has one.
+#[derive(Debug, Clone, Copy)]
+struct Hold {
+    store: usize,
+    due: Instant,
+    start: Option<Instant>,
 }
 
 /// What the program answered, on the slots of a plan.
@@ -78,7 +85,9 @@ impl Memory {
             shortfall: candidate.shortfall,
             by_hand: problem.by_hand.clone(),
             promises: promised(&problem.ready, problem.horizon.start()).copied().collect(),
-            holds: rules.map(|(rule, hold)| (rule.store, rule.due, *hold)).collect(),
+            holds: rules
+                .map(|(rule, start)| Hold { store: rule.store, due: rule.due, start: *start })
+                .collect(),
             word,
             vain,
             steps,
@@ -127,13 +136,12 @@ impl Memory {
     /// The start of the hold of each pasteurisation of a problem.
     pub(super) fn holds(&self, problem: &Problem) -> Vec<Option<Instant>> {
         let rules = problem.hygiene.iter();
-        rules.map(|rule| self.hold(rule.store, rule.due).flatten()).collect()
+        rules.map(|rule| self.hold(rule.store, rule.due).and_then(|hold| hold.start)).collect()
     }
 
-    /// The start of the hold of a pasteurisation, if that is known.
-    fn hold(&self, store: usize, due: Instant) -> Option<Option<Instant>> {
-        let mut known = self.holds.iter();
-        known.find(|hold| (hold.0, hold.1) == (store, due)).map(|hold| hold.2)
+    /// The hold of a pasteurisation that is known.
+    fn hold(&self, store: usize, due: Instant) -> Option<&Hold> {
+        self.holds.iter().find(|hold| (hold.store, hold.due) == (store, due))
     }
 
     /// The plan on the slots of a problem as it was; idle behind its end.

@@ -61,7 +61,8 @@ pub fn prescient(
     limits: SolveLimits,
 ) -> Result<Bound, String> {
     let problem = problem(stage, worth, comfort)?;
-    let problem = Problem { end_value: left_like(stage, like, &problem.weights), ..problem };
+    let left = left_like(stage, like, &problem.weights);
+    let problem = Problem { end_value: left, ..problem };
     let formulation = Formulation::new(&problem, &Refinement::default());
     let answer = solve_once(&formulation.program, limits).map_err(|error| error.to_string())?;
     match answer.verdict {
@@ -95,7 +96,8 @@ pub fn prescient(
 pub(super) fn left_like(stage: &Stage<'_>, like: &Run, weights: &Weights) -> EndValue {
     let value = Price::clamped(0.5 * weights.unmet_per_kwh);
     let step = |kwh: f64| vec![ValueStep { width: Energy::clamped(kwh.max(0.0)), value }];
-    let end = stage.horizon().len();
+    // A run that was led in has more slots than the stage.
+    let end = like.outcome.house.len();
     let battery = stage.site().battery;
     let charge = like.outcome.state(end).battery.kwh() - battery.map_or(0.0, |b| b.reserve.kwh());
     EndValue {

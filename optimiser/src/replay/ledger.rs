@@ -210,11 +210,15 @@ impl Ledger {
         self.import_cost - self.export_income
     }
 
-    /// What energy left at the end is worth beyond that at the start [minor].
-    pub fn stored_gain(&self, worth: StoredWorth) -> f64 {
+    /// What heat left at the end is worth beyond that at the start [minor].
+    pub fn heat_gain(&self, worth: StoredWorth) -> f64 {
         (self.stored_kwh.1 - self.stored_kwh.0) * worth.heat
             + self.plant_room.as_ref().map_or(0.0, |room| room.gained_kwh) * worth.elsewhere
-            + (self.battery_kwh.1 - self.battery_kwh.0) * worth.battery
+    }
+
+    /// What energy left at the end is worth beyond that at the start [minor].
+    pub fn stored_gain(&self, worth: StoredWorth) -> f64 {
+        self.heat_gain(worth) + (self.battery_kwh.1 - self.battery_kwh.0) * worth.battery
     }
 
     /// Whether no more than a share of the draw heat arrived cold, and rooms and pool
@@ -222,6 +226,20 @@ impl Ledger {
     pub fn is_comfortable(&self, allowed_unmet: f64) -> bool {
         0.01 * self.taps.unmet_percent() <= allowed_unmet
             && self.plant_room.as_ref().is_none_or(PlantRoomSums::is_comfortable)
+    }
+
+    /// Whether several periods together were comfortable, each counted so many times:
+    /// the share over all of them, and rooms and pool in each.
+    pub fn are_comfortable<'a>(
+        ledgers: impl Iterator<Item = (&'a Self, f64)> + Clone,
+        allowed_unmet: f64,
+    ) -> bool {
+        let sum = |of: fn(&Taps) -> f64| {
+            ledgers.clone().map(|(own, times)| times * of(&own.taps)).sum::<f64>()
+        };
+        let (asked, unmet) = (sum(|taps| taps.asked_kwh), sum(|taps| taps.unmet_kwh));
+        let warm = |own: &Self| own.plant_room.as_ref().is_none_or(PlantRoomSums::is_comfortable);
+        unmet <= allowed_unmet * asked + 1e-12 && ledgers.map(|(own, _)| own).all(warm)
     }
 
     /// Everything that was too cold, as unmet heat at the taps [kWh].

@@ -47,13 +47,13 @@ pub struct Settings {
 }
 
 impl Default for Settings {
-    /// One draw in a thousand, and plans that go on from one another: the next one is
-    /// half an hour away.
+    /// One draw in a thousand, and directions settled as they lean: the next
+    /// plan is half an hour away.
     fn default() -> Self {
         Self {
             allowed_unmet: 0.001,
             limits: SolveLimits { seconds: 10.0, relative_gap: 1e-4, branches: 0 },
-            effort: Effort::ROLLING,
+            effort: Effort::COLD,
             caution: Caution::default(),
             keeps_reserve: true,
         }
@@ -62,6 +62,14 @@ impl Default for Settings {
 
 /// Dial of stores while there is no plan at all.
 const SAFE_DIAL: Temperature = Temperature::constant(55.0);
+
+impl Settings {
+    /// For a period that is lived through to see what it costs: plans are carried on
+    /// and touched up, which comes out as cheap as making each from nothing.
+    pub fn rolling() -> Self {
+        Self { effort: Effort::ROLLING, ..Self::default() }
+    }
+}
 
 /// The planner in a closed loop.
 #[derive(Debug)]

@@ -151,6 +151,15 @@ impl Timeline {
         Ok(Self { record, surroundings: Surroundings::default(), litres, at_half_hour, place })
     }
 
+    /// The same with the replayed slots beginning elsewhere.
+    ///
+    /// # Errors
+    /// If none are left, or there are not so many.
+    pub fn beginning(&self, slot: usize) -> Result<Self, TimelineError> {
+        let record = Record { judged: slot..self.record.judged.end, ..self.record.clone() };
+        Ok(Self::new(record)?.with_surroundings(self.surroundings.clone()))
+    }
+
     /// The parts.
     pub fn record(&self) -> &Record {
         &self.record

@@ -50,7 +50,7 @@ impl Service {
         Self {
             days_short: days.iter().filter(|day| short(day)).count(),
             first_short: days.iter().position(short),
-            worst_week: worst.filter(|(_, kwh)| *kwh > 1e-3),
+            worst_week: worst.filter(|(_, kwh)| *kwh > 5e-3),
         }
     }
 }

@@ -134,6 +134,34 @@ pub fn value(
     Ok(priced(&problem, limits)?.objective() + held(stage, worth))
 }
 
+/// How fast what a period costs somebody who knows all of it changes from one house
+/// towards another, whatever numbers differ between them, for a step of a length
+/// between the two [minor for each unit].
+///
+/// # Errors
+/// Why there is no answer, in words; houses whose programs have another shape have
+/// none.
+pub fn slope(
+    (from, to): (&Stage<'_>, &Stage<'_>),
+    step: f64,
+    limits: SolveLimits,
+) -> Result<f64, String> {
+    let worth = from.stored_worth();
+    let here = problem(from, worth, Comfort::Draws)?;
+    let next = problem(to, worth, Comfort::Draws)?;
+    let of_program = multiplier(&priced(&here, limits)?, (&here, &next), step)?;
+    Ok(of_program + (held(to, worth) - held(from, worth)) / step)
+}
+
+/// What a period costs somebody who knows all of it, penalties for what is missing
+/// included [minor].
+///
+/// # Errors
+/// Why there is no answer, in words.
+pub fn least(stage: &Stage<'_>, worth: StoredWorth, limits: SolveLimits) -> Result<f64, String> {
+    Ok(priced(&problem(stage, worth, Comfort::Draws)?, limits)?.objective() + held(stage, worth))
+}
+
 /// The value of a unit of each capacity of a house over a period; for those in
 /// `beside` just above and just below the size, for the others at it.
 ///

@@ -13,10 +13,14 @@ mod design;
 pub mod finance;
 mod heat;
 mod marginal;
+mod sample;
 
 pub use appraisal::{Appraisal, Outlay, Terms, appraise};
 pub use capacity::Capacity;
 pub use days::{Day, Service, days};
 pub use design::{Shard, combinations, one_at_a_time};
 pub use heat::heat_cost;
-pub use marginal::{Marginal, Priced, marginal_at, multiplier, multipliers, priced, value};
+pub use marginal::{
+    Marginal, Priced, least, marginal_at, multiplier, multipliers, priced, slope, value,
+};
+pub use sample::{Stretch, sampling_error, shares, spread};

@@ -167,7 +167,7 @@ fn thermostats_serve_hot_water_before_rooms_and_keep_both() {
 /// stowheat for as many half-hours as there are.
 fn planned(stage: &Stage<'_>) -> (Run, usize, Option<String>) {
     let site = stage.site();
-    let mut planning = Planning::new(site, Settings::default());
+    let mut planning = Planning::new(site, Settings::rolling());
     let run = stage.run(&mut planning, &mut |_| {});
     (run, planning.by_rule(), planning.last_failure().map(str::to_owned))
 }
@@ -261,7 +261,7 @@ fn the_weather_is_expected_from_the_days_before() {
     let look = |around: &Surroundings| {
         let timeline = Past { around: around.clone(), ..past.clone() }.timeline();
         let stage = Stage::new(&past.site, &timeline, &past.start).expect("a stage");
-        let planning = Planning::new(&past.site, Settings::default());
+        let planning = Planning::new(&past.site, Settings::rolling());
         let mut looking = Looking { planning, known: Vec::new() };
         stage.run(&mut looking, &mut |_| {});
         looking.known.swap_remove(0).outdoor.expect("air")

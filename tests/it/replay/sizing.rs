@@ -3,12 +3,13 @@
 
 use optimiser::problem::{Problem, Ready};
 use optimiser::replay::{Stage, StoredWorth};
+use optimiser::site::Control;
 use optimiser::sizing::{Capacity, multiplier, multipliers, priced, value};
 use optimiser::solve::SolveLimits;
-use optimiser::units::Volume;
-use stowheat_tests::houses::{MONDAY, celsius, day, element, kwh, store};
+use optimiser::units::{Fraction, HeatLoss, Price, Volume};
+use stowheat_tests::houses::{MONDAY, celsius, day, element, kw, kwh, store};
 
-use super::{house, near, record, start, timeline};
+use super::{house, near, record, start, timeline, wobble};
 
 const DAYS: usize = 3;
 
@@ -42,6 +43,67 @@ fn more_of_anything_never_lowers_the_prescient_value() {
             }
         }
     });
+}
+
+// Houses of many shapes on days of their own. An element that switches is left as it is:
+// a larger one draws more from the grid while it is on, and may be worth less.
+#[test]
+fn more_never_costs_more_in_random_houses() {
+    let mut looked_at = 0;
+    for seed in 0..12_u64 {
+        let draw = |index: usize| wobble(1_000 + seed, index);
+        let between = |index: usize, low: f64, high: f64| low + (high - low) * draw(index);
+        let mut site = house();
+        let cylinder = &mut site.stores[0];
+        cylinder.volume = Volume::constant(between(0, 120.0, 320.0));
+        cylinder.heat_loss = HeatLoss::constant(between(1, 0.3, 3.0));
+        cylinder.elements[0].power = kw(between(2, 1.0, 6.0));
+        cylinder.elements[1].height = Fraction::constant(between(3, 0.3, 0.8));
+        if draw(4) < 0.3 {
+            cylinder.elements.pop();
+        }
+        let switches = draw(5) < 0.4;
+        for element in &mut cylinder.elements {
+            element.control = if switches { Control::OnOff } else { Control::Modulating };
+        }
+        if draw(6) < 0.3 {
+            site.battery = None;
+        } else if let Some(battery) = &mut site.battery {
+            battery.capacity = kwh(between(7, 2.5, 12.0));
+            battery.exports = draw(8) < 0.5;
+            battery.charges_from_grid = draw(9) < 0.7;
+        }
+        site.grid.import_limit = kw(between(10, 6.0, 15.0));
+        site.grid.export_limit = kw(between(11, 0.0, 5.0));
+        let mut record = record(1);
+        for (slot, pv) in record.pv.iter_mut().enumerate() {
+            *pv = kwh(pv.kwh() * 2.0 * wobble(2_000 + seed, slot / 12));
+        }
+        for (slot, price) in record.import_price.iter_mut().enumerate() {
+            let moved = price.map_or(0.0, Price::per_kwh) + 30.0 * (wobble(seed, slot) - 0.5);
+            *price = Some(Price::constant(moved));
+        }
+        let timeline = timeline(record);
+        let stage = Stage::new(&site, &timeline, &start()).expect("a stage");
+        let worth = stage.stored_worth();
+        for capacity in Capacity::of(&site) {
+            let size = capacity.size(&site);
+            let fixed = switches && matches!(capacity, Capacity::Element(_));
+            if fixed || size <= 0.0 {
+                continue;
+            }
+            let cost = |share: f64| {
+                let at = (capacity, share * size);
+                value(&stage, worth, at, SolveLimits::default()).expect("an answer")
+            };
+            let costs = [1.0, 1.15, 1.4].map(cost);
+            for pair in costs.windows(2) {
+                assert!(pair[1] <= pair[0] + 1e-3, "house {seed}, {capacity:?}: {costs:?}");
+            }
+            looked_at += 1;
+        }
+    }
+    assert!(looked_at > 60, "{looked_at} sizes");
 }
 
 #[test]

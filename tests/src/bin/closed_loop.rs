@@ -3,7 +3,7 @@
 //!     closed_loop [--house NAME] [--market NAME] [--weeks N | --year] [--days N]
 //!                 [--from DAY] [--seed N] [--perfect prices,draws,pv,load]
 //!                 [--no-reserve] [--risk R] [--later Q] [--kept T]
-//!                 [--cold] [--no-rules] [--no-hygiene] [--reach N] [--accounts] [--slots FILE]
+//!                 [--no-rules] [--no-hygiene] [--reach N] [--accounts] [--slots FILE]
 //!
 //! Without `--year`, N weeks (6) spread over the year are drawn by a seed (1).
 //! For each, and in sum: cost under the best tuned rule, under stowheat, and the
@@ -54,8 +54,8 @@ fn main() {
         |name: &str, usual: f64| text(name).map_or(usual, |n| n.parse::<f64>().expect("a number"));
     let flag = |name: &str| arguments.iter().any(|a| a == name);
     let mut settings = Settings::default();
-    if flag("--cold") {
-        settings.effort = Effort::COLD;
+    if flag("--rolling") {
+        settings.effort = Effort::ROLLING;
     }
     settings.effort = Effort {
         rounds: number("--rounds", settings.effort.rounds as f64) as usize,

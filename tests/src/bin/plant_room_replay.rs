@@ -110,7 +110,7 @@ fn run(kind: Kind, judged: usize, plans: bool) -> f64 {
     let past = past(kind, judged, 1);
     let timeline = past.timeline();
     let stage = Stage::new(&past.site, &timeline, &past.start).expect("a stage");
-    let mut planning = Planning::new(&past.site, Settings::default());
+    let mut planning = Planning::new(&past.site, Settings::rolling());
     let dial = Temperature::constant(55.0);
     let mut rule = Ruled::new(&past.site, Rule::Thermostat, dial, None, false);
     let controller: &mut dyn Controller = if plans { &mut planning } else { &mut rule };

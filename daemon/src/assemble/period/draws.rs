@@ -30,16 +30,7 @@ pub(super) fn draws(
                 )
                 .into());
             };
-            for draw in list {
-                let at = habits::times(draw.at, &draw.days, horizon, house.time_zone);
-                draws.extend(at.map(|start| Draw {
-                    store: habit.store,
-                    start,
-                    volume: draw.volume,
-                    temperature: draw.temperature,
-                    flow: draw.flow,
-                }));
-            }
+            draws.extend(habits::daily(house, habit.store, list, horizon));
         }
         notes.push(
             "draws follow the site's list to the minute and are known in advance; a real household surprises (give --draws FILE)"

@@ -45,7 +45,7 @@ impl<'a> Job<'a> {
     fn point(&self) -> Point<'_> {
         let without = self.tried[0].house.site.battery.is_none();
         let with_battery = self.tried.iter().find(|c| without && c.house.site.battery.is_some());
-        Point { present: &self.tried[0], beside: &self.changed, with_battery }
+        Point { present: &self.tried[0], tried: self.tried, beside: &self.changed, with_battery }
     }
 
     /// Every piece in a fixed order, so that all machines count alike.
@@ -106,7 +106,7 @@ impl<'a> Job<'a> {
             Piece::Case { candidate: 0, .. } | Piece::Margins { .. } => f64::INFINITY,
             Piece::Case { candidate, world } => margins[*world]
                 .as_ref()
-                .and_then(|m| m.predicted(&self.tried[0], &self.tried[*candidate]))
+                .and_then(|m| m.foretold.get(*candidate).copied().flatten())
                 .unwrap_or(0.0),
         };
         pieces.sort_by(|a, b| promised(b).total_cmp(&promised(a)));

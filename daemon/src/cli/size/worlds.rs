@@ -3,18 +3,23 @@
 use std::path::{Path, PathBuf};
 
 use chrono::{Datelike, NaiveDate};
+use optimiser::sizing::spread;
 
 use crate::house::House;
 use crate::local_time::local_date;
 use crate::series::Prices;
-use crate::size::World;
+use crate::size::{Days, World};
 
 use super::super::arguments::{Inputs, Size};
 use super::super::{Failure, Problem, files};
 
 /// Reads every world: each price file is one, with its own weather where there
 /// is as much weather as there are prices, for each period that is asked for.
-pub(super) fn read(arguments: &Size, house: &House) -> Result<Vec<World>, Problem> {
+pub(super) fn read(
+    arguments: &Size,
+    house: &House,
+    measured: &[(String, f64)],
+) -> Result<Vec<World>, Problem> {
     let (prices, weather) = (&arguments.prices, &arguments.weather);
     let pairs = |count: usize, with: usize| count < 2 || with < 2 || count == with;
     let odd = |what: String| Err(Problem::new(Failure::Usage, what));
@@ -60,13 +65,94 @@ pub(super) fn read(arguments: &Size, house: &House) -> Result<Vec<World>, Proble
             ..one(house, &inputs, &exchange)?
         };
         let year = year(&all, house);
-        for period in 0..from.len().max(to.len()).max(1) {
-            let day = |texts: &[String]| texts.get(period).map(|t| date(t, year)).transpose();
-            read.push(World { days: (day(from)?, day(to)?), ..all.clone() });
+        let mut spans = Vec::new();
+        for span in 0..from.len().max(to.len()).max(1) {
+            let day = |texts: &[String]| texts.get(span).map(|t| date(t, year)).transpose();
+            spans.push((day(from)?, day(to)?));
+        }
+        if let Some(sample) = &arguments.sample {
+            spans = sampled(&all, house, &spans, sample)?;
+        }
+        for parts in years(spans)? {
+            read.push(World { parts, ..all.clone() });
         }
     }
     told_apart(&mut read);
+    if !measured.is_empty() {
+        let calculated = read
+            .iter()
+            .map(|world| World { name: format!("{}, as calculated", world.name), ..world.clone() });
+        let calculated: Vec<World> = calculated.collect();
+        for world in &mut read {
+            world.measured = measured.to_vec();
+        }
+        read.extend(calculated);
+    }
     Ok(read)
+}
+
+/// Stretches of each calendar year of some spans, as `12` for twelve weeks or `12x2`
+/// for twelve times two days.
+fn sampled(
+    world: &World,
+    house: &House,
+    spans: &[Days],
+    sample: &str,
+) -> Result<Vec<Days>, Problem> {
+    let (count, length) = sample.split_once('x').unwrap_or((sample, "7"));
+    let number = |text: &str| text.trim().parse::<usize>().ok().filter(|n| (1..=366).contains(n));
+    let Some((count, length)) = number(count).zip(number(length)) else {
+        return Err(Problem::new(
+            Failure::Usage,
+            format!(
+                "--sample {sample} is no sample; write 12 for twelve weeks of a year, or 12x2 for twelve times two days"
+            ),
+        ));
+    };
+    let mut all = Vec::new();
+    for span in spans {
+        let (first, last) =
+            world.days(house, *span).map_err(|error| Problem::new(Failure::Data, error))?;
+        for year in first.year()..=last.year() {
+            let turn = |year| NaiveDate::from_ymd_opt(year, 1, 1).unwrap_or(first);
+            let (from, to) =
+                (first.max(turn(year)), last.min(turn(year + 1) - chrono::Days::new(1)));
+            let days = usize::try_from((to - from).num_days() + 1).unwrap_or(0);
+            // A few hours of a neighbouring year are no year.
+            if days < count * length && days < 364 {
+                continue;
+            }
+            let day = |day: usize| Some(from + chrono::Days::new(day as u64));
+            let stretches = spread(count, length, days).into_iter();
+            all.extend(stretches.map(|stretch| (day(stretch.start), day(stretch.end - 1))));
+        }
+    }
+    if all.is_empty() {
+        return Err(Problem::new(
+            Failure::Usage,
+            format!(
+                "--sample {sample} asks for more days than there are in any year of the prices"
+            ),
+        ));
+    }
+    Ok(all)
+}
+
+/// Spans in order, those that begin in the same year together.
+fn years(mut spans: Vec<Days>) -> Result<Vec<Vec<Days>>, Problem> {
+    spans.sort();
+    for pair in spans.windows(2) {
+        if let ((_, Some(end)), (Some(start), _)) = (pair[0], pair[1])
+            && start <= end
+        {
+            return Err(Problem::new(
+                Failure::Usage,
+                format!("{start} is in two of the periods; let --from and --to not overlap"),
+            ));
+        }
+    }
+    let year = |span: &Days| span.0.map(|day| day.year());
+    Ok(spans.chunk_by(|a, b| year(a) == year(b)).map(<[Days]>::to_vec).collect())
 }
 
 /// The file of a world, where one may serve all.
@@ -74,7 +160,7 @@ fn own(files: &[PathBuf], world: usize) -> Option<&PathBuf> {
     files.get(if files.len() > 1 { world } else { 0 })
 }
 
-/// Worlds of one price file differ by their weather or by their days.
+/// Worlds of one price file differ by their weather or by their year.
 fn told_apart(worlds: &mut [World]) {
     let weather = |world: &World| {
         let file = world.files.iter().find(|file| file.role == "weather");
@@ -88,8 +174,9 @@ fn told_apart(worlds: &mut [World]) {
             if alike().any(|other| weather(other) != weather(world)) {
                 name = format!("{name}, {}", weather(world).unwrap_or_default());
             }
-            if let (Some(first), true) = (world.days.0, alike().any(|o| o.days != world.days)) {
-                name = format!("{name}, from {}", first.format("%-d %b"));
+            let first = world.parts.first().and_then(|(first, _)| *first);
+            if let (Some(first), true) = (first, alike().any(|o| o.parts != world.parts)) {
+                name = format!("{name}, {}", first.year());
             }
             name
         })
@@ -126,9 +213,10 @@ fn one(house: &House, inputs: &Inputs, exchange: &[(String, f64)]) -> Result<Wor
         name: String::new(),
         known,
         draws_column: None,
-        days: (None, None),
+        parts: Vec::new(),
         later_hours: 0,
         exchange,
+        measured: Vec::new(),
         files: files::sources(inputs)?,
     })
 }

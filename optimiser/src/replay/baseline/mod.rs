@@ -12,4 +12,4 @@ mod rule;
 mod tuning;
 
 pub use rule::{Rule, Ruled, Window};
-pub use tuning::{Kind, Tuned, tune};
+pub use tuning::{Ground, Kind, Tuned, TunedTogether, tune, tune_together};

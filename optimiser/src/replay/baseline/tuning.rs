@@ -82,6 +82,31 @@ pub struct Tuned {
     pub discomfort: f64,
 }
 
+/// A period that a rule is tuned on.
+#[derive(Debug, Clone, Copy)]
+pub struct Ground<'a> {
+    /// House and period.
+    pub stage: &'a Stage<'a>,
+    /// Slots at its start that do not count.
+    pub lead: usize,
+    /// What stored energy is valued at.
+    pub worth: StoredWorth,
+    /// How many times it counts beside others.
+    pub times: f64,
+}
+
+/// A rule with the parameters that are best for several periods together.
+#[derive(Debug, Clone)]
+pub struct TunedTogether {
+    /// The rule as it was set.
+    pub ruled: Ruled,
+    /// How each period went under it.
+    pub runs: Vec<Run>,
+    cost: f64,
+    comfortable: bool,
+    discomfort: f64,
+}
+
 /// Finds the cheapest parameters of a rule that leave no more than a share of
 /// the draw heat unmet and miss no pasteurisation; failing that, those that
 /// leave least. `None` if the rule makes no sense in the house.
@@ -91,25 +116,32 @@ pub fn tune(
     allowed_unmet: f64,
     worth: StoredWorth,
 ) -> Option<Tuned> {
-    let slots = stage.horizon().len();
-    let mut best: Option<Tuned> = None;
-    let record = stage.timeline().record();
-    let has_pv = record.pv[stage.timeline().judged()].iter().any(|e| e.kwh() > 0.0);
-    let works = !stage.site().plant_room.routes().is_empty();
-    let rules = kind.rules(has_pv);
+    let found =
+        tune_together(&[Ground { stage, lead: 0, worth, times: 1.0 }], kind, allowed_unmet)?;
+    let TunedTogether { ruled, runs, cost, comfortable, discomfort } = found;
+    let run = runs.into_iter().next()?;
+    Some(Tuned { kind, ruled, run, cost, comfortable, discomfort })
+}
+
+/// Tunes a rule for several periods of the same house: one setting for all, as
+/// somebody sets a timer for the year.
+pub fn tune_together(
+    grounds: &[Ground<'_>],
+    kind: Kind,
+    allowed_unmet: f64,
+) -> Option<TunedTogether> {
+    let site = grounds.first()?.stage.site();
+    let sunny = |ground: &Ground<'_>| {
+        let timeline = ground.stage.timeline();
+        timeline.record().pv[timeline.judged()].iter().any(|e| e.kwh() > 0.0)
+    };
+    let works = !site.plant_room.routes().is_empty();
+    let rules = kind.rules(grounds.iter().any(sunny));
+    let mut best: Option<TunedTogether> = None;
     for rule in rules.into_iter().filter(|rule| !works || is_coarse(*rule)) {
         let variants = if works { of_works } else { variants };
-        for ruled in variants(stage.site(), rule) {
-            let run = stage.run(&mut ruled.clone(), &mut |_| {});
-            let ledger = Ledger::of(stage, &run, 0..slots);
-            let found = Tuned {
-                kind,
-                ruled,
-                cost: ledger.cost(worth),
-                comfortable: ledger.is_comfortable(allowed_unmet),
-                discomfort: ledger.discomfort(),
-                run,
-            };
+        for ruled in variants(site, rule) {
+            let found = TunedTogether::lived_through(grounds, ruled, allowed_unmet);
             let better = best.as_ref().is_none_or(|b| match (found.comfortable, b.comfortable) {
                 (true, true) => found.cost < b.cost,
                 (false, false) => found.discomfort < b.discomfort,
@@ -121,6 +153,32 @@ pub fn tune(
         }
     }
     best
+}
+
+impl TunedTogether {
+    fn lived_through(grounds: &[Ground<'_>], ruled: Ruled, allowed_unmet: f64) -> Self {
+        let run = |ground: &Ground<'_>| ground.stage.run(&mut ruled.clone(), &mut |_| {});
+        let runs: Vec<Run> = grounds.iter().map(run).collect();
+        let ledgers: Vec<Ledger> = grounds
+            .iter()
+            .zip(&runs)
+            .map(|(ground, run)| {
+                Ledger::of(ground.stage, run, ground.lead..ground.stage.horizon().len())
+            })
+            .collect();
+        let sum = |of: &dyn Fn(&Ledger, StoredWorth) -> f64| -> f64 {
+            let each = grounds.iter().zip(&ledgers);
+            each.map(|(ground, ledger)| ground.times * of(ledger, ground.worth)).sum()
+        };
+        let counted = ledgers.iter().zip(grounds.iter().map(|ground| ground.times));
+        Self {
+            cost: sum(&|ledger, worth| ledger.cost(worth)),
+            discomfort: sum(&|ledger, _| ledger.discomfort()),
+            comfortable: Ledger::are_comfortable(counted, allowed_unmet),
+            ruled,
+            runs,
+        }
+    }
 }
 
 /// What is tried of a rule in a plant room, whose simulation takes fifty times as
