@@ -6,6 +6,7 @@ pub mod check;
 pub mod estimate;
 pub mod forecast;
 pub mod judge;
+mod lanes;
 pub mod model;
 pub mod physics;
 pub mod plan;

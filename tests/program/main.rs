@@ -16,6 +16,8 @@ use std::process::{Command, Output};
 const DEMO: &str = "fixtures/sites/harbour-row.toml";
 const SMALL: &str = "fixtures/sites/mill-cottage.toml";
 const LARGE: &str = "fixtures/sites/twin-gables.toml";
+/// Every kind of source and sink.
+const EVERYTHING: &str = "fixtures/sites/weir-lodge.toml";
 const DEMO_PRICES: &str = "fixtures/prices/harbour-row.csv";
 const DEMO_WEATHER: &str = "fixtures/weather/harbour-row.csv";
 /// The first instant that the demo's series cover.

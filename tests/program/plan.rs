@@ -4,7 +4,10 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use super::{DEMO, DEMO_AT, DEMO_PRICES, DEMO_WEATHER, done, fixture_plans, says, with, written};
+use super::{
+    DEMO, DEMO_AT, DEMO_PRICES, DEMO_WEATHER, EVERYTHING, done, fixture, fixture_plans, says, with,
+    written,
+};
 
 #[test]
 fn the_demo_needs_nothing() {
@@ -134,5 +137,35 @@ fn assert_entities(text: &str) {
     for (at, _) in text.match_indices('&') {
         let known = ["&amp;", "&lt;", "&gt;", "&quot;", "&apos;", "&#"];
         assert!(known.iter().any(|entity| text[at..].starts_with(entity)), "{text}");
+    }
+}
+
+// Sources, elements and battery of this house could together take some 32 kW.
+#[test]
+fn a_house_whose_sources_exceed_its_fuse_has_a_plan() {
+    let one_phase = fixture(EVERYTHING)
+        .replace("fuse_amperes = 40\nphases = 3", "fuse_amperes = 100\nphases = 1");
+    let one_phase =
+        one_phase.replace("thermostat_celsius = 68\nphases = 3", "thermostat_celsius = 68");
+    let small = one_phase.replace("fuse_amperes = 100", "fuse_amperes = 60");
+    let named = fixture(EVERYTHING)
+        .replace(
+            "fuse_amperes = 40\nphases = 3",
+            "fuse_amperes = 25\nphases = 3\nmetering = \"per-phase\"",
+        )
+        .replace(
+            "circuit_amperes = 16\n\n[[store.coil]]\nname = \"solar\"",
+            "circuit_amperes = 16\nphase = 2\n\n[[store.coil]]\nname = \"solar\"",
+        )
+        .replace("source = \"ground\"\n", "source = \"ground\"\nphase = 1\n")
+        .replace("source = \"air\"\n", "source = \"air\"\nphase = 2\n");
+    for (name, text) in [("one-phase", one_phase), ("small", small), ("named", named)] {
+        let site = written(&format!("{name}.toml"), &text);
+        let arguments =
+            ["plan", &site, "--prices", DEMO_PRICES, "--weather", DEMO_WEATHER, "--at", DEMO_AT];
+        let plan = done(&with(&arguments.map(str::to_owned), &["--json"]));
+        assert!(!plan.messages.contains("rule"), "{name}: {}", plan.messages);
+        let plan: Value = serde_json::from_str(&plan.data).expect("JSON");
+        assert_ne!(plan["origin"], "rule", "{name}");
     }
 }

@@ -155,16 +155,3 @@ fn a_reader_that_goes_away_is_no_fault() {
     assert_eq!(output.status.code(), Some(0));
     assert_eq!(stowheat(&["schema", "plan"]).code, 0);
 }
-
-// What a command does not use is refused by name and never ignored.
-#[test]
-fn devices_that_a_command_does_not_use_are_refused() {
-    let three = fixture(LARGE)
-        .replace("phases = 3\nvoltage", "phases = 3\nmetering = \"net\"\nvoltage")
-        .replace("name = \"upper\"", "name = \"upper\"\nphase = 1")
-        .replace("name = \"staged\"", "name = \"staged\"\nphase = 2");
-    let path = written("three-phases.toml", &three);
-    for command in ["plan", "replay"] {
-        says(&refused(78, &[command, &path]), &["plans do not use limits of single phases"]);
-    }
-}

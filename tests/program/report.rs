@@ -96,6 +96,7 @@ fn pages_say_what_a_customer_must_know() {
             "How far this can be wrong",
             "NOT A WHOLE YEAR",
             "One year only",
+            "Nearest to earning back its price is immersion",
             "What a little more is worth",
             "main fuse",
             "SHA-256",

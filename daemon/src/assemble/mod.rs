@@ -12,12 +12,10 @@ mod prices;
 mod slots;
 mod supply;
 mod surroundings;
-mod unplanned;
 
 pub use known::{Allowance, Known, Learned};
 pub use period::{Gaps, Period, PeriodError, days, period};
 pub use prices::{MEMORY_DAYS, Origin};
-pub use unplanned::refuse_phases;
 
 use chrono::{Datelike, Timelike, Weekday};
 use chrono_tz::Tz;
@@ -60,17 +58,6 @@ pub enum AssembleError {
     /// The site follows a price series and there is none.
     #[error("the tariff follows a price series; give one with --prices FILE")]
     PricesNeeded,
-    /// The site has something that a command does not use.
-    #[error(
-        "{by} do not use {}, which the site describes; without their keys the rest can be planned",
-        .devices.join(", ")
-    )]
-    Unused {
-        /// What does not use it.
-        by: &'static str,
-        /// What is not used.
-        devices: Vec<String>,
-    },
     /// The PV energy cannot be made from this weather.
     #[error(transparent)]
     Pv(#[from] PvError),
@@ -96,7 +83,6 @@ pub enum AssembleError {
 /// If prices are missing altogether, a named column is not there, or the parts
 /// contradict each other.
 pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, AssembleError> {
-    refuse_phases(house)?;
     let mut notes = Vec::new();
     let spans = slots::spans(house, known, at).ok_or(AssembleError::NoTime(at))?;
     let priced = prices::prices(house, known, at, &spans, &mut notes)?;

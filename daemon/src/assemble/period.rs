@@ -113,7 +113,6 @@ pub fn period(
     draws_column: Option<&str>,
     (from, to): (Option<NaiveDate>, Option<NaiveDate>),
 ) -> Result<Period, PeriodError> {
-    super::refuse_phases(house)?;
     let zone = house.time_zone;
     let mut notes = house.in_no_season();
     let (first, last) = days(house, known, (from, to))?;
@@ -123,9 +122,9 @@ pub fn period(
     let span = Slot::new(horizon.start(), horizon.end()).ok_or(TimeError::Empty)?;
     let at = |instant| horizon.index_at(instant).unwrap_or(0);
     let judged_slots = at(judged.start())..at(judged.end());
-    let known = on_these_years(known, span, &mut notes);
+    let known = on_these_years(known, (span, judged), &mut notes);
     let rated = unit_rates(&house.tariff, &known.wholesale, &horizon, zone, None);
-    let weather = weather(&known, span, &mut notes);
+    let weather = weather(&known, (span, judged), &mut notes);
     let around = surroundings::of_a_replay(house, weather.clone(), &horizon, &mut notes)?;
     let air = around.ambient.outdoor.as_ref();
     let air = air.map(|_| means(&weather, &horizon, |row| row.temp_air.map(Temperature::celsius)));
@@ -249,10 +248,10 @@ fn published(house: &House, slot: Slot) -> Instant {
 }
 
 /// What is known, with series of other years laid onto the span.
-fn on_these_years(known: &Known, span: Slot, notes: &mut Vec<String>) -> Known {
+fn on_these_years(known: &Known, (span, judged): (Slot, Slot), notes: &mut Vec<String>) -> Known {
     let mut lay = |file: &Option<SeriesFile>, what: &str| {
         let file = file.as_ref()?;
-        let Some(moved) = file.onto_years_of(span) else { return Some(file.clone()) };
+        let Some(moved) = file.onto_years_of(span, judged) else { return Some(file.clone()) };
         notes.push(format!(
             "{what} is of other years ({}), laid onto these dates in universal time; weekdays shift",
             file.name()
@@ -268,9 +267,9 @@ fn on_these_years(known: &Known, span: Slot, notes: &mut Vec<String>) -> Known {
 }
 
 /// The weather of a span, or of the same dates in other years.
-fn weather(known: &Known, span: Slot, notes: &mut Vec<String>) -> Weather {
+fn weather(known: &Known, (span, judged): (Slot, Slot), notes: &mut Vec<String>) -> Weather {
     let Some(reading) = &known.weather else { return Weather::default() };
-    let (weather, other_years) = reading.over_any_year(span);
+    let (weather, other_years) = reading.over_any_year(span, judged);
     if other_years {
         notes.push(
             "the weather is of other years, laid onto these dates; it does not belong to these prices"

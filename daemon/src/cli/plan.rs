@@ -5,7 +5,7 @@ use optimiser::rule::rule_plan;
 use optimiser::schedule::Schedule;
 use optimiser::time::Instant;
 
-use crate::assemble::{Assembled, Known, Origin, assemble, refuse_phases};
+use crate::assemble::{Assembled, Known, Origin, assemble};
 use crate::house::House;
 use crate::local_time;
 use crate::present::explain::{self, Target};
@@ -27,7 +27,6 @@ pub(super) fn run(arguments: &arguments::Plan) -> Result<(), Problem> {
     let demo = arguments.site.is_none() && arguments.inputs.prices.is_none();
     let at = instant(arguments.at.as_deref().or(demo.then_some(DEMO_AT)))?;
     let house = checked.house.in_season(at);
-    refuse_phases(&house).map_err(|error| Problem::new(Failure::Site, error))?;
     let known = if demo {
         files::demo(&arguments.inputs, &house)?
     } else {

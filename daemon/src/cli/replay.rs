@@ -5,7 +5,7 @@ use std::io::{IsTerminal, Write};
 use chrono::NaiveDate;
 use optimiser::replay::Settings;
 
-use crate::assemble::{PeriodError, period, refuse_phases};
+use crate::assemble::{PeriodError, period};
 use crate::replay::{Progress, day, document, replay, table};
 use crate::report;
 use crate::site_file;
@@ -19,7 +19,6 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Problem> {
     let checked = site_file::read(&text, &name)
         .map_err(|report| Problem::new(Failure::Site, report.rendered(colour())))?;
     let house = checked.house;
-    refuse_phases(&house).map_err(|error| Problem::new(Failure::Site, error))?;
     let known = files::known(&arguments.inputs, &house)?;
     let days = (date(arguments.from.as_deref())?, date(arguments.to.as_deref())?);
     let period = period(&house, &known, arguments.draws_column.as_deref(), days)

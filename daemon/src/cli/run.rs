@@ -9,7 +9,6 @@ use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 use tracing_subscriber::EnvFilter;
 
-use crate::assemble::refuse_phases;
 use crate::service::app::{self, Setup};
 use crate::service::clock::{Clock, InventedClock, SystemClock};
 use crate::service::settings::LogFormat;
@@ -56,7 +55,6 @@ fn prepare(arguments: &Run) -> Result<Setup, Problem> {
     for warning in &checked.warnings {
         say(&warning.rendered(colour()));
     }
-    refuse_phases(&checked.house).map_err(|error| Problem::new(Failure::Site, error))?;
     let Some(settings) = checked.service else {
         let text = format!(
             "{name}: there is no `[service]` table; add one with at least an `[[service.input]]` \

@@ -71,7 +71,7 @@ pub(super) fn figure(pasts: &[Past<'_>], of: &str, money: &Currency) -> Figure {
             svg.text("tick", Anchor::Middle, (middle, from - 4.0), &label);
         }
         if step > 26.0 || index % 2 == 0 {
-            let name = if step > 52.0 { &month.name[..] } else { &month.name[..3] };
+            let name = if step > 60.0 { &month.name[..] } else { &month.name[..3] };
             svg.text("tick", Anchor::Middle, (middle, plot.bottom + 16.0), name);
         }
     }

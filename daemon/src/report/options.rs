@@ -136,7 +136,7 @@ pub(super) fn by_world(study: &Study, money: &Currency) -> String {
         out += &table.html();
     }
     out + &paragraph(
-        "Cost is the bill with an estimate for half-hours without a price, wear of the battery, and stored heat and charge valued alike at both ends; savings compare costs. The last three columns are costs of the same house: under the simple control that is best in hindsight; for somebody who knew every price and draw beforehand, whom nobody can beat; and for the same who must keep water ready for draws nobody knows.",
+        "Cost is the bill with an estimate for half-hours without a price, wear of the battery, and stored heat and charge valued alike at both ends; savings compare costs. The last three columns are costs of the same house: under the simple control that is best in hindsight; for somebody who knew every price and draw beforehand, whom nobody can beat; and for the same who must keep water ready for draws nobody knows. These begin and end as stowheat did in that house, so they are to be read against its cost, not from option to option. “As multipliers foretold” takes every step on the way to an option to be worth as much as the first, to somebody who knew everything; the last kWh of a large battery is worth far less.",
     )
 }
 

@@ -31,10 +31,10 @@ pub(crate) fn laid_onto(starts: &[Instant], span: Slot) -> Vec<(Instant, usize)>
 
 impl SeriesFile {
     /// This file with its rows laid onto a span of other years; `None` where it
-    /// covers the span's beginning or end itself.
-    pub fn onto_years_of(&self, span: Slot) -> Option<Self> {
+    /// covers some of the days in it that count itself.
+    pub fn onto_years_of(&self, span: Slot, counted: Slot) -> Option<Self> {
         let own = self.span();
-        if own.overlap_seconds(span) > 0 {
+        if own.overlap_seconds(counted) > 0 {
             return None;
         }
         let rows = laid_onto(&self.starts, span);
@@ -92,6 +92,30 @@ mod tests {
                 (at("2023-10-01T00:00Z"), 0),
             ]
         );
+    }
+
+    // A year's file and a January after it: the days before, which are remembered, have
+    // rows of their own, but those that count have none.
+    #[test]
+    fn days_that_count_take_the_rows_of_another_year() {
+        let text = "start_utc,load_kwh\n2023-01-01T00:00Z,1\n2023-01-01T00:30Z,2\n\
+                    2023-12-31T23:00Z,3\n2023-12-31T23:30Z,4\n";
+        let file = super::super::read("load.csv", text.as_bytes(), super::super::Marks::AsNamed)
+            .expect("a series");
+        let slot = |from, to| Slot::new(at(from), at(to)).expect("a span");
+        let span = slot("2023-12-01T00:00Z", "2024-01-05T00:00Z");
+        let after = slot("2024-01-01T00:00Z", "2024-01-03T00:00Z");
+        let moved = file.onto_years_of(span, after).expect("rows of another year");
+        assert_eq!(
+            moved.starts(),
+            [
+                at("2023-12-31T23:00Z"),
+                at("2023-12-31T23:30Z"),
+                at("2024-01-01T00:00Z"),
+                at("2024-01-01T00:30Z"),
+            ]
+        );
+        assert_eq!(file.onto_years_of(span, slot("2023-12-20T00:00Z", "2023-12-22T00:00Z")), None);
     }
 
     #[test]

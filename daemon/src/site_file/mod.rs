@@ -38,7 +38,7 @@ pub use self::options::{Offer, Options, options};
 pub use self::place::{Place, place, with_numbers};
 pub use self::schema::schema;
 pub use self::summary::summary;
-pub(crate) use self::summary::{sink_in_words, source_in_words};
+pub(crate) use self::summary::{electric, highest_load, sink_in_words, source_in_words};
 use crate::house::House;
 use crate::service::settings::ServiceSettings;
 

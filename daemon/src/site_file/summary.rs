@@ -13,6 +13,7 @@ use std::fmt::Write as _;
 
 pub(crate) use self::plant::{sink_in_words, source_in_words};
 pub(super) use self::sources::design_source;
+pub(crate) use self::supply::{electric, highest_load};
 use super::Checked;
 
 /// Column at which values begin.

@@ -37,8 +37,12 @@ pub(super) fn of(study: &Study) -> Verdict {
     sound.sort_by(|a, b| b.1.total_cmp(&a.1));
     let best = sound.first().filter(|(_, net)| *net > 0.0).map(|(row, _)| *row);
     let mut sentences = vec![finding(study, &money, best, priced.is_empty(), sound.is_empty())];
-    if let Some(best) = best {
-        sentences.extend(doubts_of(study, &money, best, sound.get(1).copied()));
+    match (best, sound.first()) {
+        (Some(best), _) => {
+            sentences.extend(doubts_of(study, &money, best, sound.get(1).copied()));
+        }
+        (None, Some((nearest, net))) => sentences.push(short_of(&money, nearest, *net, &sound)),
+        (None, None) => {}
     }
     sentences.extend(doubts(study));
     Verdict { recommended: best.map(|row| row.name.clone()), sentences }
@@ -96,6 +100,31 @@ fn finding(
         ),
         None => "Only the house as it stands was looked at.".to_owned(),
     }
+}
+
+/// How far the options are from earning back their prices.
+fn short_of(money: &Currency, nearest: &Row, net: f64, sound: &[(&Row, f64)]) -> String {
+    let told = |row: &Row, net: f64| {
+        let error = row.by_hardware.sampling_error.filter(|error| *error > 0.0);
+        format!(
+            "{}, which saves {}{} a year and comes out {} short",
+            row.name,
+            money.whole(row.by_hardware.mean),
+            error.map_or_else(String::new, |error| format!(" (± {})", money.whole(error))),
+            money.whole(-net)
+        )
+    };
+    let saves = |row: &Row| row.by_hardware.mean;
+    let most = sound.iter().max_by(|a, b| saves(a.0).total_cmp(&saves(b.0)));
+    let other = most.filter(|(row, _)| row.name != nearest.name);
+    format!(
+        "Nearest to earning back its price is {}{}.",
+        told(nearest, net),
+        other.map_or_else(String::new, |(row, net)| format!(
+            "; the most is saved by {}",
+            told(row, *net)
+        ))
+    )
 }
 
 fn doubts_of(

@@ -163,13 +163,13 @@ impl Reading {
         }
     }
 
-    /// As [`over`](Self::over), but a record that has nothing of the span lends
-    /// it the weather of the same dates in its own years; the second value says
-    /// so.
-    pub fn over_any_year(&self, span: Slot) -> (Weather, bool) {
+    /// As [`over`](Self::over), but a record that has nothing of the days in it that
+    /// count lends them the weather of the same dates in its own years; the second
+    /// value says so.
+    pub fn over_any_year(&self, span: Slot, counted: Slot) -> (Weather, bool) {
         let own = self.over(span);
         let Self::Dated(weather) = self else { return (own, false) };
-        if !own.0.is_empty() {
+        if !weather.overlapping(counted).is_empty() {
             return (own, false);
         }
         let starts: Vec<_> = weather.0.iter().map(|(slot, _)| slot.start()).collect();

@@ -2,7 +2,7 @@
 
 use crate::problem::Problem;
 use crate::schedule::{BatteryMode, Schedule, SlotPlan};
-use crate::site::{Control, Metering, Source};
+use crate::site::{Connection, Control, Metering, Source};
 
 use super::{Report, TOLERANCE_KWH};
 
@@ -146,29 +146,52 @@ fn through(plan: &SlotPlan) -> f64 {
     plan.base_load.kwh() + plan.circulation.kwh() + heat + jobs + plan.charge.kwh()
 }
 
-/// No phase carries more than its fuse in the mean of a slot.
+/// No phase carries more than its fuse at any instant: taking, with all that is on at
+/// once and what the battery charges beyond the sun; giving, with everything off.
 fn phases(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     let Some(phases) = &problem.site.plant_room.phases else { return };
-    let mut devices = vec![
-        (plan.base_load.kwh() + plan.circulation.kwh(), phases.base_load),
-        (-plan.pv.kwh(), phases.pv),
-        (plan.charge.kwh() - plan.discharge.kwh(), phases.battery),
-    ];
+    let hours = plan.slot.hours();
     let elements = plan.heaters.iter().zip(&phases.heaters);
-    devices.extend(elements.map(|(heater, &connection)| (heater.energy.kwh(), connection)));
-    devices.extend(plan.jobs.iter().map(|job| {
-        let connection = match job.route.source {
+    let elements = elements.map(|(h, &at)| (h.delay_minutes, h.minutes, h.power.kw(), at));
+    let jobs = plan.jobs.iter().filter(|job| job.minutes > 0.0).map(|job| {
+        let at = match job.route.source {
             Source::HeatPump(index) => phases.heat_pumps.get(index).copied(),
             Source::Immersion => Some(phases.immersion),
             Source::Boiler | Source::Collectors | Source::Buffer => None,
         };
-        (job.electricity.kwh(), connection.unwrap_or(phases.base_load))
-    }));
+        let kw = job.electricity.kwh() / job.minutes * 60.0;
+        (job.delay_minutes, job.minutes, kw, at.unwrap_or(phases.base_load))
+    });
+    let runs: Vec<(f64, f64, f64, Connection)> = elements.chain(jobs).collect();
+    let battery = plan.charge.kwh() - plan.discharge.kwh();
+    let base_kw = (plan.base_load.kwh() + plan.circulation.kwh()) / hours;
     for phase in 0..3 {
-        let shares = devices.iter().map(|(kwh, connection)| kwh * connection.shares()[phase]);
-        let excess = shares.sum::<f64>().abs() - phases.fuse.kw() * plan.slot.hours();
-        report.within(plan.slot, "phases", "each is within its fuse", excess, TOLERANCE_KWH);
+        let share = |connection: Connection| connection.shares()[phase];
+        let base = base_kw * share(phases.base_load);
+        let sun = plan.pv.kwh() * share(phases.pv) / hours;
+        let stored = battery * share(phases.battery) / hours;
+        let on: Vec<(f64, f64, f64)> = runs
+            .iter()
+            .map(|&(delay, minutes, kw, at)| (delay, minutes, kw * share(at)))
+            .filter(|(.., kw)| *kw > 0.0)
+            .collect();
+        let taken = base + (stored - sun).max(0.0) + peak(&on);
+        let given = sun - stored - base;
+        let fuse = phases.fuse.kw();
+        let excess = (taken - fuse.max(base)).max(given - fuse);
+        let rule = "each is within its fuse at every instant";
+        report.within(plan.slot, "phases", rule, excess, 1e-3);
     }
+}
+
+/// The most that runs, each with its start and length [min] and power, take at once [kW].
+fn peak(runs: &[(f64, f64, f64)]) -> f64 {
+    let at_start = runs.iter().map(|(start, ..)| {
+        let at = start + 1e-6;
+        let on = runs.iter().filter(|(delay, minutes, _)| *delay <= at && at < delay + minutes);
+        on.map(|(.., kw)| kw).sum::<f64>()
+    });
+    at_start.fold(0.0, f64::max)
 }
 
 /// Energy that passes the meter both ways when the runs of a slot meet a steady
@@ -283,8 +306,12 @@ fn battery(problem: &Problem, plan: &SlotPlan, level: f64, report: &mut Report) 
 fn instants(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     let hours = plan.slot.hours();
     let (charge, discharge) = (plan.charge.kwh(), plan.discharge.kwh());
-    // A battery that does both is idle at worst while an element is on.
-    let battery = if charge.min(discharge) > TOLERANCE_KWH { 0.0 } else { charge - discharge };
+    // A battery that does both is idle at worst while an element is on, and one that is
+    // not told to charge takes only what nothing else does.
+    let told = plan.battery_mode == Some(BatteryMode::Charge);
+    let both = charge.min(discharge) > TOLERANCE_KWH;
+    let charging = if told { charge } else { 0.0 };
+    let battery = if both { 0.0 } else { charging - discharge };
     let steady = (plan.base_load.kwh() + battery - plan.pv.kwh()) / hours;
     let heaters = plan.heaters.iter().map(|h| (h.delay_minutes, h.minutes, h.power.kw()));
     let jobs =
@@ -292,14 +319,6 @@ fn instants(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
             (job.delay_minutes, job.minutes, job.electricity.kwh() / job.minutes * 60.0)
         });
     let runs: Vec<(f64, f64, f64)> = heaters.chain(jobs).collect();
-    let peak = runs
-        .iter()
-        .map(|(start, ..)| {
-            let at = start + 1e-6;
-            let on = runs.iter().filter(|(delay, minutes, _)| *delay <= at && at < delay + minutes);
-            on.map(|(.., kw)| kw).sum::<f64>()
-        })
-        .fold(0.0, f64::max);
-    let excess = steady + peak - problem.site.grid.import_limit.kw();
+    let excess = steady + peak(&runs) - problem.site.grid.import_limit.kw();
     report.within(plan.slot, "meter", "import is within the limit at every instant", excess, 1e-3);
 }

@@ -1,6 +1,7 @@
 //! A plan as the search sees it: energies, commands, and what they lead to.
 
-use crate::plan::{Stage, arrange, peak_kw};
+use crate::lanes::{Beside, room};
+use crate::plan::{Stage, arrange};
 use crate::plant::{BatteryCommand, Commands, HeaterCommand, JobCommand, Outcome, PvUse};
 use crate::problem::Problem;
 use crate::schedule::BatteryMode;
@@ -64,11 +65,13 @@ pub(super) fn slot_orders(
         BatteryMode::Discharge => -battery.power.kw(),
         BatteryMode::Hold | BatteryMode::Follow | BatteryMode::Absorb | BatteryMode::Supply => 0.0,
     };
-    let sources = jobs.iter().map(|job| job.route.source);
-    let steady = (problem.base_load[slot].kwh() - problem.pv[slot].kwh()) / hours
-        + battery_kw
-        + peak_kw(problem, slot, sources);
-    let runs = arrange(problem, slot, wishes, steady, Stage::Lowest)?;
+    let beside = Beside {
+        base: problem.base_load[slot].kwh(),
+        pv: problem.pv[slot].kwh(),
+        battery: battery_kw * hours,
+    };
+    let room = room(problem, slot, beside, jobs.iter().map(|job| job.route.source));
+    let runs = arrange(problem, slot, wishes, &room, Stage::Lowest)?;
     if pv == PvUse::LastResort && problem.import_price[slot].per_kwh() >= 0.0 {
         pv = PvUse::Free;
     }

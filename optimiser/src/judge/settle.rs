@@ -72,7 +72,8 @@ fn told(judge: &Judge<'_>, candidate: &Candidate) -> Candidate {
         let house = &candidate.outcome.house[slot];
         let battery = &mut told.commands.battery[slot];
         let kwh = match battery.mode {
-            BatteryMode::Charge => house.charge_kwh,
+            // No more than there is room for all the while.
+            BatteryMode::Charge => house.charge_kwh.min(house.charge_room_kw * span.hours()),
             BatteryMode::Discharge => house.discharge_kwh,
             // Those set their own power.
             BatteryMode::Hold | BatteryMode::Follow | BatteryMode::Absorb | BatteryMode::Supply => {

@@ -6,21 +6,25 @@
 //!   takes from the grid while on at full power, and the surplus `S` is given
 //!   away only while it is off;
 //! - battery in: `discharge ≤ 0`; battery out: `charge ≤ 0`;
-//! - elements one after the other: `Σ p/P ≤ Δt` and
-//!   `import + (P_max·Δt − Σ p) ≤ I·Δt`, so that each fits beside all else; those
-//!   that never fit, and all where that leaves no answer, are off: `p ≤ 0`.
+//! - elements one after the other: `Σ p/P ≤ Δt`, and for the connection and each
+//!   phase the strongest of them, what modulates, and all sources that do not rest, at
+//!   their most and all the while, within the limit, so that each fits beside all else;
+//!   those that never fit, and all where that leaves no answer, are off: `p ≤ 0`.
 
+use crate::lanes::{Lanes, heater_shares, limits, peak_kw};
 use crate::problem::Problem;
-use crate::site::Control;
+use crate::site::{Connection, Control};
 
+use super::duty::Duties;
 use super::layout::Layout;
-use super::node::surplus_kw;
+use super::node::{circulation_kwh, surplus_kw};
 use super::program::{Col, Program};
 use super::refinement::{Direction, Refinement};
 
 pub(super) fn rows(
     program: &mut Program,
     problem: &Problem,
+    duties: &Duties,
     layout: &Layout,
     refinement: &Refinement,
 ) {
@@ -42,11 +46,10 @@ pub(super) fn rows(
         };
         program.row(f64::NEG_INFINITY, 0.0, [(closed, 1.0)]);
     }
-    for &slot in &refinement.in_turn {
-        in_turn_rows(program, problem, layout, slot);
-    }
-    for &slot in &refinement.idle {
-        off_rows(program, switched(problem, layout, slot));
+    for (slot, in_turn) in refinement.crowded() {
+        let able = duties.able(slot).filter(|source| !refinement.rests(*source, slot));
+        let peak = peak_kw(problem, slot, able);
+        Crowd { problem, layout, slot, peak }.rows(program, in_turn);
     }
 }
 
@@ -91,38 +94,104 @@ fn swings(problem: &Problem, layout: &Layout, slot: usize) -> Vec<(Col, f64)> {
         .collect()
 }
 
-fn in_turn_rows(program: &mut Program, problem: &Problem, layout: &Layout, slot: usize) {
-    let columns = &layout.slots[slot];
-    let hours = problem.horizon.slots()[slot].hours();
-    let limit = problem.site.grid.import_limit.kw() * hours;
-    // Least that the rest of the house takes meanwhile.
-    let spared = problem.site.battery.map_or(0.0, |b| b.discharge_limit.kw() * hours);
-    let others = problem.base_load[slot].kwh() - problem.pv[slot].kwh() - spared;
-    let (fitting, too_strong): (Vec<_>, Vec<_>) =
-        switched(problem, layout, slot).partition(|&(_, kw)| others + kw * hours <= limit + 1e-9);
-    off_rows(program, too_strong.into_iter());
-    let strongest = fitting.iter().map(|&(_, kw)| kw).fold(0.0, f64::max);
-    program.row(f64::NEG_INFINITY, hours, fitting.iter().map(|&(energy, kw)| (energy, 1.0 / kw)));
-    let energies = fitting.iter().map(|&(energy, _)| (energy, -1.0));
-    let terms = [(columns.import, 1.0)].into_iter().chain(energies);
-    program.row(f64::NEG_INFINITY, limit - strongest * hours, terms);
-}
-
-/// Energy and full power of each element that switches.
-fn switched<'a>(
+/// A slot in which not everything may be on at once.
+struct Crowd<'a> {
     problem: &'a Problem,
     layout: &'a Layout,
     slot: usize,
-) -> impl Iterator<Item = (Col, f64)> + 'a {
-    let heaters = layout.slots[slot].heaters.iter().zip(&layout.heaters);
-    heaters.filter_map(|(heater, id)| {
-        let element = &problem.site.stores[id.store].elements[id.element];
-        (element.control != Control::Modulating).then(|| (heater.energy, element.power.kw()))
-    })
+    /// What sources may take [kW].
+    peak: Lanes,
 }
 
-fn off_rows(program: &mut Program, elements: impl Iterator<Item = (Col, f64)>) {
-    for (energy, _) in elements {
-        program.row(f64::NEG_INFINITY, 0.0, [(energy, 1.0)]);
+impl Crowd<'_> {
+    fn rows(&self, program: &mut Program, in_turn: bool) {
+        let (problem, columns) = (self.problem, &self.layout.slots[self.slot]);
+        let hours = problem.horizon.slots()[self.slot].hours();
+        let base_kw =
+            (problem.base_load[self.slot].kwh() + circulation_kwh(problem, self.slot)) / hours;
+        let shares = self.connected(base_kw);
+        let limits = limits(problem, base_kw);
+        let left: Lanes =
+            std::array::from_fn(|lane| limits[lane] - shares.base[lane] - self.peak[lane]);
+        // Sun and battery may help the connection, but no phase.
+        let spared = problem.site.battery.map_or(0.0, |b| b.discharge_limit.kw());
+        let help = [problem.pv[self.slot].kwh() / hours + spared, 0.0, 0.0, 0.0];
+        let fits = |load: &Load| {
+            let lanes = left.iter().zip(help).zip(load.shares);
+            lanes.into_iter().all(|((left, help), share)| load.kw * share <= left + help + 1e-9)
+        };
+        let (switched, modulating): (Vec<Load>, Vec<Load>) =
+            self.loads().partition(|load| load.switches);
+        let (fitting, off): (Vec<Load>, Vec<Load>) =
+            switched.into_iter().partition(|load| in_turn && fits(load));
+        off_rows(program, &off);
+        if in_turn {
+            let minutes = fitting.iter().map(|load| (load.energy, 1.0 / load.kw));
+            program.row(f64::NEG_INFINITY, hours, minutes);
+        }
+        for lane in (0..left.len()).filter(|&lane| limits[lane].is_finite()) {
+            let strongest = fitting.iter().map(|load| load.kw * load.shares[lane]);
+            let most = (left[lane] - strongest.fold(0.0, f64::max)) * hours;
+            let steady = modulating.iter().map(|load| (load.energy, load.shares[lane]));
+            let steady: Vec<(Col, f64)> = steady.filter(|(_, share)| *share != 0.0).collect();
+            let pv = (columns.pv, -shares.pv[lane]);
+            let charge = columns.battery.map(|own| (own.charge, shares.battery[lane]));
+            let sun = [pv].into_iter().chain(charge);
+            if lane == 0 {
+                let discharge = columns.battery.map(|own| (own.discharge, -1.0));
+                let terms = steady.into_iter().chain(sun).chain(discharge);
+                program.row(f64::NEG_INFINITY, most, terms);
+            } else {
+                program.row(f64::NEG_INFINITY, most.max(0.0), steady.iter().copied());
+                program.row(f64::NEG_INFINITY, most.max(0.0), steady.into_iter().chain(sun));
+            }
+        }
+    }
+
+    fn connected(&self, base_kw: f64) -> Connected {
+        let phases = self.problem.site.plant_room.phases.as_ref();
+        let of = |at: Option<Connection>| {
+            let [first, second, third] = at.map_or([0.0; 3], Connection::shares);
+            [1.0, first, second, third]
+        };
+        Connected {
+            base: of(phases.map(|own| own.base_load)).map(|share| share * base_kw),
+            pv: of(phases.map(|own| own.pv)),
+            battery: of(phases.map(|own| own.battery)),
+        }
+    }
+
+    fn loads(&self) -> impl Iterator<Item = Load> + '_ {
+        let heaters = self.layout.slots[self.slot].heaters.iter().zip(&self.layout.heaters);
+        heaters.enumerate().map(|(index, (heater, id))| {
+            let element = &self.problem.site.stores[id.store].elements[id.element];
+            Load {
+                energy: heater.energy,
+                kw: element.power.kw(),
+                shares: heater_shares(self.problem, index),
+                switches: element.control != Control::Modulating,
+            }
+        })
+    }
+}
+
+/// Power of the rest of the house [kW] and shares of PV and battery, lane by lane.
+struct Connected {
+    base: Lanes,
+    pv: Lanes,
+    battery: Lanes,
+}
+
+/// An element as a load.
+struct Load {
+    energy: Col,
+    kw: f64,
+    shares: Lanes,
+    switches: bool,
+}
+
+fn off_rows(program: &mut Program, elements: &[Load]) {
+    for load in elements {
+        program.row(f64::NEG_INFINITY, 0.0, [(load.energy, 1.0)]);
     }
 }

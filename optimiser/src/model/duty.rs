@@ -129,6 +129,14 @@ impl Duties {
         (of(|step| step.kw), of(|step| step.electricity))
     }
 
+    /// Sources that can take electricity in a slot.
+    pub(crate) fn able(&self, slot: usize) -> impl Iterator<Item = Source> + '_ {
+        let routes = self.routes.iter().zip(&self.steps[slot]);
+        routes
+            .filter(|(_, steps)| steps.iter().any(|s| s.most_kw > 0.0 && s.electricity > 0.0))
+            .map(|(route, _)| route.source)
+    }
+
     /// Columns of the heat that reaches a sink other than a coil.
     pub(crate) fn to_sink(&self, columns: &SlotColumns, sink: Sink) -> Vec<Col> {
         self.matching(columns, |route| route.sink == sink)

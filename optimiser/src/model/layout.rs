@@ -165,8 +165,7 @@ impl Layout {
                     slot,
                     refinement.softened,
                 );
-                let resting = refinement.resting(problem, slot);
-                columns.routes = sources::columns(program, problem, duties, &resting, slot);
+                columns.routes = sources::columns(program, problem, duties, refinement, slot);
                 columns.buffer =
                     buffer::columns(program, problem, duties, (warmest_buffer, &pool), slot);
                 columns.rooms = rooms::columns(program, problem, slot);

@@ -101,7 +101,7 @@ impl Formulation {
         comfort::hygiene_bounds(&mut program, problem, &ladders, &layout, refinement);
         by_hand::rows(&mut program, problem, &layout);
         let first = program.bounds().len();
-        directions::rows(&mut program, problem, &layout, refinement);
+        directions::rows(&mut program, problem, &duties, &layout, refinement);
         let direction_rows = first..program.bounds().len();
         cuts::rows(&mut program, problem, &ladders, &layout, refinement);
         Self {

@@ -1,12 +1,17 @@
 //! Three phases: for each `p` with the share that every device has of it,
 //!
-//! - `−fuse·Δt ≤ N_p ≤ fuse·Δt` for what the phase takes from the grid in the mean,
-//!   `N_p = Σ share·energy`, with PV and discharge negative;
-//! - where each phase is counted by itself `N_p = i_p − e_p` and `import = Σ i_p`, so that
-//!   what one phase exports does not pay for what another imports.
+//! - `Σ share·energy ≤ fuse·Δt` for everything that takes, and the same with charge and
+//!   less PV, so that neither sun nor battery is needed to hold a fuse and the sun may
+//!   charge the battery; what is on at once is kept by [`super::directions`] where the
+//!   mean of a slot hides it;
+//! - `share·(pv + discharge − charge) − share·base load ≤ fuse·Δt`, with everything else
+//!   off;
+//! - where each phase is counted by itself, what it takes from the grid is `N_p = i_p − e_p` and
+//!   `import = Σ i_p`, so that what one phase exports does not pay for what another
+//!   imports.
 
 use crate::problem::Problem;
-use crate::site::{Connection, Metering, Source};
+use crate::site::{Connection, Metering};
 
 use super::duty::Duties;
 use super::layout::Layout;
@@ -43,30 +48,36 @@ pub(super) fn rows(
     let columns = &layout.slots[slot];
     let base = problem.base_load[slot].kwh() + super::circulation_kwh(problem, slot);
     let fuse = phases.fuse.kw() * problem.horizon.slots()[slot].hours();
-    let mut devices: Vec<(Col, f64, Connection)> = vec![(columns.pv, -1.0, phases.pv)];
-    devices.extend(columns.battery.iter().flat_map(|own| {
-        [(own.charge, 1.0, phases.battery), (own.discharge, -1.0, phases.battery)]
-    }));
+    let mut loads: Vec<(Col, f64, Connection)> = Vec::new();
     let elements = columns.heaters.iter().zip(&phases.heaters);
-    devices.extend(elements.map(|(heater, &connection)| (heater.energy, 1.0, connection)));
+    loads.extend(elements.map(|(heater, &connection)| (heater.energy, 1.0, connection)));
     for (index, route) in duties.routes.iter().enumerate() {
         let connection = phases.of_source(route.source);
         let parts = columns.routes[index].iter().zip(&duties.steps[slot][index]);
         let taking = parts.filter(|(_, step)| step.electricity > 0.0);
-        devices.extend(taking.map(|(&col, step)| (col, step.electricity, connection)));
+        loads.extend(taking.map(|(&col, step)| (col, step.electricity, connection)));
     }
+    let pv = [(columns.pv, -1.0, phases.pv)];
+    let battery = columns.battery.map(|own| (own.charge, own.discharge));
+    let charge = battery.map(|(charge, _)| (charge, 1.0, phases.battery));
+    let discharge = battery.map(|(_, discharge)| (discharge, -1.0, phases.battery));
     for phase in 0..3 {
         let fixed = base * phases.base_load.shares()[phase];
-        let terms: Vec<(Col, f64)> = devices
-            .iter()
-            .map(|&(col, energy, connection)| (col, energy * connection.shares()[phase]))
-            .filter(|(_, share)| *share != 0.0)
-            .collect();
-        program.row(f64::NEG_INFINITY, fuse - fixed, terms.iter().copied());
-        program.row(-fuse - fixed, f64::INFINITY, terms.iter().copied());
+        let on_phase = |&(col, energy, connection): &(Col, f64, Connection)| {
+            let share = energy * connection.shares()[phase];
+            (share != 0.0).then_some((col, share))
+        };
+        let loads: Vec<(Col, f64)> = loads.iter().filter_map(on_phase).collect();
+        let sun: Vec<(Col, f64)> = pv.iter().chain(&charge).filter_map(on_phase).collect();
+        let back: Vec<(Col, f64)> = discharge.iter().filter_map(on_phase).collect();
+        let most = (fuse - fixed).max(0.0);
+        program.row(f64::NEG_INFINITY, most, loads.iter().copied());
+        program.row(f64::NEG_INFINITY, most, loads.iter().chain(&sun).copied());
+        program.row(-fuse - fixed, f64::INFINITY, sun.iter().chain(&back).copied());
         if let Some(own) = columns.phases.get(phase) {
             let counted = [(own.import, -1.0), (own.export, 1.0)];
-            program.row(-fixed, -fixed, terms.into_iter().chain(counted));
+            let all = loads.into_iter().chain(sun).chain(back);
+            program.row(-fixed, -fixed, all.chain(counted));
         }
     }
     if !columns.phases.is_empty() {
@@ -101,17 +112,4 @@ pub(crate) fn both_ways(problem: &Problem, slot: usize, flows: &crate::solution:
         .into_iter()
         .fold((0.0, 0.0), |(taken, given), p: f64| (taken + p.max(0.0), given + (-p).max(0.0)));
     f64::min(taken, given)
-}
-
-impl crate::site::Phases {
-    /// Where a source hangs; boilers and pumps with the rest of the house.
-    pub(crate) fn of_source(&self, source: Source) -> Connection {
-        match source {
-            Source::HeatPump(index) => {
-                self.heat_pumps.get(index).copied().unwrap_or(self.base_load)
-            }
-            Source::Immersion => self.immersion,
-            Source::Boiler | Source::Collectors | Source::Buffer => self.base_load,
-        }
-    }
 }

@@ -83,9 +83,16 @@ impl Program {
         terms: impl IntoIterator<Item = (Col, f64)>,
     ) -> Row {
         self.starts.push(self.indices.len() as u32);
+        let first = self.indices.len();
         for (col, value) in terms {
-            self.indices.push(col.0);
-            self.values.push(value);
+            // A column named twice in a row has one coefficient there.
+            let named = self.indices[first..].iter().position(|&index| index == col.0);
+            if let Some(place) = named {
+                self.values[first + place] += value;
+            } else {
+                self.indices.push(col.0);
+                self.values.push(value);
+            }
         }
         self.bounds.push((lower, upper));
         Row(self.bounds.len() as u32 - 1)

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::problem::Problem;
+use crate::site::Source;
 
 /// Water that must be at least so warm at the end of a slot, because a draw
 /// failed in the simulated plant without it.
@@ -45,23 +45,30 @@ pub struct Refinement {
     pub(crate) battery: BTreeMap<usize, Direction>,
     /// Slots in which elements that switch run one after the other.
     pub(crate) in_turn: BTreeSet<usize>,
-    /// Slots in which elements that switch stay off, for want of room.
+    /// Slots in which elements that switch stay off, for want of room, and sources
+    /// share what there is.
     pub(crate) idle: BTreeSet<usize>,
     /// For each pasteurisation of the problem, the hold to plan for.
     pub(crate) hygiene: Vec<Option<HygieneStart>>,
     /// Whether load may be left unserved at a price, to find what is missing.
     pub(crate) softened: bool,
-    /// Slots in which a heat pump, named by its index, rests because a run there
-    /// would be too short.
-    pub(crate) rests: BTreeSet<(usize, usize)>,
+    /// Slots in which a source rests: a run of a heat pump would be too short, or it
+    /// does not fit beside others.
+    pub(crate) rests: BTreeSet<(Source, usize)>,
     /// Completion cuts.
     pub(crate) completions: Vec<Completion>,
 }
 
 impl Refinement {
-    /// Whether each heat pump rests in a slot.
-    pub(super) fn resting(&self, problem: &Problem, slot: usize) -> Vec<bool> {
-        let pumps = 0..problem.site.plant_room.heat_pumps.len();
-        pumps.map(|pump| self.rests.contains(&(pump, slot))).collect()
+    /// Slots in which not everything may be on at once, and whether elements take turns
+    /// there or stay off.
+    pub(super) fn crowded(&self) -> impl Iterator<Item = (usize, bool)> + '_ {
+        let taking_turns = self.in_turn.difference(&self.idle).map(|&slot| (slot, true));
+        taking_turns.chain(self.idle.iter().map(|&slot| (slot, false)))
+    }
+
+    /// Whether a source rests in a slot.
+    pub(super) fn rests(&self, source: Source, slot: usize) -> bool {
+        self.rests.contains(&(source, slot))
     }
 }

@@ -14,6 +14,7 @@ use crate::site::{Route, Source};
 use super::duty::{Duties, Step};
 use super::layout::Layout;
 use super::program::{Col, Program};
+use super::refinement::Refinement;
 use super::{boiler, solar_thermal};
 
 /// The columns of a slot, `[route][step]`.
@@ -21,14 +22,14 @@ pub(super) fn columns(
     program: &mut Program,
     problem: &Problem,
     duties: &Duties,
-    resting: &[bool],
+    refinement: &Refinement,
     slot: usize,
 ) -> Vec<Vec<Col>> {
     let hours = problem.horizon.slots()[slot].hours();
     let routes = duties.routes.iter().zip(&duties.steps[slot]);
     routes
         .map(|(route, steps)| {
-            let allowed = !matches!(route.source, Source::HeatPump(pump) if resting[pump]);
+            let allowed = !refinement.rests(route.source, slot);
             let column = |step: &Step| {
                 let most = if allowed { step.most_kw * hours } else { 0.0 };
                 program.column(cost(problem, *route, step), 0.0, most)

@@ -9,9 +9,10 @@
 
 use std::collections::BTreeSet;
 
+use crate::lanes::source_celsius;
 use crate::plant::JobCommand;
 use crate::problem::Problem;
-use crate::site::{HeatPump, HeatSource, Route, Sink, Source};
+use crate::site::{Route, Sink, Source};
 use crate::solution::Solution;
 use crate::units::Energy;
 
@@ -76,7 +77,7 @@ pub(crate) fn job_commands(routes: &[Route], jobs: &[Placed]) -> Vec<JobCommand>
 }
 
 /// Slots in which a heat pump would run for less than its least time.
-pub(super) fn short_runs(problem: &Problem, solution: &Solution) -> BTreeSet<(usize, usize)> {
+pub(super) fn short_runs(problem: &Problem, solution: &Solution) -> BTreeSet<(Source, usize)> {
     let mut found = BTreeSet::new();
     for (index, pump) in problem.site.plant_room.heat_pumps.iter().enumerate() {
         let least = pump.least_run_seconds as f64 / 60.0;
@@ -97,52 +98,13 @@ pub(super) fn short_runs(problem: &Problem, solution: &Solution) -> BTreeSet<(us
             }
             // What goes on beyond the horizon may become longer.
             if length < least - 1e-6 && slot < solution.slots.len() {
-                found.extend(run.iter().map(|&slot| (index, slot)));
+                found.extend(run.iter().map(|&slot| (Source::HeatPump(index), slot)));
             }
             run.clear();
             length = 0.0;
         }
     }
     found
-}
-
-/// Most electrical power of a source that works in a slot [kW].
-pub fn source_kw(problem: &Problem, slot: usize, source: Source) -> f64 {
-    peak_kw(problem, slot, std::iter::once(source))
-}
-
-/// Most electrical power of sources that work in a slot [kW]; each counts once.
-pub(crate) fn peak_kw(
-    problem: &Problem,
-    slot: usize,
-    sources: impl Iterator<Item = Source>,
-) -> f64 {
-    let room = &problem.site.plant_room;
-    let own: BTreeSet<Source> = sources.collect();
-    let of = |source: Source| match source {
-        Source::HeatPump(index) => {
-            let pump = &room.heat_pumps[index];
-            let at = pump.at(source_celsius(problem, pump, slot), pump.flow_limit.celsius());
-            at.capacity_kw / at.cop + pump.auxiliary.kw()
-        }
-        Source::Boiler => room.boiler.as_ref().map_or(0.0, |own| own.auxiliary.kw()),
-        Source::Collectors => room.collectors.as_ref().map_or(0.0, |own| own.pump.kw()),
-        Source::Immersion => {
-            let element = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
-            element.map_or(0.0, crate::units::Power::kw)
-        }
-        Source::Buffer => 0.0,
-    };
-    own.into_iter().map(of).sum()
-}
-
-/// Temperature of what a heat pump takes its heat from in a slot [°C].
-fn source_celsius(problem: &Problem, pump: &HeatPump, slot: usize) -> f64 {
-    let series = match pump.source {
-        HeatSource::Air => &problem.ambient.outdoor,
-        HeatSource::Ground => &problem.ambient.ground,
-    };
-    series.as_ref().map_or(0.0, |series| series[slot].celsius())
 }
 
 /// The routes of one source.

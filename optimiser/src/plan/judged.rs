@@ -1,17 +1,23 @@
 //! A plan judged by the simulated plant: cuts, polish, and the best candidate.
 
+use std::collections::BTreeSet;
+
+use crate::check::violations;
 use crate::judge::{
     Candidate, Duals, Judge, Search, Vain, fails, judged_solution, keep, next_cuts, polish,
     polish_jobs, settled,
 };
 use crate::plant::Commands;
 use crate::problem::{Problem, ProblemError};
-use crate::schedule::{Evidence, Schedule};
+use crate::schedule::{BatteryMode, Evidence, Schedule};
 use crate::solution::Solution;
 use crate::solve::{SolveError, SolveLimits};
 
 use super::memory::{Memory, Word};
 use super::{Attempt, Planned, Planner, Publisher, Refined, Settled};
+
+/// How often a battery may be told otherwise where it breaks a limit.
+const MENDS: usize = 3;
 
 /// Why a plan could not be judged.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -125,9 +131,14 @@ impl Planner {
         let candidate = keep(judge, candidate);
         let candidate = settled(judge, candidate);
         let Word { answer, .. } = &word;
-        let solution = judged_solution(judge, &answer.solution, &candidate);
-        let publisher = Publisher::new(problem, &solution, &answer.refinement).judged(&candidate);
-        let schedule = Schedule { evidence, ..publisher.schedule(answer.origin()) };
+        let tell = |judge: &Judge<'_>, candidate: &Candidate| {
+            let solution = judged_solution(judge, &answer.solution, candidate);
+            let publisher =
+                Publisher::new(problem, &solution, &answer.refinement).judged(candidate);
+            let schedule = Schedule { evidence, ..publisher.schedule(answer.origin()) };
+            (solution, schedule)
+        };
+        let (candidate, (solution, schedule)) = mended(judge, candidate, tell);
         let jobs = candidate.commands.jobs.clone();
         let memory = Memory::new(problem, candidate, word, &schedule.hygiene, turn);
         self.memory = Some(memory);
@@ -157,6 +168,37 @@ fn carried(judge: &mut Judge<'_>, memory: &Memory, fresh: &Commands) -> Candidat
     let [stayed, moved] = [false, true]
         .map(|follows_program| judge.candidate(memory.carried(problem, fresh, follows_program)));
     if moved.score < stayed.score { moved } else { stayed }
+}
+
+/// The candidate and its schedule; where a battery that charges breaks a limit because
+/// something else ran on, it does not charge in that slot.
+fn mended(
+    judge: &mut Judge<'_>,
+    mut candidate: Candidate,
+    tell: impl Fn(&Judge<'_>, &Candidate) -> (Solution, Schedule),
+) -> (Candidate, (Solution, Schedule)) {
+    let problem = judge.problem();
+    let mut told = tell(judge, &candidate);
+    for _ in 0..MENDS {
+        let found = violations(problem, &told.1, None);
+        let slots = found.iter().filter_map(|violation| violation.slot);
+        let slots = slots.filter_map(|slot| {
+            let plans = told.1.slots.iter();
+            let charges = Some(BatteryMode::Charge);
+            plans.clone().position(|plan| plan.slot == slot && plan.battery_mode == charges)
+        });
+        let slots: BTreeSet<usize> = slots.collect();
+        if slots.is_empty() {
+            break;
+        }
+        let mut commands = candidate.commands.clone();
+        for slot in slots {
+            commands.battery[slot].mode = BatteryMode::Hold;
+        }
+        candidate = judge.exactly(commands);
+        told = tell(judge, &candidate);
+    }
+    (candidate, told)
 }
 
 /// Energies that commands ask for, `[heater][slot]` [kWh].

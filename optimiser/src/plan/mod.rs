@@ -26,9 +26,9 @@ use crate::solve::{Answer, Live, SolveError, SolveLimits, Verdict};
 use crate::time::Slot;
 use memory::Memory;
 
+pub use crate::lanes::source_kw;
 pub use flow::flow_for;
-pub use jobs::source_kw;
-pub(crate) use jobs::{Wish, job_commands, peak_kw, placed, wishes};
+pub(crate) use jobs::{Wish, job_commands, placed, wishes};
 pub(crate) use publish::Publisher;
 pub(crate) use sharing::{Stage, arrange};
 
@@ -67,8 +67,14 @@ pub struct Missing {
     pub kwh: f64,
 }
 
-/// How often elements that do not fit beside each other may be put in turn.
-const MOST_ROUNDS: usize = 4;
+/// How often what does not fit beside each other may be put in turn.
+const MOST_ROUNDS: usize = 8;
+
+/// How often only where it was seen not to fit.
+const FEW_ROUNDS: usize = 3;
+
+/// How often runs that are too short may be moved.
+const SHORT_RUN_ROUNDS: usize = 4;
 
 /// What it may cost to avoid short runs, round by round [minor].
 const SHORT_RUN_WORTH: f64 = 5.0;
@@ -131,17 +137,25 @@ impl Planner {
         if !found.is_empty() && !self.effort.rolling {
             return Outcome::Refused(found);
         }
+        let plain = Planned {
+            jobs: Commands::of(problem, &modelled).jobs,
+            solution: answer.solution.clone(),
+            schedule: modelled,
+        };
         if self.effort == Effort::NONE {
-            let solution = answer.solution;
-            let jobs = Commands::of(problem, &modelled).jobs;
-            return Outcome::Planned(Box::new(Planned { schedule: modelled, solution, jobs }));
+            return Outcome::Planned(Box::new(plain));
         }
-        let planned = match self.judged(problem, answer, &modelled) {
+        let judged = match self.judged(problem, answer, &plain.schedule) {
             Ok(planned) => planned,
             Err(error) => return Outcome::Failed(error.to_string()),
         };
-        let found = violations(problem, &planned.schedule, None);
-        if found.is_empty() { Outcome::Planned(Box::new(planned)) } else { Outcome::Refused(found) }
+        // A machine that runs on, or a guard that wakes, may meet in the plant what was
+        // planned apart: then the plan stands as the program made it.
+        let beyond = violations(problem, &judged.schedule, None);
+        if beyond.is_empty() {
+            return Outcome::Planned(Box::new(judged));
+        }
+        if found.is_empty() { Outcome::Planned(Box::new(plain)) } else { Outcome::Refused(beyond) }
     }
 
     /// Solves and refines until the answer cheats nowhere.
@@ -172,7 +186,7 @@ impl Planner {
         refinement: &mut Refinement,
         mut best: Box<Solved>,
     ) -> Result<Box<Solved>, SolveError> {
-        for _ in 0..MOST_ROUNDS {
+        for _ in 0..SHORT_RUN_ROUNDS {
             let short = jobs::short_runs(problem, &best.solution);
             if short.is_empty() {
                 break;
@@ -209,26 +223,38 @@ impl Planner {
                 verdict,
             })));
         }
-        for _ in 0..MOST_ROUNDS {
+        for round in 0..MOST_ROUNDS {
             let Some(next) = branch::directed(self, problem, &refinement, root, limits)? else {
                 return Ok(Refined::Failed("no choice of directions has an answer"));
             };
             if !next.proven {
                 verdict = Verdict::Limit;
             }
-            let crowded = sharing::crowded(problem, &next.solved.solution);
-            if crowded.is_subset(&next.refinement.in_turn) {
+            let mut crowded = sharing::crowded(problem, &next.solved.solution);
+            if crowded.is_subset(&next.refinement.idle) {
                 return Ok(Refined::Solved(Box::new(Settled {
                     solution: next.solved.solution,
                     refinement: next.refinement,
                     verdict,
                 })));
             }
-            refinement.in_turn.extend(&crowded);
-            let mut attempt = self.solved(problem, &refinement)?;
+            let mut attempt = {
+                let answer = &next.solved.solution;
+                if round >= FEW_ROUNDS {
+                    // What is moved out of one slot crowds the next.
+                    crowded.extend(sharing::narrow(problem, answer));
+                }
+                for &slot in &crowded {
+                    let resting = sharing::without_room(problem, answer, slot);
+                    refinement.rests.extend(resting.into_iter().map(|source| (source, slot)));
+                    if !refinement.in_turn.insert(slot) {
+                        refinement.idle.insert(slot);
+                    }
+                }
+                self.solved(problem, &refinement)?
+            };
             if matches!(attempt, Attempt::Infeasible) {
                 // Not even one at a time fits beside the rest of the house.
-                refinement.in_turn.retain(|slot| !crowded.contains(slot));
                 refinement.idle.extend(&crowded);
                 attempt = self.solved(problem, &refinement)?;
             }
@@ -238,7 +264,7 @@ impl Planner {
                 Attempt::Failed(why) => return Ok(Refined::Failed(why)),
             };
         }
-        Ok(Refined::Failed("elements do not fit beside each other"))
+        Ok(Refined::Failed("elements and sources do not fit beside each other"))
     }
 
     /// Tries each candidate hold for a pasteurisation and keeps the cheapest.

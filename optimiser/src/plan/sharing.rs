@@ -3,12 +3,11 @@
 
 use std::collections::BTreeSet;
 
+use crate::lanes::{Beside, Lanes, Room, heater_shares, peak_kw, room};
 use crate::problem::{HeaterId, Problem};
-use crate::site::Control;
+use crate::site::{Control, Source};
 use crate::solution::{SlotFlows, Solution};
 use crate::time::Slot;
-
-use super::jobs::peak_kw;
 
 /// Less energy than this is rounding, not a flow [kWh].
 const NOTHING: f64 = 1e-7;
@@ -26,41 +25,61 @@ impl Run {
 }
 
 /// Sets the minutes of all heaters for their energies [kWh] so that the import
-/// limit holds at every instant beside a steady power [kW]; `None` if that
-/// cannot be done by shifting them in the slot. In a surplus they run one after
-/// the other where there is time, so that each has the sun to itself.
+/// limit and the fuses of phases hold at every instant within the room that is left;
+/// `None` if that cannot be done by shifting them in the slot. In a surplus they run
+/// one after the other where there is time, so that each has the sun to itself.
 pub(crate) fn arrange(
     problem: &Problem,
     slot: usize,
     energies: &[f64],
-    steady_kw: f64,
+    room: &Room,
     stage: Stage,
 ) -> Option<Vec<Run>> {
-    let hours = problem.horizon.slots()[slot].hours();
-    let limit = problem.site.grid.import_limit.kw() + 1e-6;
+    if room.is_crowded {
+        return None;
+    }
+    let length = problem.horizon.slots()[slot].hours() * 60.0;
+    let left = room.kw.map(|kw| kw + 1e-6);
     let mut runs = runs_at(problem, slot, energies, stage);
-    let total: f64 = runs.iter().filter(|r| r.minutes > 0.0).map(|r| r.kw).sum();
+    let loads: Vec<Lanes> = runs
+        .iter()
+        .enumerate()
+        .map(|(heater, run)| heater_shares(problem, heater).map(|share| share * run.kw))
+        .collect();
+    let mut order: Vec<usize> = (0..runs.len()).filter(|&i| runs[i].minutes > 0.0).collect();
     let minutes: f64 = runs.iter().map(|r| r.minutes).sum();
     let surplus = problem.pv[slot].kwh() > problem.base_load[slot].kwh();
-    let in_turn = surplus && minutes <= hours * 60.0 + 1e-6;
-    if steady_kw + total <= limit && !in_turn {
+    let in_turn = surplus && minutes <= length + 1e-6;
+    if fits(order.iter().map(|&index| &loads[index]), &left) && !in_turn {
         return Some(runs);
     }
     // Longest first, each at the first minute where it fits.
-    let mut order: Vec<usize> = (0..runs.len()).filter(|&i| runs[i].minutes > 0.0).collect();
     order.sort_by(|&a, &b| runs[b].minutes.total_cmp(&runs[a].minutes).then(a.cmp(&b)));
-    let mut placed: Vec<Run> = Vec::new();
+    let mut placed: Vec<(Run, Lanes)> = Vec::new();
     for index in order {
-        let room = if in_turn { runs[index].kw } else { limit - steady_kw };
-        let delay = first_fit(&placed, runs[index], hours * 60.0, room)?;
+        let alone = [runs[index].kw + 1e-6, left[1], left[2], left[3]];
+        let room = if in_turn { alone } else { left };
+        let delay = first_fit(&placed, (runs[index], loads[index]), length, &room)?;
         runs[index].delay = delay;
-        placed.push(runs[index]);
+        placed.push((runs[index], loads[index]));
     }
-    let highest = runs.iter().map(|r| r.kw).fold(0.0, f64::max);
-    (!in_turn || steady_kw + highest <= limit).then_some(runs)
+    let each_fits = placed.iter().all(|(_, load)| fits(std::iter::once(load), &left));
+    (!in_turn || each_fits).then_some(runs)
 }
 
-/// Slots whose elements cannot be arranged within the import limit.
+/// Whether loads fit beside each other.
+fn fits<'a>(loads: impl Iterator<Item = &'a Lanes>, room: &Lanes) -> bool {
+    let mut sum = [0.0; 4];
+    for load in loads {
+        for (sum, kw) in sum.iter_mut().zip(load) {
+            *sum += kw;
+        }
+    }
+    // Where nothing is on, nothing can be taken off.
+    sum.iter().zip(room).all(|(sum, room)| *sum <= 0.0 || sum <= room)
+}
+
+/// Slots in which elements and sources cannot be arranged within the limits.
 pub(super) fn crowded(problem: &Problem, solution: &Solution) -> BTreeSet<usize> {
     let slots = solution.slots.iter().enumerate();
     slots
@@ -69,14 +88,61 @@ pub(super) fn crowded(problem: &Problem, solution: &Solution) -> BTreeSet<usize>
         .collect()
 }
 
-/// Power beside the heaters, at its mean over the slot [kW].
-fn steady_kw(problem: &Problem, slot: usize, flows: &SlotFlows) -> f64 {
-    let hours = problem.horizon.slots()[slot].hours();
+/// Slots in which there would be no room for everything at once.
+pub(super) fn narrow(problem: &Problem, solution: &Solution) -> BTreeSet<usize> {
+    let all: Vec<Source> = solution.routes.iter().map(|route| route.source).collect();
+    let elements: Vec<Lanes> = problem
+        .heaters()
+        .enumerate()
+        .map(|(heater, id)| {
+            let kw = problem.site.stores[id.store].elements[id.element].power.kw();
+            heater_shares(problem, heater).map(|share| share * kw)
+        })
+        .collect();
+    let charge = problem.site.battery.map_or(0.0, |battery| battery.charge_limit.kw());
+    (0..solution.slots.len())
+        .filter(|&slot| {
+            let battery = charge * problem.horizon.slots()[slot].hours();
+            let beside = Beside { base: problem.base_load[slot].kwh(), pv: 0.0, battery };
+            let room = room(problem, slot, beside, all.iter().copied());
+            room.is_crowded || !fits(elements.iter(), &room.kw)
+        })
+        .collect()
+}
+
+/// Sources that rest in a slot because they do not fit beside others that an answer
+/// has there, without help of the battery: those that it has come first, in the order
+/// of the site.
+pub(super) fn without_room(problem: &Problem, solution: &Solution, slot: usize) -> Vec<Source> {
+    let flows = &solution.slots[slot];
     let base = problem.base_load[slot].kwh() + flows.circulation;
+    let beside = Beside { base, pv: problem.pv[slot].kwh(), battery: 0.0 };
+    let mut kept: Vec<Source> = Vec::new();
+    let mut all: Vec<Source> = solution.routes.iter().map(|route| route.source).collect();
+    all.dedup();
+    all.retain(|&source| {
+        if peak_kw(problem, slot, std::iter::once(source))[0] <= 0.0 {
+            return false;
+        }
+        let own = solution.routes.iter().zip(&flows.routes);
+        let works = own.filter(|(route, _)| route.source == source).any(|(_, f)| f.heat > NOTHING);
+        let together = kept.iter().copied().chain([source]);
+        let fits = works && !room(problem, slot, beside, together).is_crowded;
+        if fits {
+            kept.push(source);
+        }
+        !fits
+    });
+    all
+}
+
+/// What is left beside the house and the sources of an answer.
+fn room_of(problem: &Problem, slot: usize, flows: &SlotFlows) -> Room {
     let jobs = problem.site.plant_room.routes();
     let busy = jobs.iter().zip(&flows.routes).filter(|(_, flow)| flow.electricity > NOTHING);
-    (base + flows.charge - flows.pv - flows.discharge) / hours
-        + peak_kw(problem, slot, busy.map(|(route, _)| route.source))
+    let base = problem.base_load[slot].kwh() + flows.circulation;
+    let beside = Beside { base, pv: flows.pv, battery: flows.charge - flows.discharge };
+    room(problem, slot, beside, busy.map(|(route, _)| route.source))
 }
 
 fn runs_at(problem: &Problem, slot: usize, energies: &[f64], stage: Stage) -> Vec<Run> {
@@ -87,11 +153,13 @@ fn runs_at(problem: &Problem, slot: usize, energies: &[f64], stage: Stage) -> Ve
 
 /// Sets the minutes of all heaters for an answer's flows in a slot.
 pub(super) fn arrange_flows(problem: &Problem, slot: usize, flows: &SlotFlows) -> Option<Vec<Run>> {
-    let steady = steady_kw(problem, slot, flows);
+    let room = room_of(problem, slot, flows);
     let lowest = runs_at(problem, slot, &flows.heaters, Stage::Lowest);
     let counts_on_more = flows.import.min(flows.export) > swing(problem, slot, &lowest) + NOTHING;
     let stage = if counts_on_more { Stage::Full } else { Stage::Lowest };
-    arrange(problem, slot, &flows.heaters, steady, stage)
+    let arranged = |stage| arrange(problem, slot, &flows.heaters, &room, stage);
+    // At full power there is more time to take turns in.
+    arranged(stage).or_else(|| arranged(Stage::Full))
 }
 
 /// Which stage a staged element runs at.
@@ -139,21 +207,25 @@ fn run(problem: &Problem, id: HeaterId, energy: f64, hours: f64, stage: Stage) -
 }
 
 /// The first delay at which a run fits beside those placed.
-fn first_fit(placed: &[Run], run: Run, slot_minutes: f64, room_kw: f64) -> Option<f64> {
-    let mut starts: Vec<f64> = placed.iter().map(|p| p.delay + p.minutes).collect();
+fn first_fit(
+    placed: &[(Run, Lanes)],
+    (run, load): (Run, Lanes),
+    slot_minutes: f64,
+    room: &Lanes,
+) -> Option<f64> {
+    let mut starts: Vec<f64> = placed.iter().map(|(p, _)| p.delay + p.minutes).collect();
     starts.push(0.0);
     starts.sort_by(f64::total_cmp);
     starts.into_iter().find(|&start| {
         let end = start + run.minutes;
-        let peak = |at: f64| -> f64 {
-            placed
+        let fits_at = |at: f64| {
+            let on = placed
                 .iter()
-                .filter(|p| p.delay <= at + 1e-9 && at + 1e-9 < p.delay + p.minutes)
-                .map(|p| p.kw)
-                .sum()
+                .filter(|(p, _)| p.delay <= at + 1e-9 && at + 1e-9 < p.delay + p.minutes);
+            fits(on.map(|(_, load)| load).chain([&load]), room)
         };
-        let inside = placed.iter().map(|p| p.delay).filter(|&d| d >= start && d < end - 1e-9);
-        end <= slot_minutes + 1e-6 && inside.chain([start]).all(|at| peak(at) + run.kw <= room_kw)
+        let inside = placed.iter().map(|(p, _)| p.delay).filter(|&d| d >= start && d < end - 1e-9);
+        end <= slot_minutes + 1e-6 && inside.chain([start]).all(fits_at)
     })
 }
 

@@ -37,6 +37,8 @@ pub struct HouseSlot {
     pub battery_kwh: f64,
     /// Highest import power at any instant [kW].
     pub peak_import_kw: f64,
+    /// What the limits leave to charge a battery with at every instant [kW].
+    pub charge_room_kw: f64,
     /// Import above the limit: a fuse under stress, not a flow refused [kWh].
     pub overload_kwh: f64,
 }
@@ -64,7 +66,8 @@ pub(super) fn run_slot<'a>(
     sources: &[Span],
     instants: &mut Vec<f64>,
 ) -> HouseSlot {
-    let mut record = HouseSlot { battery_kwh: level, ..HouseSlot::default() };
+    let mut record =
+        HouseSlot { battery_kwh: level, charge_room_kw: f64::INFINITY, ..HouseSlot::default() };
     for_stretches(site, facts, spans, sources, instants, |loads, hours| {
         stretch(site, facts, battery, pv, loads, hours, &mut record);
     });
@@ -226,7 +229,10 @@ fn stretch(
         if charging { command.power.kw().min(b.charge_limit.kw()) } else { 0.0 }
     });
     let around = surroundings(site, facts, pv, loads, wish);
-    let Surroundings { pv: usable, heaters, export_limit, import_limit, .. } = around;
+    let Surroundings { pv: usable, heaters, export_limit, .. } = around;
+    let import_limit = site.grid.import_limit.kw();
+    let room = (around.import_limit - around.net()).max(0.0);
+    record.charge_room_kw = record.charge_room_kw.min(room);
     let mut left = hours;
     while left > 0.0 {
         let (flows, event) = site.battery.as_ref().map_or_else(
@@ -286,5 +292,35 @@ fn surroundings(
         PvUse::Free | PvUse::NoExport => facts.pv_kw,
         PvUse::LastResort => (base + heaters + wish - import_limit).clamp(0.0, facts.pv_kw),
     };
-    Surroundings { pv: usable, base, heaters, import_limit, export_limit }
+    let around = Surroundings { pv: usable, base, heaters, import_limit, export_limit };
+    match &site.plant_room.phases {
+        Some(phases) => on_fuses(phases, facts.base_kw, &loads, around),
+        None => around,
+    }
+}
+
+/// The same with limits of the whole that let no phase pass its fuse, whatever the
+/// battery or the PV does there.
+fn on_fuses(phases: &Phases, base: f64, loads: &Loads, around: Surroundings) -> Surroundings {
+    let net = net_of_phases(phases, loads.phases, (base, around.pv, 0.0));
+    let fuse = phases.fuse.kw();
+    let (pv, battery) = (phases.pv.shares(), phases.battery.shares());
+    let mut limited = around;
+    for phase in 0..3 {
+        let (taken, share) = (net[phase], battery[phase]);
+        if share > 0.0 {
+            let more = ((fuse - taken) / share).max(0.0);
+            limited.import_limit = limited.import_limit.min(around.net().max(0.0) + more);
+            let less = ((fuse + taken) / share).max(0.0);
+            limited.export_limit = limited.export_limit.min((-around.net()).max(0.0) + less);
+        }
+        if pv[phase] > 0.0 {
+            let beyond = (-taken - fuse).max(0.0) / pv[phase];
+            let export = (-around.net() - beyond).max(0.0);
+            if beyond > 0.0 {
+                limited.export_limit = limited.export_limit.min(export);
+            }
+        }
+    }
+    limited
 }

@@ -1,6 +1,6 @@
 //! The phases of the connection and what hangs on each.
 
-use super::{PlantRoom, SiteFault, Store, fault};
+use super::{PlantRoom, SiteFault, Source, Store, fault};
 use crate::units::Power;
 
 /// A connection of three phases. Without it all devices share one.
@@ -22,6 +22,19 @@ pub struct Phases {
     pub heat_pumps: Vec<Connection>,
     /// Where the immersion element of the buffer hangs.
     pub immersion: Connection,
+}
+
+impl Phases {
+    /// Where a source hangs; boilers and pumps with the rest of the house.
+    pub fn of_source(&self, source: Source) -> Connection {
+        match source {
+            Source::HeatPump(index) => {
+                self.heat_pumps.get(index).copied().unwrap_or(self.base_load)
+            }
+            Source::Immersion => self.immersion,
+            Source::Boiler | Source::Collectors | Source::Buffer => self.base_load,
+        }
+    }
 }
 
 /// How a meter counts three phases.

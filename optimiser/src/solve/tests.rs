@@ -217,6 +217,26 @@ fn a_program_loaded_over_another_is_solved_as_if_it_were_the_first() {
     }
 }
 
+// Closed form: 2·x ≥ 4 takes 2 of the column that the row names, at its cost.
+#[test]
+fn a_row_may_name_other_columns_than_before_and_one_of_them_twice() {
+    let program = |second: bool| {
+        let mut program = Program::default();
+        program.open_columns(Instant::from_unix(0));
+        let columns = [program.column(1.0, 0.0, 10.0), program.column(2.0, 0.0, 10.0)];
+        program.close_columns();
+        let named = columns[usize::from(second)];
+        program.row(4.0, FREE, [(named, 1.5), (named, 0.5)]);
+        program.claim_rows(0, 0);
+        program
+    };
+    let mut live = Live::new(program(false)).expect("a sound program");
+    for (second, cost) in [(false, 2.0), (true, 4.0), (false, 2.0)] {
+        live.load(program(second)).expect("a program of the same shape");
+        near(live.solve(SolveLimits::default()).expect("an answer").objective, cost);
+    }
+}
+
 #[test]
 fn an_answer_cut_short_is_no_answer() {
     let mut live = Live::new(program(1, 96)).expect("a sound program");

@@ -6,9 +6,7 @@ use optimiser::plant::{Commands, Plant};
 use optimiser::problem::{
     Ambient, Band, Comfort, LoopRun, PlantRoomState, Problem, RoomsState, ValueStep,
 };
-use optimiser::site::{
-    Connection, Control, HeatSource, Metering, Phases, PlantRoom, Pool, Sink, Source,
-};
+use optimiser::site::{HeatSource, PlantRoom, Pool, Sink, Source};
 use optimiser::time::Series;
 use optimiser::units::{Fraction, HeatLoss, Irradiance, Power, WindSpeed};
 use stowheat_tests::houses::{MONDAY, celsius, day, element, kwh, price, store};
@@ -19,7 +17,7 @@ use stowheat_tests::plant_rooms::{
 use super::{heat, jobs, near, planned, planned_with};
 
 /// Half-hours at prices in constant weather, with a plant room at rest.
-fn still(plant_room: PlantRoom, prices: &[f64], outdoor: f64, light: f64) -> Problem {
+pub(super) fn still(plant_room: PlantRoom, prices: &[f64], outdoor: f64, light: f64) -> Problem {
     let mut problem = day(vec![store(200.0, vec![element("e", 3.0, 0.0)])], prices);
     let horizon = problem.horizon.clone();
     let room = &plant_room;
@@ -234,51 +232,4 @@ fn a_return_loop_costs_what_it_loses() {
     near(without - with, 0.12 + 5.0 * 1.163e-3 * 40.0, 1e-3);
     near(plan.slots[1].circulation.kwh(), 0.01, 1e-9);
     near(plan.slots[1].import.kwh(), 0.01, 1e-6);
-}
-
-/// Sun on the first phase, an element on the second, the rest of the house on the
-/// third.
-fn phases(metering: Metering, fuse: f64) -> Phases {
-    Phases {
-        fuse: Power::clamped(fuse),
-        metering,
-        base_load: Connection::Phase(2),
-        pv: Connection::Phase(0),
-        battery: Connection::Three,
-        heaters: vec![Connection::Phase(1)],
-        heat_pumps: Vec::new(),
-        immersion: Connection::Three,
-    }
-}
-
-// Closed form: 1.5 kWh of sun on one phase and an element of 3 kW on another. Netted
-// they meet; counted phase by phase the element pays 30 for each kWh and the sun
-// earns 5.
-#[test]
-fn phases_are_netted_or_not() {
-    for (metering, cost) in [(Metering::Net, 0.0), (Metering::PerPhase, 1.5 * (30.0 - 5.0))] {
-        let room = PlantRoom { phases: Some(phases(metering, 5.75)), ..PlantRoom::default() };
-        let mut problem = still(room, &[30.0], 10.0, 0.0);
-        problem.site.stores[0].elements[0].control = Control::Modulating;
-        problem.pv = Series::constant(&problem.horizon, kwh(1.5));
-        problem.export_price = Series::constant(&problem.horizon, price(5.0));
-        problem.end_value.stores = vec![vec![ValueStep { width: kwh(1.5), value: price(99.0) }]];
-        for effort in [Effort::NONE, Effort::COLD] {
-            let plan = planned_with(&problem, effort).schedule;
-            near(plan.slots[0].heaters[0].energy.kwh(), 1.5, 1e-3);
-            near(plan.cost.net(), cost, 0.05);
-        }
-    }
-}
-
-// Closed form: a fuse of 2 kW for each phase lets 1 kWh pass in half an hour.
-#[test]
-fn a_phase_carries_no_more_than_its_fuse() {
-    let room = PlantRoom { phases: Some(phases(Metering::Net, 2.0)), ..PlantRoom::default() };
-    let mut problem = still(room, &[-5.0; 2], 10.0, 0.0);
-    problem.site.stores[0].elements[0].control = Control::Modulating;
-    let plan = planned_with(&problem, Effort::COLD).schedule;
-    for slot in &plan.slots {
-        near(slot.heaters[0].energy.kwh(), 1.0, 1e-3);
-    }
 }

@@ -302,7 +302,10 @@ fn phases_are_all_named_or_none() {
     assert_eq!(phases.heaters, [Connection::Three, Connection::Phase(1), Connection::Phase(2)]);
     // 40 A at 230 V.
     assert!((phases.fuse.kw() - 9.2).abs() < 1e-9);
-    says(&summary(&checked), &["each phase is counted by itself", "on phase 2"]);
+    says(
+        &summary(&checked),
+        &["each phase is counted by itself", "on phase 2", "phase 3, all at once", "headroom"],
+    );
     says(
         &refusal(&with(KILN, "name = \"boost\"", "name = \"boost\"\nphase = 1")),
         &["`phase` has no meaning here: the supply has a single phase"],

@@ -2,17 +2,20 @@
 
 use std::collections::BTreeMap;
 
-use optimiser::site::{PlantRoom, Sink, Source, Store};
+use optimiser::problem::HeaterId;
+use optimiser::site::{Connection, Phases, PlantRoom, Sink, Source, Store};
 use optimiser::units::{Fraction, Power, Temperature};
 
 use crate::house::House;
 use crate::service::commands::{Feeder, Plant, PlantFeeder, PlantHeater, PlantStore};
 use crate::service::readings::Gate;
 use crate::service::settings::{InputSettings, ServiceSettings};
+use crate::service::state::fuses::Fuses;
 use crate::service::state::{
     Comfort, Input, Need, PlantRoomRules, Rescue, Role, Settings, Shortest, SourceOrder,
 };
 use crate::service::wire::topics::Topics;
+use crate::site_file::{electric, highest_load};
 
 /// How far above useful the comfort minimum heats [K].
 const COMFORT_SPAN_K: f64 = 5.0;
@@ -88,7 +91,35 @@ fn plant_room(house: &House) -> PlantRoomRules {
             .map(|(_, band)| band.low)
             .min_by(|a, b| a.celsius().total_cmp(&b.celsius())),
         spells: spells(room),
+        fuses: room.phases.as_ref().map(|phases| fuses(house, phases)),
         rescues: rescues(house),
+    }
+}
+
+/// What hangs on each phase, at its most.
+fn fuses(house: &House, phases: &Phases) -> Fuses {
+    let room = &house.site.plant_room;
+    let on = |kw: f64, at: Connection| at.shares().map(|share| share * kw);
+    let elements = house.site.stores.iter().enumerate().flat_map(|(store, own)| {
+        let elements = own.elements.iter().enumerate();
+        elements.map(move |(element, e)| (HeaterId { store, element }, e.power.kw()))
+    });
+    let heaters = elements.zip(&phases.heaters).map(|((id, kw), &at)| (id, on(kw, at)));
+    let pumps = room.heat_pumps.iter().enumerate().map(|(index, pump)| {
+        let kw = electric(house, pump).kw();
+        (Source::HeatPump(index), kw)
+    });
+    let immersion = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
+    let immersion = immersion.map(|power| (Source::Immersion, power.kw()));
+    let sources = pumps
+        .chain(immersion)
+        .map(|(source, kw)| (Feeder::Source(source), on(kw, phases.of_source(source))));
+    Fuses {
+        fuse: phases.fuse.kw(),
+        house: on(highest_load(house).unwrap_or(0.0), phases.base_load),
+        battery: phases.battery.shares(),
+        heaters: heaters.collect(),
+        sources: sources.collect(),
     }
 }
 

@@ -8,6 +8,7 @@ use optimiser::site::Sink;
 use optimiser::time::{Instant, Slot};
 use optimiser::units::Temperature;
 
+use super::fuses::Fuses;
 use super::rescue::Rescue;
 use super::sources::{Feed, SourceOrder};
 use super::spells::Shortest;
@@ -59,6 +60,8 @@ pub struct PlantRoomRules {
     pub rooms_low: Option<Temperature>,
     /// How long machines run and rest at least.
     pub spells: BTreeMap<Feeder, Shortest>,
+    /// What each phase carries, where phases are described.
+    pub fuses: Option<Fuses>,
     /// What helps when something is too cold, the most needed and the cheapest first.
     pub rescues: Vec<Rescue>,
 }

@@ -7,6 +7,7 @@ use optimiser::schedule::Reason;
 use optimiser::time::{Instant, Slot};
 use optimiser::units::{Power, Temperature};
 
+use super::fuses::Load;
 use super::spells::{Shortest, Spells};
 use super::{Current, Effect, Freshness, MAX_TICK_S, Role, State};
 use crate::service::clock::is_plausible;
@@ -42,7 +43,12 @@ impl State {
             return;
         }
         for heater in self.heaters() {
-            let wanted = self.wanted(now, heater);
+            let mut wanted = self.wanted(now, heater);
+            if wanted.order > 0
+                && let Some(why) = self.over_fuse(Load::Heater(heater))
+            {
+                wanted = off(now, &why);
+            }
             let power_w = if wanted.until > now { wanted.order } else { 0 };
             if let Some(due) = self.issuer.issue(now, heater, wanted) {
                 let set_point = SetPoint::new(&self.settings.boot_id, due);

@@ -8,6 +8,7 @@
 mod battery;
 mod events;
 mod faults;
+pub(super) mod fuses;
 mod guards;
 mod heaters;
 mod rescue;
@@ -355,12 +356,8 @@ impl State {
 
     /// What is known of a store: the hottest of its fresh probes.
     fn reading(&self, store: usize, now: Instant) -> StoreReading {
-        let probes = self
-            .settings
-            .inputs
-            .iter()
-            .filter(|input| input.role == Role::Probe { store })
-            .map(|input| &input.gate);
+        let inputs = self.settings.inputs.iter();
+        let probes = inputs.filter(|input| input.role == Role::Probe { store }).map(|i| &i.gate);
         let hottest = probes
             .clone()
             .filter_map(|gate| match gate.freshness(now) {

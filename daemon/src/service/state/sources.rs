@@ -7,6 +7,7 @@ use optimiser::site::{Sink, Source};
 use optimiser::time::{Instant, Slot};
 use optimiser::units::Temperature;
 
+use super::fuses::Load;
 use super::guards::Sight;
 use super::heaters::{BRIDGED_S, HALF_HOUR_S};
 use super::rescue::Need;
@@ -89,9 +90,14 @@ impl State {
         }
         self.look_for_cold(now);
         for feeder in self.feeders() {
-            let (by, mut wanted) = self.wanted_of(now, feeder);
+            let (mut by, mut wanted) = self.wanted_of(now, feeder);
             if wanted.until <= now {
                 wanted.order = wanted.order.off();
+            }
+            if wanted.order.is_on()
+                && let Some(why) = self.over_fuse(Load::Source(feeder))
+            {
+                (by, wanted) = (By::Guard, off(now, &why));
             }
             if let Feeder::Source(Source::HeatPump(pump)) = feeder {
                 let asked = self.asked_of(now, pump, &by, &wanted.order);

@@ -1,6 +1,6 @@
 //! Site, connection, tariff, PV, battery and base load.
 
-use optimiser::site::{Connection, HeatPump, Metering};
+use optimiser::site::{Connection, HeatPump, Metering, Phases};
 use optimiser::standards::electrics;
 use optimiser::units::{Current, Power, Price};
 
@@ -105,10 +105,7 @@ fn coincident(page: &mut Page, checked: &Checked) {
     loads.extend(immersion.map(|power| ("buffer element", power)));
     let charge = house.site.battery.filter(|battery| battery.charges_from_grid);
     loads.extend(charge.map(|battery| ("battery", battery.charge_limit)));
-    if let BaseLoad::Daily(steps) = &house.base_load {
-        let highest = steps.iter().map(|(_, power)| power.kw()).fold(0.0, f64::max);
-        loads.push(("house at its highest", Power::clamped(highest)));
-    }
+    loads.extend(highest_load(house).map(|kw| ("house at its highest", Power::clamped(kw))));
     let powers: Vec<Power> = loads.iter().map(|&(_, power)| power).collect();
     let supply = house.supply.fuse.power_at(house.supply.volts, house.supply.phases);
     let left = electrics::headroom_kw(supply, &powers);
@@ -131,7 +128,7 @@ fn coincident(page: &mut Page, checked: &Checked) {
 
 /// Electrical power of a heat pump with its source on the design day and its
 /// hottest flow.
-fn electric(house: &House, pump: &HeatPump) -> Power {
+pub(crate) fn electric(house: &House, pump: &HeatPump) -> Power {
     let at = pump.at(design_source(house, pump).celsius(), pump.flow_limit.celsius());
     Power::clamped(at.capacity_kw / at.cop + pump.auxiliary.kw())
 }
@@ -152,13 +149,49 @@ fn phases(page: &mut Page, house: &House) {
     let others =
         [("the house", &phases.base_load), ("PV", &phases.pv), ("battery", &phases.battery)];
     let others = others.into_iter().map(|(name, at)| (name.to_owned(), at));
-    for (name, connection) in heaters.chain(pumps.zip(&phases.heat_pumps)).chain(others) {
+    let immersion = house.site.plant_room.buffer.as_ref().and_then(|buffer| buffer.immersion);
+    let immersion = immersion.map(|_| ("buffer element".to_owned(), &phases.immersion));
+    let named = heaters.chain(pumps.zip(&phases.heat_pumps)).chain(immersion).chain(others);
+    for (name, connection) in named {
         let text = match connection {
             Connection::Phase(phase) => format!("on phase {}", phase + 1),
             Connection::Three => "evenly on all three phases".to_owned(),
         };
         page.line(&name, &text);
     }
+    for phase in 0..3 {
+        let kw = at_once(house, phases, phase);
+        let fuse = phases.fuse.kw();
+        let room = if kw > fuse {
+            format!("{:.1} kW above its fuse; plans put them in turn", kw - fuse)
+        } else {
+            format!("headroom {:.1} kW", fuse - kw)
+        };
+        page.line(&format!("phase {}, all at once", phase + 1), &format!("{kw:.1} kW, {room}"));
+    }
+}
+
+/// Elements, heat pumps, buffer's element, a battery that charges from the grid and the
+/// house at its highest, on one phase [kW].
+fn at_once(house: &House, phases: &Phases, phase: usize) -> f64 {
+    let room = &house.site.plant_room;
+    let elements = house.site.stores.iter().flat_map(|store| &store.elements);
+    let elements = elements.zip(&phases.heaters).map(|(own, &at)| (own.power.kw(), at));
+    let pumps = room.heat_pumps.iter().zip(&phases.heat_pumps);
+    let pumps = pumps.map(|(own, &at)| (electric(house, own).kw(), at));
+    let immersion = room.buffer.as_ref().and_then(|buffer| buffer.immersion);
+    let immersion = immersion.map(|power| (power.kw(), phases.immersion));
+    let charge = house.site.battery.filter(|battery| battery.charges_from_grid);
+    let charge = charge.map(|battery| (battery.charge_limit.kw(), phases.battery));
+    let highest = highest_load(house).map(|kw| (kw, phases.base_load));
+    let all = elements.chain(pumps).chain(immersion).chain(charge).chain(highest);
+    all.map(|(kw, at)| kw * at.shares()[phase]).sum()
+}
+
+/// The rest of the house at its highest, where its day is known [kW].
+pub(crate) fn highest_load(house: &House) -> Option<f64> {
+    let BaseLoad::Daily(steps) = &house.base_load else { return None };
+    Some(steps.iter().map(|(_, power)| power.kw()).fold(0.0, f64::max))
 }
 
 fn per_phase(phases: u8) -> &'static str {

@@ -1,6 +1,7 @@
 use optimiser::schedule::Job;
 use optimiser::site::{Route, Sink, Source};
 
+use super::super::fuses::Fuses;
 use super::*;
 use crate::present::four_state::FourState;
 use crate::service::commands::{Feeder, PlantFeeder};
@@ -57,6 +58,7 @@ fn room_settings() -> Settings {
             stop_difference_k: 4.0,
             useful: vec![celsius(40.0)],
             rooms_low: Some(celsius(18.0)),
+            fuses: None,
             rescues: vec![
                 rescue(Need::Store(0), GROUND, order(COIL, 8_000)),
                 rescue(Need::Rooms, GROUND, order(Sink::Buffer, 8_000)),
@@ -134,7 +136,10 @@ impl House {
 
 /// A house with a schedule and everything measured.
 fn planned(sink: Sink) -> House {
-    let mut house = House::new(at(0), true);
+    planned_in(House::new(at(0), true), sink)
+}
+
+fn planned_in(mut house: House, sink: Sink) -> House {
     for (what, celsius) in [("top", 45.0), ("buffer", 34.0), ("rooms", 20.0), ("collectors", 60.0)]
     {
         house.hear(0, what, celsius);
@@ -161,6 +166,28 @@ fn the_schedule_is_followed_with_flow_and_contacts() {
     assert!((state.seconds - 600.0).abs() < 1e-9);
     house.apply(at(1_810), tick());
     assert_eq!(house.sink(GROUND), None, "its half-hour is over");
+}
+
+// 8 kW of the house and 3 kW of the heat pump on one phase; the boiler's is another.
+#[test]
+fn what_does_not_fit_on_its_phase_stays_off() {
+    for (fuse, fits) in [(9.2, false), (11.5, true)] {
+        let mut house = House::new(at(0), true);
+        house.state.settings.plant_room.fuses = Some(Fuses {
+            fuse,
+            house: [8.0, 0.0, 0.0],
+            sources: [(GROUND, [3.0, 0.0, 0.0])].into(),
+            ..Fuses::default()
+        });
+        let mut house = planned_in(house, Sink::Buffer);
+        assert_eq!(house.sink(GROUND), fits.then_some(Sink::Buffer));
+        if !fits {
+            assert_eq!(house.why(GROUND), "phase 1 carries no more beside what is on");
+        }
+        // What runs is not stopped for what it takes itself.
+        house.apply(at(60), tick());
+        assert_eq!(house.sink(GROUND), fits.then_some(Sink::Buffer));
+    }
 }
 
 #[test]
