@@ -49,9 +49,10 @@ pub(super) fn moves(
                 let row = &best.energies[peer];
                 let mut targets: Vec<Move> = (0..row.len())
                     .filter(|&other| (peer, other) != (heater, slot))
-                    .filter(|&other| judge.most_kwh(peer, other) - row[other] >= kwh - 1e-9)
-                    .map(|other| {
-                        Move::of_heat(vec![(heater, slot, -kwh), (peer, other, kwh)], worths)
+                    .map(|other| (other, kwh.min(judge.most_kwh(peer, other) - row[other])))
+                    .filter(|&(_, fits)| fits > NOTHING)
+                    .map(|(other, fits)| {
+                        Move::of_heat(vec![(heater, slot, -kwh), (peer, other, fits)], worths)
                     })
                     .collect();
                 targets.sort_by(|a, b| b.promise.total_cmp(&a.promise));
@@ -61,6 +62,31 @@ pub(super) fn moves(
         }
     }
     moves.extend(additions(judge, best, worths, quantum));
+    moves
+}
+
+/// Heat to add where it promises most, such as where electricity is paid for.
+pub(super) fn bargains(
+    judge: &Judge<'_>,
+    best: &Candidate,
+    worths: &Worths,
+    quantum: f64,
+) -> Vec<Move> {
+    let problem = judge.problem();
+    let mut moves = Vec::new();
+    for (heater, id) in problem.heaters().enumerate() {
+        let step = quantum * problem.site.stores[id.store].elements[id.element].power.kw() * 0.5;
+        let row = &best.energies[heater];
+        let mut own: Vec<Move> = (0..row.len())
+            .map(|slot| (slot, step.min(judge.most_kwh(heater, slot) - row[slot])))
+            .filter(|&(_, kwh)| kwh > NOTHING)
+            .map(|(slot, kwh)| Move::of_heat(vec![(heater, slot, kwh)], worths))
+            .filter(|change| change.promise > 0.0)
+            .collect();
+        own.sort_by(|a, b| b.promise.total_cmp(&a.promise));
+        own.truncate(TARGETS);
+        moves.append(&mut own);
+    }
     moves
 }
 

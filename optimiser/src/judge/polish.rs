@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use super::candidate::Candidate;
-use super::moves::{Move, moves};
+use super::moves::{Move, bargains, moves};
 use super::rebuild::rebuild;
 use super::repack::{joins, repacks};
 use super::score::Judge;
@@ -101,8 +101,9 @@ pub(crate) fn polish(
 ) -> Candidate {
     let best = settled(judge, best);
     let Search { duals, turn, .. } = search;
-    let mut hunt = Hunt { trial: best.clone(), best, duals, left: 0, vain, turn };
-    if search.simulations < WHOLE_SEARCH {
+    let is_whole = search.simulations >= WHOLE_SEARCH;
+    let mut hunt = Hunt { trial: best.clone(), best, duals, left: 0, is_whole, vain, turn };
+    if !is_whole {
         hunt.touch_up(judge, search);
         return hunt.best;
     }
@@ -128,6 +129,8 @@ pub(super) struct Hunt<'a> {
     pub(super) duals: Duals<'a>,
     /// Simulations left.
     pub(super) left: usize,
+    /// Whether there is time for every move.
+    is_whole: bool,
     vain: &'a mut Vain,
     turn: usize,
 }
@@ -139,6 +142,9 @@ impl Hunt<'_> {
         let worths = Worths::new(judge, best, self.duals, quantum);
         let mut found = moves(judge, best, &worths, quantum);
         found.extend(repacks(judge, best, &worths, quantum));
+        if self.is_whole {
+            found.extend(bargains(judge, best, &worths, quantum));
+        }
         let problem = judge.problem();
         found.retain(|change| !self.vain.holds(&Vain::key(problem, change), self.turn));
         found.sort_by(|a, b| b.promise.total_cmp(&a.promise));
