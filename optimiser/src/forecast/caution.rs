@@ -15,17 +15,11 @@ pub struct Caution {
     pub kept: f64,
 }
 
-/// How often the draws may be more than the water kept, before anything is learned.
-const KEPT: f64 = 0.003;
-
-/// Rarer draws than this are not in the memory.
-const LEAST_KEPT: f64 = 0.0003;
-
 /// The next half-hour is planned for as later hours are, until too much heat has arrived
 /// cold: the reserve is there for the rest.
 impl Default for Caution {
     fn default() -> Self {
-        Self { risk: 1.0, later: 0.6, kept: KEPT }
+        Self { risk: 1.0, later: 0.6, kept: 0.003 }
     }
 }
 
@@ -38,19 +32,17 @@ impl Caution {
         }
         let step = if unmet_kwh / asked_kwh > allowed { 0.8 } else { 1.03 };
         self.risk = (self.risk * step).clamp(0.002, 1.0);
-        self.kept = (self.kept * step).clamp(LEAST_KEPT, 0.05);
+        self.kept = (self.kept * step).clamp(0.001, 0.05);
     }
 
     /// Steps of the water that is kept for draws that nobody knows: how much of the
     /// time more is drawn, and the price of what is missing as a share of that of
-    /// heat that arrives cold. That share is how likely it is to be missed before
-    /// anything is learned, so the steps begin with the expected cost. Where too much
-    /// heat arrives cold, rarer draws are kept for at the same price: it is worth more
-    /// there than its price says.
+    /// heat that arrives cold. That share is how likely it is to be missed, so the
+    /// steps follow the expected cost.
     pub fn reserve(&self) -> [(f64, f64); 2] {
-        let (rare, usual) = (KEPT, 10.0 * KEPT);
-        let shares = [0.5 * (usual - rare), 0.5 * (usual + rare)];
-        [((10.0 * self.kept).min(0.5), shares[0]), (self.kept, shares[1])]
+        let rare = self.kept;
+        let usual = (10.0 * rare).min(0.5);
+        [(usual, 0.5 * (usual - rare)), (rare, 0.5 * (usual + rare))]
     }
 
     /// Quantile for the sum over a number of slots from now.

@@ -143,7 +143,7 @@ mod tests {
     #[test]
     fn water_is_kept_for_what_comes_before_the_elements_could_make_it() {
         let diary = diary();
-        let kept = kept_ready(&diary, 48, (0.01, 0.0), 0, 30.0);
+        let kept = kept_ready(&diary, 48, 0.01, 0, 30.0);
         // At seven, and an hour to either side: people shift.
         assert!(kept[..5].iter().all(|litres| (litres - 50.0).abs() < 1e-9), "{kept:?}");
         assert!(kept[6].abs() < 1e-9, "{kept:?}");

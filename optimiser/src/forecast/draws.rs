@@ -21,12 +21,12 @@ const DAYS: usize = 35;
 /// had their say.
 const KEPT_SLOTS: usize = 3;
 
-/// Days whose draws may come at any time of day.
-const ANY_DAYS: usize = 56;
-
 /// Half-hours by which a draw of another day may lie apart and still count for
 /// this time of day.
 const APART: usize = 2;
+
+/// Samples that a high quantile is sought among first.
+const LARGEST: usize = 16;
 
 /// The draws to plan for in the coming slots; those agreed in advance where
 /// there are such.
@@ -87,105 +87,43 @@ fn sums(known: &dyn Knowledge, slots: usize, caution: &Caution, store: usize) ->
 /// Litres that must stand ready when each of the coming slots begins: nearly the
 /// most that was ever drawn from this time of day on, less what the elements can
 /// make meanwhile. `made` are the litres that they make in a slot; more is drawn in
-/// a share `tail` of the time. `surprises` is the share of days on which people do not
-/// keep to a time of day, so that anything may be drawn that was drawn at any.
+/// a share `tail` of the time.
 pub fn kept_ready(
     known: &dyn Knowledge,
     slots: usize,
-    (tail, surprises): (f64, f64),
+    tail: f64,
     store: usize,
     made: f64,
 ) -> Vec<f64> {
-    let any = (surprises > 0.0).then(|| at_any_time(known, store));
-    let needed = |slot| {
-        let sums = own_sums(known, slot, store);
-        (0..KEPT_SLOTS)
-            .map(|ahead| {
-                let any = any.as_ref().map_or(&[][..], |any| &any[ahead]);
-                let drawn = exceeded(&sums[ahead], any, surprises, tail);
-                drawn - ahead as f64 * made
-            })
-            .fold(0.0, f64::max)
-    };
     let mut at: Vec<Option<f64>> = vec![None; 96];
     (known.now()..known.now() + slots)
         .map(|slot| {
             let mark = known.mark(slot);
             let key = usize::from(mark.half_hour.min(47)) + 48 * usize::from(mark.weekend);
-            *at[key].get_or_insert_with(|| needed(slot))
+            *at[key].get_or_insert_with(|| most_needed(known, slot, tail, store, made))
         })
         .collect()
 }
 
-/// Litres drawn within one, two and more slots from this time of day on, on other
-/// days, with what each counts; the largest come first.
-fn own_sums(known: &dyn Knowledge, slot: usize, store: usize) -> [Vec<(f64, f64)>; KEPT_SLOTS] {
-    let days = (1..=DAYS + 2)
+fn most_needed(known: &dyn Knowledge, slot: usize, tail: f64, store: usize, made: f64) -> f64 {
+    let mut samples: Vec<Sample> = (1..=DAYS + 2)
         .filter_map(|days| Some((days, known.days_before(slot, days)?)))
-        .filter(|(_, before)| before + APART + KEPT_SLOTS <= known.now());
-    let mut sums: [Vec<(f64, f64)>; KEPT_SLOTS] = Default::default();
-    for (days, before) in days {
-        let weight = weight(known, slot, before, days);
-        for from in before.saturating_sub(APART)..=before + APART {
-            let mut sum = 0.0;
-            for (ahead, sums) in sums.iter_mut().enumerate() {
-                sum += known.litres(store, from + ahead).unwrap_or(0.0);
-                sums.push((sum, weight));
-            }
+        .filter(|(_, before)| before + APART + KEPT_SLOTS <= known.now())
+        .flat_map(|(days, before)| {
+            let weight = weight(known, slot, before, days);
+            let first = before.saturating_sub(APART);
+            (first..=before + APART).map(move |from| Sample { from, weight, sum: 0.0 })
+        })
+        .collect();
+    let mut most = 0.0_f64;
+    for ahead in 0..KEPT_SLOTS {
+        for sample in &mut samples {
+            sample.sum += known.litres(store, sample.from + ahead).unwrap_or(0.0);
         }
+        let drawn = upper_quantile(&mut samples, 1.0 - tail).unwrap_or(0.0);
+        most = most.max(drawn - ahead as f64 * made);
     }
-    for sums in &mut sums {
-        let total: f64 = sums.iter().map(|(_, weight)| weight).sum();
-        for (_, weight) in sums.iter_mut() {
-            *weight /= total;
-        }
-        sums.sort_by(|a, b| b.0.total_cmp(&a.0));
-    }
-    sums
-}
-
-/// The same from every slot on, whatever the time of day; those without a draw are
-/// left out, and each counts alike.
-fn at_any_time(known: &dyn Knowledge, store: usize) -> [Vec<(f64, f64)>; KEPT_SLOTS] {
-    let first = known.now().saturating_sub(48 * ANY_DAYS);
-    let last = known.now().saturating_sub(KEPT_SLOTS);
-    let mut sums: [Vec<(f64, f64)>; KEPT_SLOTS] = Default::default();
-    let weight = 1.0 / (last - first).max(1) as f64;
-    for from in first..last {
-        let mut sum = 0.0;
-        for (ahead, sums) in sums.iter_mut().enumerate() {
-            sum += known.litres(store, from + ahead).unwrap_or(0.0);
-            if sum > 0.0 {
-                sums.push((sum, weight));
-            }
-        }
-    }
-    for sums in &mut sums {
-        sums.sort_by(|a, b| b.0.total_cmp(&a.0));
-    }
-    sums
-}
-
-/// Litres that are exceeded in a share `tail` of the time, where a share `surprises` of
-/// the time is like any and the rest like this time of day.
-fn exceeded(own: &[(f64, f64)], any: &[(f64, f64)], surprises: f64, tail: f64) -> f64 {
-    let (mut own, mut any) = (own.iter().peekable(), any.iter().peekable());
-    let mut above = 0.0;
-    loop {
-        let of_any = match (own.peek(), any.peek()) {
-            (Some(own), Some(any)) => any.0 > own.0,
-            (None, Some(_)) => true,
-            (Some(_), None) => false,
-            (None, None) => return 0.0,
-        };
-        let (share, next) =
-            if of_any { (surprises, any.next()) } else { (1.0 - surprises, own.next()) };
-        let Some((litres, weight)) = next else { return 0.0 };
-        above += share * weight;
-        if above > tail {
-            return *litres;
-        }
-    }
+    most
 }
 
 /// How much a day counts for another.
@@ -209,6 +147,27 @@ struct Sample {
 /// Quantile of sorted samples, interpolated between their middles.
 fn weighted_quantile(sorted: &[Sample], quantile: f64) -> Option<f64> {
     interpolated(sorted, 0.0, weights(sorted), quantile)
+}
+
+/// The same of samples in any order, where the quantile is high: only the largest are
+/// sorted, and more of them while it lies below.
+fn upper_quantile(samples: &mut [Sample], quantile: f64) -> Option<f64> {
+    let rising = |a: &Sample, b: &Sample| a.sum.total_cmp(&b.sum);
+    let total = weights(samples);
+    let mut count = LARGEST;
+    while count < samples.len() {
+        let first = samples.len() - count;
+        samples.select_nth_unstable_by(first, rising);
+        let largest = &mut samples[first..];
+        largest.sort_unstable_by(rising);
+        let below = total - weights(largest);
+        if (below + 0.5 * largest[0].weight) / total < quantile {
+            return interpolated(largest, below, total, quantile);
+        }
+        count *= 2;
+    }
+    samples.sort_unstable_by(rising);
+    weighted_quantile(samples, quantile)
 }
 
 fn weights(samples: &[Sample]) -> f64 {
@@ -253,17 +212,18 @@ mod tests {
     }
 
     #[test]
-    fn what_was_drawn_at_any_time_may_be_drawn_at_this() {
-        let own = [(40.0, 0.01), (10.0, 0.99)];
-        let any = [(90.0, 0.001), (60.0, 0.009)];
-        let litres = |surprises, tail| exceeded(&own, &any, surprises, tail);
-        // Without surprises 40 L come in a hundredth of the time.
-        assert!((litres(0.0, 0.009) - 40.0).abs() < 1e-9);
-        assert!((litres(0.0, 0.011) - 10.0).abs() < 1e-9);
-        // With a third of them, 90 L in 0.0003 of it, 60 L or more in 0.0033.
-        assert!((litres(1.0 / 3.0, 0.0003) - 90.0).abs() < 1e-9);
-        assert!((litres(1.0 / 3.0, 0.003) - 60.0).abs() < 1e-9);
-        assert!((litres(1.0 / 3.0, 0.005) - 40.0).abs() < 1e-9);
-        assert!(exceeded(&[], &[], 0.3, 0.01).abs() < 1e-9);
+    fn a_high_quantile_needs_no_more_than_the_largest_sorted() {
+        // Every residue once, in an order that is not sorted.
+        let mut samples: Vec<Sample> = (0..101)
+            .map(|k| Sample { from: 0, weight: [1.0, 3.0, 0.4][k % 3], sum: (37 * k % 101) as f64 })
+            .collect();
+        let mut sorted = samples.clone();
+        sorted.sort_by(|a, b| a.sum.total_cmp(&b.sum));
+        for quantile in [0.0, 0.3, 0.5, 0.9, 0.97, 0.997, 1.0] {
+            let whole = weighted_quantile(&sorted, quantile).expect("samples");
+            let upper = upper_quantile(&mut samples, quantile).expect("samples");
+            assert!((whole - upper).abs() < 1e-9, "{quantile}: {whole} is not {upper}");
+        }
+        assert_eq!(upper_quantile(&mut [], 0.5), None);
     }
 }

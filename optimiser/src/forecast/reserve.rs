@@ -31,11 +31,6 @@ const ABOVE_USE: f64 = 5.0;
 const GUARDED_SHARE: f64 = 0.9;
 const GUARDED_URGENCY: f64 = 0.1;
 
-/// Share of the time that does not go by the time of day, where no element stands guard.
-/// Of the draws of a year that [`kept_ready`] was tried on, shares from a fifth to a half
-/// missed least for the same litres kept.
-const SURPRISES: f64 = 0.3;
-
 /// Share of the elements' power that helps a draw that is running: the lowest one does
 /// little for it.
 const HELP: f64 = 0.5;
@@ -86,8 +81,8 @@ impl Calendar<'_> {
     }
 
     /// Litres to keep in each coming slot, and in the one after the plan.
-    fn litres(&self, store: usize, often: (f64, f64), made: f64) -> Vec<f64> {
-        kept_ready(self.known, self.at(self.horizon.end()) + 1, often, store, made)
+    fn litres(&self, store: usize, tail: f64, made: f64) -> Vec<f64> {
+        kept_ready(self.known, self.at(self.horizon.end()) + 1, tail, store, made)
     }
 
     /// The guard's dial in each slot of the plan.
@@ -100,7 +95,7 @@ impl Calendar<'_> {
         let element = &store.elements[heater.element];
         let dial = store.use_temperature.celsius() + ABOVE_USE;
         let dial = Temperature::clamped(dial.min(store.reach(element).celsius()));
-        let litres = self.litres(heater.store, (caution.kept, 0.0), 0.0);
+        let litres = self.litres(heater.store, caution.kept, 0.0);
         let least = WORTH_A_GUARD * above(store, heater.element);
         let slots = self.horizon.slots().iter();
         slots
@@ -143,12 +138,10 @@ impl Calendar<'_> {
         let hours = SLOT_SECONDS as f64 / 3_600.0;
         let made =
             HELP * power.min(site.grid.import_limit.kw()) * hours / (KWH_PER_LITRE_KELVIN * rise);
-        // Nobody answers a draw at an odd hour where nobody stands guard.
-        let surprises = if guard_of(store).is_some() { 0.0 } else { SURPRISES };
         let steps = caution.reserve().into_iter();
         steps
             .flat_map(|(tail, weight)| {
-                let litres = self.litres(index, (tail, surprises), made);
+                let litres = self.litres(index, tail, made);
                 let urgency = weight * weights.unmet_per_kwh / weights.short_per_kwh;
                 self.horizon.slots().iter().map(move |slot| Ready {
                     store: index,
