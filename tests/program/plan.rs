@@ -146,7 +146,7 @@ fn a_house_whose_sources_exceed_its_fuse_has_a_plan() {
     let one_phase = fixture(EVERYTHING)
         .replace("fuse_amperes = 40\nphases = 3", "fuse_amperes = 100\nphases = 1");
     let one_phase =
-        one_phase.replace("thermostat_celsius = 68\nphases = 3", "thermostat_celsius = 68");
+        one_phase.replace("68\nphases = 3\ncircuit_amperes = 16", "68\ncircuit_amperes = 32");
     let small = one_phase.replace("fuse_amperes = 100", "fuse_amperes = 60");
     let named = fixture(EVERYTHING)
         .replace(
