@@ -1,7 +1,7 @@
 //! A service from its start to its end, over any number of site files.
 
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant as Moment};
 
 use tokio::sync::mpsc::UnboundedReceiver;
 use tokio::time::{Interval, MissedTickBehavior};
@@ -21,6 +21,9 @@ const SITE_FILE: &str = "site file";
 
 /// After a reload the archive of before may still be writing for so long.
 const ARCHIVE_LIMIT: Duration = Duration::from_secs(10);
+
+/// It has left after so long, even if the solver still works then.
+const LEAVING: Duration = Duration::from_secs(4);
 
 /// Runs the service until it is told to stop, and leaves in a safe state.
 ///
@@ -128,6 +131,7 @@ impl App {
 
     /// Says what is safe, says good-bye, and writes what is left.
     async fn leave(mut self) -> Supervision {
+        let end = Moment::now() + LEAVING;
         tracing::info!("stopping: everything is switched off");
         self.handle(Event::Stop);
         debug_assert!(self.leaving, "the state asked to leave");
@@ -139,6 +143,7 @@ impl App {
             tracing::warn!("the broker could not be told everything; set-points run out");
         }
         self.memory.close(Duration::from_millis(500));
+        self.solver.close(end);
         tracing::info!("stopped");
         self.supervision
     }

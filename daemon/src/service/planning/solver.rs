@@ -3,7 +3,8 @@
 
 use std::sync::Arc;
 use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
-use std::time::Duration;
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
 
 use optimiser::plan::Planner;
 use tokio::sync::mpsc::UnboundedSender;
@@ -20,6 +21,9 @@ const MOST_LEFT: usize = 3;
 
 /// How often the waiting thread says that it lives.
 const BEAT: Duration = Duration::from_secs(5);
+
+/// How often it is looked whether the thread has ended.
+const PATIENCE: Duration = Duration::from_millis(5);
 
 /// An answer of the thread.
 #[derive(Debug)]
@@ -39,10 +43,16 @@ pub enum Answer {
 pub struct Solver {
     answers: UnboundedSender<Answer>,
     pulse: Pulse,
-    thread: Option<Sender<(u64, Snapshot)>>,
-    asked: Option<(u64, std::time::Instant)>,
+    thread: Option<Thread>,
+    asked: Option<(u64, Instant)>,
     next: u64,
     left: usize,
+}
+
+/// A thread that answers until nobody can ask any more.
+struct Thread {
+    questions: Sender<(u64, Snapshot)>,
+    handle: JoinHandle<()>,
 }
 
 impl Solver {
@@ -63,13 +73,13 @@ impl Solver {
         self.next += 1;
         let number = self.next;
         let thread = self.thread.take().map_or_else(|| self.start(), Ok)?;
-        let sent = thread.send((number, snapshot));
+        let sent = thread.questions.send((number, snapshot));
         self.thread = Some(thread);
         if sent.is_err() {
             self.thread = None;
             return Err("the solver's thread ended; it is started again".to_owned());
         }
-        self.asked = Some((number, std::time::Instant::now()));
+        self.asked = Some((number, Instant::now()));
         Ok(())
     }
 
@@ -94,10 +104,21 @@ impl Solver {
         overdue
     }
 
-    fn start(&self) -> Result<Sender<(u64, Snapshot)>, String> {
+    /// Asks nothing more and waits for the thread until then. The process must not end
+    /// while HiGHS works: what it shares between threads is taken down at the end, and
+    /// the process then died of a signal.
+    pub fn close(&mut self, until: Instant) {
+        let Some(Thread { questions, handle }) = self.thread.take() else { return };
+        drop(questions);
+        while !handle.is_finished() && Instant::now() < until {
+            std::thread::sleep(PATIENCE);
+        }
+    }
+
+    fn start(&self) -> Result<Thread, String> {
         let (sender, questions) = channel::<(u64, Snapshot)>();
         let (answers, pulse) = (self.answers.clone(), self.pulse.clone());
-        std::thread::Builder::new()
+        let handle = std::thread::Builder::new()
             .name(SOLVER_THREAD.to_owned())
             .spawn(move || {
                 let mut planner = Planner::default();
@@ -122,6 +143,6 @@ impl Solver {
                 }
             })
             .map_err(|error| format!("no thread for the solver: {error}"))?;
-        Ok(sender)
+        Ok(Thread { questions: sender, handle })
     }
 }
