@@ -132,7 +132,8 @@ fn a_candidate_is_a_single_replay() {
 fn a_sample_stands_for_its_year_with_what_was_measured() {
     let state = folder("size-sample");
     let loss = "store.cylinder.heat_loss_watts_per_kelvin";
-    let found = done(&[
+    let measured = format!("{loss}=1.4");
+    let study = [
         "size",
         SMALL,
         "--from",
@@ -142,13 +143,13 @@ fn a_sample_stands_for_its_year_with_what_was_measured() {
         "--sample",
         "3x1",
         "--measured",
-        &format!("{loss}=1.4"),
+        &measured,
         "--vary",
         "store.cylinder.volume_litres=150,200",
         "--state",
         &state,
-        "--json",
-    ]);
+    ];
+    let found = done(&[&study[..], &["--json"]].concat());
     let found: Value = serde_json::from_str(&found.data).expect("one JSON document");
     assert_eq!(found["worlds"].as_array().map(Vec::len), Some(1));
     let parts = found["worlds"][0]["parts"].as_array().expect("parts");
@@ -176,25 +177,7 @@ fn a_sample_stands_for_its_year_with_what_was_measured() {
     says(&said, &["SAMPLED: ", "3 days in 3 parts", "MEASURED: "]);
     let page = Path::new(env!("CARGO_TARGET_TMPDIR")).join("size-sample.html");
     let page = page.display().to_string();
-    done(&[
-        "size",
-        SMALL,
-        "--from",
-        "2026-03-01",
-        "--to",
-        "2026-04-30",
-        "--sample",
-        "3x1",
-        "--measured",
-        &format!("{loss}=1.4"),
-        "--vary",
-        "store.cylinder.volume_litres=150,200",
-        "--state",
-        &state,
-        "--merge",
-        "--report",
-        &page,
-    ]);
+    done(&[&study[..], &["--merge", "--report", &page]].concat());
     let page = std::fs::read_to_string(page).expect("a page");
     says(&page, &["Calculated and measured", "± ", "Parts of years that were lived through"]);
 }
