@@ -11,8 +11,12 @@ use optimiser::water;
 use stowheat_tests::houses::{MONDAY, battery, celsius, day, draw, element, kw, kwh, price, store};
 
 fn planned(problem: Problem) -> Planned {
+    planned_with(problem, Effort::NONE)
+}
+
+fn planned_with(problem: Problem, effort: Effort) -> Planned {
     let problem = problem.validated().expect("a valid problem");
-    match Planner::default().with_effort(Effort::NONE).plan(&problem) {
+    match Planner::default().with_effort(effort).plan(&problem) {
         Outcome::Planned(planned) => *planned,
         other => panic!("no plan: {other:?}"),
     }
@@ -123,6 +127,22 @@ fn a_weekly_pasteurisation_waits_for_the_cheapest_time() {
     near(with.schedule.cost.net() - without.schedule.cost.net(), 17.445, 0.1);
     let start = with.schedule.hygiene[0].expect("a hold");
     assert!(start > MONDAY + 12 * 3_600 && start <= MONDAY + 16 * 3_600, "{start}");
+}
+
+// A draw lets cold water in from below. A hold beside draws in every half-hour of a
+// cheap noon came out 2 K too cold on the plant, and its heat was spent for nothing.
+#[test]
+fn a_pasteurisation_is_held_while_no_tap_runs() {
+    let mut prices = vec![18.0; 48];
+    prices[20..36].fill(5.0);
+    let mut problem = day(vec![store(150.0, vec![element("e", 3.0, 0.04)])], &prices);
+    filled(&mut problem, 45.0);
+    problem.draws = (18..40).map(|slot| draw(0.5 * f64::from(slot) + 0.1, 3.0)).collect();
+    problem.hygiene.push(pasteurise(24.0));
+    let plan = planned_with(problem, Effort::COLD);
+    let start = plan.schedule.hygiene[0].expect("a hold on the plant");
+    let hour = (start - MONDAY) as f64 / 3_600.0;
+    assert!(hour + 1.0 <= 9.1 || hour >= 19.6, "held from {hour} h");
 }
 
 // C15, common practice, no published source: water that a plunge price heats

@@ -47,7 +47,7 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
     for (row, of) in values.iter().enumerate() {
         let Some(first) = of.iter().flatten().next() else { continue };
         let y = top + group * row as f64 + 6.0;
-        let name = format!("{}, a {}", first.capacity, first.unit);
+        let name = format!("{}, per {}", first.capacity, first.unit);
         let middle = y + BAR * study.worlds.len() as f64 / 2.0;
         svg.text("label", Anchor::End, (NAMES - 8.0, middle), &name);
         svg.text("unit", Anchor::End, (NAMES - 8.0, middle + 13.0), &format!("now {}", first.size));

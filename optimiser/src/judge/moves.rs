@@ -4,7 +4,12 @@ use super::candidate::Candidate;
 use super::score::Judge;
 use super::worths::Worths;
 
-/// Places that heat is carried to, at most, for each slot and heater it is taken from.
+/// Places that promise most that heat is carried to, for each slot and heater it is
+/// taken from, beside the cheapest before it and the cheapest behind it: the program
+/// may think more of heat in a slot than the plant does.
+const PROMISING: usize = 2;
+
+/// Places that heat is added in, at most.
 const TARGETS: usize = 6;
 
 /// Less energy than this is not worth a run [kWh].
@@ -55,8 +60,16 @@ pub(super) fn moves(
                         Move::of_heat(vec![(heater, slot, -kwh), (peer, other, fits)], worths)
                     })
                     .collect();
+                let place = |change: &Move| change.changes[1].1;
+                let price = |change: &Move| worths.price(peer, place(change));
+                for within in [0..slot, slot..row.len()] {
+                    let there = (0..targets.len())
+                        .filter(|&index| within.contains(&place(&targets[index])))
+                        .min_by(|&a, &b| price(&targets[a]).total_cmp(&price(&targets[b])));
+                    moves.extend(there.map(|index| targets.remove(index)));
+                }
                 targets.sort_by(|a, b| b.promise.total_cmp(&a.promise));
-                targets.truncate(TARGETS);
+                targets.truncate(PROMISING);
                 moves.append(&mut targets);
             }
         }

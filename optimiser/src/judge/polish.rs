@@ -77,7 +77,7 @@ impl Vain {
 const NEARLY: f64 = 3.0;
 
 /// A move that cost so much is not tried again soon [minor].
-const DEAR: f64 = 1.0;
+const DEAR: f64 = 0.1;
 
 /// What a move must save, without what is short then, to be worth a repair [minor];
 /// additions tried [kWh], and slots that they reach back.
@@ -109,6 +109,7 @@ pub(crate) fn polish(
     }
     // A plant room runs as a whole, which takes longer.
     hunt.left = search.simulations / if judge.plant.has_works() { 2 } else { 1 };
+    hunt.make_up(judge);
     hunt.descend(judge, &QUANTA[..2]);
     loop {
         let before = hunt.best.score;
@@ -296,8 +297,9 @@ fn repairs(
     for (heater, id) in problem.heaters().enumerate() {
         let (now, then) = (&trial.outcome.stores[id.store], &best.outcome.stores[id.store]);
         let mut slots = now.slots().iter().zip(then.slots());
-        let until = slots.position(|(now, then)| now.unmet_kwh > then.unmet_kwh + 1e-6);
-        let Some(until) = until else { continue };
+        let unmet = slots.position(|(now, then)| now.unmet_kwh > then.unmet_kwh + 1e-6);
+        // Else something kept ready or hot throughout is short, by the end at least.
+        let until = unmet.unwrap_or(problem.horizon.len());
         let price = |slot: usize| problem.import_price[slot].per_kwh();
         for kwh in REPAIRS_KWH {
             let fits = |slot: &usize| {

@@ -10,8 +10,12 @@ use super::worths::Worths;
 /// Quanta that are put back, as shares of what an element can use in half an hour.
 const QUANTA: [f64; 3] = [1.0, 0.4, 0.15];
 
-/// Most quanta put back for one run.
+/// Most quanta put back for one run, and added to what the program made.
 const MOST_STEPS: usize = 8;
+const MOST_STEPS_AT_FIRST: usize = 40;
+
+/// Heat that costs less is as good as free [minor].
+const AS_GOOD_AS_FREE: f64 = 0.1;
 
 /// Cheapest slots that a quantum is tried in.
 const CHEAPEST: usize = 2;
@@ -34,7 +38,7 @@ pub(super) fn rebuild(hunt: &mut Hunt<'_>, judge: &mut Judge<'_>) {
         hunt.left -= 1;
         if hunt.run(judge, &ruin) {
             std::mem::swap(&mut hunt.best, &mut hunt.trial);
-            hunt.put_back(judge, &worths, (before.score, before.shortfall));
+            hunt.put_back(judge, &worths, (before.score, before.shortfall), MOST_STEPS);
             hunt.best = super::settle::settled(judge, hunt.best.clone());
         }
         if hunt.best.score > before.score - GAIN {
@@ -44,25 +48,45 @@ pub(super) fn rebuild(hunt: &mut Hunt<'_>, judge: &mut Judge<'_>) {
 }
 
 impl Hunt<'_> {
-    /// Adds heat where something is short, the best of a few places each time.
-    fn put_back(&mut self, judge: &mut Judge<'_>, worths: &Worths, (score, shortfall): (f64, f64)) {
-        for _ in 0..MOST_STEPS {
+    /// Adds heat until nothing is short any more, as far as that pays: a search that
+    /// begins with cold draws spends most of its time on them.
+    pub(super) fn make_up(&mut self, judge: &mut Judge<'_>) {
+        let worths = Worths::new(judge, &self.best, self.duals, QUANTA[0]);
+        self.put_back(judge, &worths, (f64::INFINITY, 0.0), MOST_STEPS_AT_FIRST);
+        self.best = super::settle::settled(judge, self.best.clone());
+    }
+
+    /// Adds heat where something is short, each time where it makes up for most of that
+    /// for its cost, until a score is passed or no more is short than was.
+    fn put_back(
+        &mut self,
+        judge: &mut Judge<'_>,
+        worths: &Worths,
+        (score, shortfall): (f64, f64),
+        steps: usize,
+    ) {
+        for _ in 0..steps {
             let money = self.best.score - self.best.shortfall;
             if self.best.shortfall <= shortfall + GAIN || money > score {
                 return;
             }
-            let mut better: Option<super::Candidate> = None;
+            let mut better: Option<(f64, super::Candidate)> = None;
             for change in places(judge, self, worths) {
                 if self.left == 0 {
                     return;
                 }
                 self.left -= 1;
-                let least = better.as_ref().map_or(self.best.score, |b| b.score);
-                if self.run(judge, &change) && self.trial.score < least - GAIN {
-                    better = Some(self.trial.clone());
+                if !self.run(judge, &change) || self.trial.score > self.best.score - GAIN {
+                    continue;
+                }
+                let less = self.best.shortfall - self.trial.shortfall.max(shortfall);
+                let dearer = self.trial.score - self.trial.shortfall - money;
+                let gain = less / dearer.max(AS_GOOD_AS_FREE);
+                if better.as_ref().is_none_or(|(most, _)| gain > *most) {
+                    better = Some((gain, self.trial.clone()));
                 }
             }
-            let Some(better) = better else { return };
+            let Some((_, better)) = better else { return };
             self.best = better;
         }
     }

@@ -10,6 +10,10 @@ use super::candidate::{Candidate, command_slot};
 use super::comfort::{discomfort, room_worth};
 use super::dispatch::Dispatch;
 
+/// A pasteurisation that stops just short of its temperature is none, and all of its
+/// heat was spent for nothing: it weighs as if so much more were missing [K].
+const UNDONE_K: f64 = 5.0;
+
 /// Judges plans of one problem on its simulated plant.
 #[derive(Debug, Clone)]
 pub struct Judge<'a> {
@@ -248,7 +252,8 @@ impl<'a> Judge<'a> {
                     }
                 }
                 let volume = self.problem.site.stores[rule.store].volume.litres();
-                heat_kwh(volume, (rule.temperature.celsius() - warmest).max(0.0))
+                let missing = rule.temperature.celsius() - warmest;
+                heat_kwh(volume, if missing > 0.0 { missing + UNDONE_K } else { 0.0 })
             })
             .sum()
     }

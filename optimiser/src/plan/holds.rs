@@ -30,13 +30,22 @@ pub(super) fn already_met(
         .find(|hold| (hold.first.saturating_sub(1)..=hold.last).all(hot))
 }
 
+/// More heat drawn in a hold than this lets cold water in that breaks it [kWh].
+const BREAKS_KWH: f64 = 0.03;
+
 /// Holds worth trying: the ones with the cheapest heating before them, far
-/// enough apart to differ, and the last that is in time.
+/// enough apart to differ, and the last that is in time. Where there are some in
+/// which nothing is drawn, no others: cold water comes in from below.
 pub(super) fn candidates(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
     if !reaches_bottom(problem, rule) {
         return Vec::new();
     }
     let mut holds = all_holds(problem, rule);
+    let quiet: Vec<HygieneStart> =
+        holds.iter().copied().filter(|hold| drawn(problem, rule, hold) < BREAKS_KWH).collect();
+    if !quiet.is_empty() {
+        holds = quiet;
+    }
     let Some(&last) = holds.last() else { return Vec::new() };
     let price = |hold: &HygieneStart| heating_price(problem, hold.first);
     holds.sort_by(|a, b| price(a).total_cmp(&price(b)).then(a.first.cmp(&b.first)));
@@ -101,6 +110,18 @@ fn all_holds(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
             (slots[last].end() <= due).then_some(HygieneStart { first, last })
         })
         .collect()
+}
+
+/// Heat drawn from the store in a hold [kWh].
+fn drawn(problem: &Problem, rule: usize, hold: &HygieneStart) -> f64 {
+    let store = problem.hygiene[rule].store;
+    let slots = problem.horizon.slots();
+    let span = slots[hold.first].start()..slots[hold.last].end();
+    let draws = problem.draws.iter().filter(|draw| draw.store == store);
+    draws
+        .filter(|draw| span.contains(&draw.start))
+        .map(|draw| draw.heat_kwh(problem.site.stores[store].mains))
+        .sum()
 }
 
 fn heating_price(problem: &Problem, first: usize) -> f64 {

@@ -48,7 +48,7 @@ impl Page<'_> {
                         out,
                         "{:<24}{:<12}{:>10}   now {}",
                         value.capacity,
-                        format!("a {}", value.unit),
+                        format!("per {}", value.unit),
                         self.money.amount(value.up),
                         value.size
                     );
