@@ -57,7 +57,7 @@ impl<'a> Publisher<'a> {
 
     /// The schedule, with the program's own temperatures.
     pub(crate) fn schedule(&self, origin: Origin) -> Schedule {
-        let reasoner = Reasoner::new(self.problem, self.solution, &self.holds);
+        let reasoner = Reasoner::new(self.problem, self.solution, &self.holds, self.judged);
         let placed = self.placed();
         let slots: Vec<SlotPlan> = (0..self.problem.horizon.len())
             .map(|slot| self.slot(slot, &placed[slot], &reasoner))

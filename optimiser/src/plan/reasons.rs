@@ -1,5 +1,6 @@
 //! Why each element is on, or is not.
 
+use crate::judge::Candidate;
 use crate::problem::{HeaterId, Problem};
 use crate::schedule::Reason;
 use crate::site::{Route, Sink, Source};
@@ -14,6 +15,9 @@ const DEADLINE_KWH: f64 = 0.3;
 
 /// Heating so long before a pasteurisation hold belongs to it [h].
 const HOLD_LEAD_HOURS: f64 = 6.0;
+
+/// Water so little below what an element makes of it counts as just as hot [K].
+const FULL_K: f64 = 1.0;
 
 /// One heater in one slot, with what it uses.
 pub(super) struct Situation {
@@ -39,6 +43,7 @@ pub(super) struct Reasoner<'a> {
     problem: &'a Problem,
     solution: &'a Solution,
     holds: &'a [Option<Instant>],
+    judged: Option<&'a Candidate>,
     /// Deadlines of each store, rising.
     deadlines: Vec<Vec<Instant>>,
 }
@@ -48,6 +53,7 @@ impl<'a> Reasoner<'a> {
         problem: &'a Problem,
         solution: &'a Solution,
         holds: &'a [Option<Instant>],
+        judged: Option<&'a Candidate>,
     ) -> Self {
         let mut deadlines = vec![Vec::new(); problem.site.stores.len()];
         for draw in &problem.draws {
@@ -61,7 +67,7 @@ impl<'a> Reasoner<'a> {
         for own in &mut deadlines {
             own.sort_unstable();
         }
-        Self { problem, solution, holds, deadlines }
+        Self { problem, solution, holds, judged, deadlines }
     }
 
     pub(super) fn why(&self, at: &Situation) -> Reason {
@@ -172,9 +178,17 @@ impl<'a> Reasoner<'a> {
         }
     }
 
-    /// Whether all water the element can warm is at its highest rung.
+    /// Whether all water the element can warm is as hot as it makes it: on the
+    /// simulated plant, or at the highest rung where the program alone has spoken.
     fn is_full(&self, at: &Situation) -> bool {
-        let element = &self.problem.site.stores[at.id.store].elements[at.id.element];
+        let store = &self.problem.site.stores[at.id.store];
+        let element = &store.elements[at.id.element];
+        if let Some(candidate) = self.judged {
+            let layers = candidate.outcome.stores[at.id.store].layers(at.slot + 1);
+            let below = (element.height.value() * layers.len() as f64) as usize;
+            let full = store.reach(element).celsius() - FULL_K;
+            return layers[below.min(layers.len() - 1)..].iter().all(|&layer| layer >= full);
+        }
         let zones = &self.solution.zones[at.id.store];
         let total: f64 = zones.iter().sum();
         let mut top = 0.0;

@@ -123,7 +123,9 @@ fn a_day_says_what_limits_and_not_knowing_cost() {
     assert!(found.iter().all(|one| one.cost > bound - 1.0), "{found:?}");
     replayed.remainder = Some(found);
     let text = table::render(&replayed);
-    for part in ["What a limit cost", "per 100 L", "per kWh", "import limit", "knowing", "everything"] {
+    for part in
+        ["What a limit cost", "per 100 L", "per kWh", "import limit", "knowing", "everything"]
+    {
         assert!(text.contains(part), "{part}: {text}");
     }
     assert_eq!(text.contains("DEARER"), replayed.saving(replayed.best_rule().expect("one")) < 0.0);
