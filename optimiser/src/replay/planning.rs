@@ -215,10 +215,7 @@ impl Planning {
 
     fn commands(&mut self, problem: &Problem) -> Option<Commands> {
         let why = match self.planner.plan(problem) {
-            Outcome::Planned(planned) => {
-                let jobs = planned.jobs;
-                return Some(Commands { jobs, ..Commands::of(problem, &planned.schedule) });
-            }
+            Outcome::Planned(planned) => return Some(Commands::of(problem, &planned.schedule)),
             Outcome::Infeasible(missing) => {
                 format!("load stays unserved in {} slots", missing.len())
             }
