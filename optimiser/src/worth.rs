@@ -10,12 +10,14 @@
 //! market impact", 2014, arXiv 1406.3653.)
 
 mod plant_room;
+mod slopes;
 
 use crate::problem::{EndValue, ValueStep, Weights};
 use crate::site::{Battery, Sink, Site, Source, Store};
 use crate::units::{Energy, Price};
 use crate::water::{KWH_PER_LITRE_KELVIN, time_constant_hours};
 pub use plant_room::plant_room_value;
+pub(crate) use slopes::Slopes;
 
 /// One slot of the days after the horizon, as it is expected.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,9 +35,6 @@ pub struct Ahead {
     /// Heat drawn from each store above mains [kWh].
     pub draws: Vec<f64>,
 }
-
-/// Steps narrower than this are joined to their neighbour [kWh].
-const NARROW: f64 = 1e-6;
 
 /// Worth of what is left before the given slots begin.
 pub fn end_value(site: &Site, ahead: &[Ahead], weights: &Weights) -> EndValue {
@@ -181,188 +180,4 @@ fn battery_worth(battery: &Battery, ahead: &[Ahead]) -> Vec<ValueStep> {
         }
     }
     worth.steps()
-}
-
-/// A concave function of a level from 0 to a capacity, as falling slopes.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Slopes {
-    capacity: f64,
-    /// Width and slope of each piece, from level 0 up, slopes falling.
-    pieces: Vec<(f64, f64)>,
-}
-
-impl Slopes {
-    fn zero(capacity: f64) -> Self {
-        Self { capacity, pieces: vec![(capacity, 0.0)] }
-    }
-
-    /// What levels up to a capacity are worth in steps.
-    pub(crate) fn of(steps: &[ValueStep], capacity: f64) -> Self {
-        let mut slopes = Self { capacity, pieces: Vec::with_capacity(32) };
-        slopes.pieces.extend(steps.iter().map(|s| (s.width.kwh(), s.value.per_kwh())));
-        slopes.cut();
-        slopes
-    }
-
-    /// Width of the piece above a level that is left, and its slope; at the
-    /// capacity there is none.
-    pub(crate) fn above(&self, level: f64) -> Option<(f64, f64)> {
-        let mut top = 0.0;
-        self.pieces.iter().find_map(|&(width, slope)| {
-            top += width;
-            (top > level + NARROW).then_some((top - level, slope))
-        })
-    }
-
-    /// Width of the piece below a level, as far as it reaches down, and its slope.
-    pub(crate) fn below(&self, level: f64) -> Option<(f64, f64)> {
-        let mut bottom = 0.0;
-        let mut found = None;
-        for &(width, slope) in &self.pieces {
-            if bottom >= level - NARROW {
-                break;
-            }
-            found = Some((level - bottom, slope));
-            bottom += width;
-        }
-        found
-    }
-
-    fn insert(&mut self, width: f64, slope: f64) {
-        if width > NARROW {
-            let at = self.pieces.partition_point(|&(_, other)| other >= slope);
-            self.pieces.insert(at, (width, slope));
-        }
-    }
-
-    /// The level may be raised by up to `most` at a cost for each unit.
-    pub(crate) fn fill(&mut self, most: f64, cost: f64) {
-        if most <= 0.0 {
-            return;
-        }
-        self.insert(most, cost);
-        self.drop_first(most);
-        self.cut();
-    }
-
-    /// The level may be lowered by up to `most` for an income for each unit.
-    pub(crate) fn give(&mut self, most: f64, income: f64) {
-        if most <= 0.0 {
-            return;
-        }
-        self.insert(most, income);
-        self.cut();
-    }
-
-    /// The level must be lowered by `amount`; what is missing costs `penalty`.
-    fn use_for(&mut self, amount: f64, penalty: f64) {
-        if amount > NARROW {
-            self.pieces.insert(0, (amount, penalty));
-            self.cut();
-        }
-    }
-
-    /// What is above `floor` shrinks by a factor.
-    fn lose(&mut self, factor: f64, floor: f64) {
-        let mut level = 0.0;
-        for (width, slope) in &mut self.pieces {
-            if level >= floor && factor > 0.0 {
-                let before = *width;
-                *width /= factor;
-                *slope *= factor;
-                level += before;
-            } else {
-                level += *width;
-            }
-        }
-        self.pieces.sort_by(|a, b| b.1.total_cmp(&a.1));
-        self.cut();
-    }
-
-    fn drop_first(&mut self, mut amount: f64) {
-        while amount > 0.0 && !self.pieces.is_empty() {
-            let width = self.pieces[0].0;
-            if width <= amount {
-                self.pieces.remove(0);
-                amount -= width;
-            } else {
-                self.pieces[0].0 -= amount;
-                amount = 0.0;
-            }
-        }
-    }
-
-    fn cut(&mut self) {
-        let mut left = self.capacity;
-        self.pieces.retain_mut(|(width, _)| {
-            *width = width.min(left);
-            left -= *width;
-            *width > NARROW
-        });
-        if left > NARROW {
-            self.pieces.push((left, 0.0));
-            self.pieces.sort_by(|a, b| b.1.total_cmp(&a.1));
-        }
-    }
-
-    fn steps(&self) -> Vec<ValueStep> {
-        let steps = self.pieces.iter().map(|&(width, slope)| ValueStep {
-            width: Energy::clamped(width),
-            value: Price::clamped(slope),
-        });
-        steps.filter(|step| step.value.per_kwh() > 0.0).collect()
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn near(actual: f64, expected: f64) {
-        assert!((actual - expected).abs() < 1e-9, "{actual} is not {expected}");
-    }
-
-    #[test]
-    fn heat_is_worth_what_it_saves_later() {
-        let mut worth = Slopes::zero(10.0);
-        // Last a draw of 4, before it a chance to fill 3 at a price of 7.
-        worth.use_for(4.0, 100.0);
-        worth.fill(3.0, 7.0);
-        assert_eq!(worth.pieces.len(), 3);
-        near(worth.pieces[0].0, 1.0);
-        near(worth.pieces[0].1, 100.0);
-        near(worth.pieces[1].0, 3.0);
-        near(worth.pieces[1].1, 7.0);
-        near(worth.pieces[2].1, 0.0);
-    }
-
-    #[test]
-    fn loss_makes_what_is_kept_worth_less() {
-        let mut worth = Slopes::zero(10.0);
-        worth.use_for(2.0, 50.0);
-        worth.lose(0.8, 0.0);
-        near(worth.pieces[0].0, 2.5);
-        near(worth.pieces[0].1, 40.0);
-    }
-
-    #[test]
-    fn a_negative_price_makes_an_empty_store_worth_more() {
-        let mut worth = Slopes::zero(10.0);
-        worth.use_for(4.0, 100.0);
-        worth.fill(20.0, -5.0);
-        // Room is worth money: the slope is negative and no step is left.
-        assert!(worth.steps().is_empty());
-    }
-
-    #[test]
-    fn charge_is_sold_at_the_best_prices_ahead() {
-        let mut worth = Slopes::zero(10.0);
-        worth.give(3.0, 20.0);
-        worth.give(2.0, 30.0);
-        let steps = worth.steps();
-        near(steps[0].value.per_kwh(), 30.0);
-        near(steps[0].width.kwh(), 2.0);
-        near(steps[1].value.per_kwh(), 20.0);
-        near(steps[1].width.kwh(), 3.0);
-    }
 }

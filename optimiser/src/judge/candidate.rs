@@ -8,7 +8,7 @@ use crate::schedule::BatteryMode;
 use crate::units::Power;
 
 /// A plan with its simulated outcome and score.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Candidate {
     /// Energy of each heater in each slot [kWh].
     pub energies: Vec<Vec<f64>>,
@@ -20,6 +20,29 @@ pub struct Candidate {
     pub score: f64,
     /// Part of it for what is left undone [minor].
     pub shortfall: f64,
+    /// Tells it from every other that its judge has seen.
+    pub(super) token: usize,
+}
+
+/// A search makes thousands of candidates that differ from one in a few slots, so what
+/// is copied goes into memory that is there.
+impl Clone for Candidate {
+    fn clone(&self) -> Self {
+        Self {
+            energies: self.energies.clone(),
+            commands: self.commands.clone(),
+            outcome: self.outcome.clone(),
+            ..*self
+        }
+    }
+
+    fn clone_from(&mut self, source: &Self) {
+        let Self { energies, commands, outcome, score, shortfall, token } = self;
+        energies.clone_from(&source.energies);
+        commands.clone_from(&source.commands);
+        outcome.clone_from(&source.outcome);
+        (*score, *shortfall, *token) = (source.score, source.shortfall, source.token);
+    }
 }
 
 /// What the devices of the electrical node are told in one slot.

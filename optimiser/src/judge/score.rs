@@ -24,6 +24,8 @@ pub struct Judge<'a> {
     holds: Vec<bool>,
     /// What the battery does, where there is one.
     dispatch: Option<Dispatch>,
+    /// Candidates judged so far.
+    judged: usize,
 }
 
 impl<'a> Judge<'a> {
@@ -49,7 +51,7 @@ impl<'a> Judge<'a> {
         let range = |id| all.clone().map(|slot| problem.range_kwh(id, slot)).collect();
         let ranges = problem.heaters().map(range).collect();
         let dispatch = problem.site.battery.map(|battery| Dispatch::new(problem, battery));
-        Ok(Self { problem, plant, scene, ranges, ready_slots, holds, dispatch })
+        Ok(Self { problem, plant, scene, ranges, ready_slots, holds, dispatch, judged: 0 })
     }
 
     /// The problem whose plans are judged.
@@ -86,9 +88,11 @@ impl<'a> Judge<'a> {
                 let _ = command_slot(self.problem, slot, &energies, &mut commands);
             }
         }
-        let mut outcome = self.plant.outset(&self.scene);
-        self.run(&mut commands, &mut outcome, 0);
-        self.judged(energies, commands, outcome)
+        let outcome = self.plant.outset(&self.scene);
+        let mut candidate =
+            Candidate { energies, commands, outcome, score: 0.0, shortfall: 0.0, token: 0 };
+        self.run(&mut candidate, 0);
+        candidate
     }
 
     /// Runs commands from the start as they are.
@@ -96,7 +100,11 @@ impl<'a> Judge<'a> {
         let row = |row: &Vec<HeaterCommand>| row.iter().map(|c| c.energy().kwh()).collect();
         let energies = commands.heaters.iter().map(row).collect();
         let outcome = self.plant.simulate(&self.scene, &commands);
-        self.judged(energies, commands, outcome)
+        let token = self.next_token();
+        let mut candidate =
+            Candidate { energies, commands, outcome, score: 0.0, shortfall: 0.0, token };
+        self.value(&mut candidate);
+        candidate
     }
 
     /// Runs a candidate again that is a copy of another but for its energies in some
@@ -113,7 +121,8 @@ impl<'a> Judge<'a> {
             let told = (&base.commands, &candidate.commands);
             let outcome = &mut candidate.outcome;
             let reheated = self.plant.vary_heat(&self.scene, told, outcome, changed);
-            let first = self.dispatch(&mut candidate.commands, &candidate.outcome, first);
+            let first = self.vary_battery(base, candidate, first);
+            candidate.token = self.next_token();
             let told = (&base.commands, &candidate.commands);
             let outcomes = (&base.outcome, &mut candidate.outcome);
             self.plant.vary_house(&self.scene, told, outcomes, &reheated, first);
@@ -127,26 +136,54 @@ impl<'a> Judge<'a> {
         let Some(&first) = changed.iter().min() else { return true };
         let commanded = self.commanded(candidate, changed);
         if commanded {
-            self.run(&mut candidate.commands, &mut candidate.outcome, first);
-            self.value(candidate);
+            self.run(candidate, first);
         }
         commanded
     }
 
     /// Runs the plant from a slot on, with the battery as it suits the heat.
-    fn run(&mut self, commands: &mut Commands, outcome: &mut Outcome, first: usize) {
+    fn run(&mut self, candidate: &mut Candidate, first: usize) {
         let slots = self.problem.horizon.len();
+        candidate.token = self.next_token();
+        let Candidate { commands, outcome, .. } = candidate;
         self.plant.resume_heat(&self.scene, commands, outcome, first..slots);
-        let first = self.dispatch(commands, outcome, first);
+        let first = if self.dispatch.is_some() {
+            self.settle_battery(candidate);
+            0
+        } else {
+            first
+        };
+        let Candidate { commands, outcome, .. } = candidate;
         self.plant.resume_house(&self.scene, commands, outcome, first..slots);
+        self.value(candidate);
     }
 
-    /// Tells the battery what suits the heat of an outcome; the first slot in which
-    /// that or the heat has changed.
-    fn dispatch(&mut self, commands: &mut Commands, outcome: &Outcome, first: usize) -> usize {
-        let Some(dispatch) = &mut self.dispatch else { return first };
+    /// Tells the battery what suits the heat of a candidate.
+    fn settle_battery(&mut self, candidate: &mut Candidate) {
+        let Some(dispatch) = &mut self.dispatch else { return };
+        let Candidate { commands, outcome, token, .. } = candidate;
         let mut balance = |slot, pv| self.plant.balance(&self.scene, outcome, slot, pv);
-        dispatch.decide(self.problem, &mut balance, commands).unwrap_or(first).min(first)
+        let told = dispatch.settle(self.problem, *token, &mut balance, &commands.pv);
+        commands.battery.copy_from_slice(told);
+    }
+
+    /// Tells the battery what suits heat that differs from another candidate's from a
+    /// slot on; the first slot in which that or the heat has changed.
+    fn vary_battery(&mut self, base: &Candidate, candidate: &mut Candidate, first: usize) -> usize {
+        let Some(dispatch) = &mut self.dispatch else { return first };
+        if !dispatch.is_anchored(base.token) {
+            let mut balance = |slot, pv| self.plant.balance(&self.scene, &base.outcome, slot, pv);
+            dispatch.settle(self.problem, base.token, &mut balance, &base.commands.pv);
+        }
+        let Candidate { commands, outcome, .. } = candidate;
+        let mut balance = |slot, pv| self.plant.balance(&self.scene, outcome, slot, pv);
+        let told = dispatch.vary(self.problem, first, &mut balance, commands);
+        told.unwrap_or(first).min(first)
+    }
+
+    fn next_token(&mut self) -> usize {
+        self.judged += 1;
+        self.judged
     }
 
     fn commanded(&self, candidate: &mut Candidate, changed: &[usize]) -> bool {
@@ -155,12 +192,7 @@ impl<'a> Judge<'a> {
         })
     }
 
-    fn judged(&self, energies: Vec<Vec<f64>>, commands: Commands, outcome: Outcome) -> Candidate {
-        let shortfall = self.shortfall(&outcome);
-        let score = self.score(&outcome, shortfall);
-        Candidate { energies, commands, outcome, score, shortfall }
-    }
-
+    /// Scores a candidate whose outcome is new.
     fn value(&self, candidate: &mut Candidate) {
         candidate.shortfall = self.shortfall(&candidate.outcome);
         candidate.score = self.score(&candidate.outcome, candidate.shortfall);

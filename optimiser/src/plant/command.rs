@@ -105,7 +105,7 @@ pub enum PvUse {
 }
 
 /// Commands for every device and slot of a horizon.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, PartialEq)]
 pub struct Commands {
     /// For each element, in the order of [`Problem::heaters`], every slot.
     pub heaters: Vec<Vec<HeaterCommand>>,
@@ -120,6 +120,30 @@ pub struct Commands {
     pub pumps: Vec<Vec<bool>>,
     /// For each slot, the jobs of the plant room's sources.
     pub jobs: Vec<Vec<JobCommand>>,
+}
+
+/// Copied often, so into memory that is there.
+impl Clone for Commands {
+    fn clone(&self) -> Self {
+        Self {
+            heaters: self.heaters.clone(),
+            guards: self.guards.clone(),
+            battery: self.battery.clone(),
+            pv: self.pv.clone(),
+            pumps: self.pumps.clone(),
+            jobs: self.jobs.clone(),
+        }
+    }
+
+    fn clone_from(&mut self, source: &Self) {
+        let Self { heaters, guards, battery, pv, pumps, jobs } = self;
+        heaters.clone_from(&source.heaters);
+        guards.clone_from(&source.guards);
+        battery.clone_from(&source.battery);
+        pv.clone_from(&source.pv);
+        pumps.clone_from(&source.pumps);
+        jobs.clone_from(&source.jobs);
+    }
 }
 
 impl Commands {

@@ -83,8 +83,11 @@ fn for_stretches<'a>(
     instants: &mut Vec<f64>,
     mut each: impl FnMut(Loads, f64),
 ) {
-    instants.clear();
     let all = || spans.clone().flatten();
+    if all().next().is_none() && sources.is_empty() {
+        return each(Loads::default(), (facts.end - facts.start) / 3_600.0);
+    }
+    instants.clear();
     instants.extend(all().flat_map(|span| [span.start, span.end]));
     instants.extend(sources.iter().flat_map(|span| [span.start, span.end]));
     instants.push(facts.end);
@@ -160,7 +163,7 @@ pub(super) fn balance<'a>(
 }
 
 /// Powers beyond the rest of the house [kW].
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Default)]
 struct Loads {
     heaters: f64,
     sources: f64,

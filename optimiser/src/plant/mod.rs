@@ -18,6 +18,7 @@
 
 mod battery;
 mod command;
+mod course;
 mod house;
 mod outcome;
 mod probe;
@@ -316,7 +317,7 @@ impl Plant {
         slots: Range<usize>,
     ) {
         let plant = &self.stores[store];
-        let told = store::Told {
+        let told = course::Told {
             heaters: &commands.heaters[plant.heaters()],
             guards: &commands.guards[plant.heaters()],
             pumps: &commands.pumps[store],

@@ -7,7 +7,7 @@ use crate::site::Site;
 use crate::units::{Energy, Temperature};
 
 /// What happened in every store and at the meter.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, PartialEq)]
 pub struct Outcome {
     /// The stores, in the order of the site.
     pub stores: Vec<StoreTrace>,
@@ -16,6 +16,26 @@ pub struct Outcome {
     /// The plant room, where it has more than stores and elements.
     pub plant_room: Option<PlantRoomTrace>,
     pub(super) battery_start: f64,
+}
+
+/// Copied often, so into memory that is there.
+impl Clone for Outcome {
+    fn clone(&self) -> Self {
+        Self {
+            stores: self.stores.clone(),
+            house: self.house.clone(),
+            plant_room: self.plant_room.clone(),
+            battery_start: self.battery_start,
+        }
+    }
+
+    fn clone_from(&mut self, source: &Self) {
+        let Self { stores, house, plant_room, battery_start } = self;
+        stores.clone_from(&source.stores);
+        house.clone_from(&source.house);
+        plant_room.clone_from(&source.plant_room);
+        *battery_start = source.battery_start;
+    }
 }
 
 impl Outcome {

@@ -3,11 +3,11 @@
 use std::ops::Range;
 
 use super::Physics;
-use super::command::HeaterCommand;
-use super::scene::{Scene, SlotFacts, StoreScene};
-use super::tank::{Heat, STEP_LAYERS, STEP_SECONDS, Tank};
-use super::tap::{DrawRecord, litres_drawn};
-use super::trace::{Span, StoreSlot, StoreTrace};
+use super::course::{Course, Told};
+use super::scene::Scene;
+use super::tank::{Heat, STEP_LAYERS, STEP_SECONDS, Standings, Tank};
+use super::tap::litres_drawn;
+use super::trace::StoreTrace;
 use super::water::Water;
 use crate::site::Store;
 use crate::units::Temperature;
@@ -55,35 +55,8 @@ pub(super) struct StorePlant {
 pub(super) struct Bench {
     pub(super) water: Water,
     heats: Vec<Heat>,
-}
-
-/// What the devices of one store are told: rows of slots.
-#[derive(Clone, Copy)]
-pub(super) struct Told<'a> {
-    pub(super) heaters: &'a [Vec<HeaterCommand>],
-    pub(super) guards: &'a [Vec<Option<Temperature>>],
-    pub(super) pumps: &'a [bool],
-}
-
-/// The instant reached, and what stays fixed during a slot.
-pub(super) struct Course<'a> {
-    scene: &'a StoreScene,
-    facts: SlotFacts,
-    heaters: &'a [Vec<HeaterCommand>],
-    guards: &'a [Vec<Option<Temperature>>],
-    slot: usize,
-    pump: bool,
-    now: f64,
-    /// No step goes beyond this instant.
-    until: f64,
-    /// First draw that has not ended.
-    first_tap: usize,
-    /// Open thermostats, a bit for each element, one for each that stands guard, and
-    /// [`TRIPPED`].
-    open: u64,
-    /// Elements that heat because they stand guard, a bit for each.
-    guarding: u64,
-    pub(super) record: StoreSlot,
+    /// What it does in times in which it stood lately.
+    standings: Standings,
 }
 
 impl StorePlant {
@@ -126,6 +99,7 @@ impl StorePlant {
         Bench {
             water: Water::new(&[0.0], self.tank.layers()),
             heats: self.elements.iter().map(heat).collect(),
+            standings: Standings::default(),
         }
     }
 
@@ -143,49 +117,11 @@ impl StorePlant {
         if slots.start >= scene.slots.len() {
             return;
         }
-        let mut course = Self::course(bench, scene, index, told, trace, slots.start);
+        let mut course = Course::take_up(bench, scene, index, told, trace, slots.start);
         for slot in slots {
             course.begin(scene.slots[slot], slot, told.pumps[slot], trace);
             self.advance(bench, &mut course, trace, scene.slots[slot].end);
             self.finish(bench, &mut course, trace);
-        }
-    }
-
-    /// Takes up the state that the trace holds at the start of a slot.
-    pub(super) fn course<'a>(
-        bench: &mut Bench,
-        scene: &'a Scene,
-        index: usize,
-        told: Told<'a>,
-        trace: &mut StoreTrace,
-        slot: usize,
-    ) -> Course<'a> {
-        let (facts, scene) = (scene.slots[slot], &scene.stores[index]);
-        let begin = facts.start;
-        bench.water.restore(trace.layers(slot));
-        trace.spans.truncate(trace.spans_before[slot]);
-        let first_tap = scene.first_tap(begin);
-        for (tap, record) in scene.taps[first_tap..].iter().zip(&mut trace.draws[first_tap..]) {
-            if tap.end > begin {
-                *record = DrawRecord::new(record.draw);
-            }
-        }
-        for (position, record) in &trace.running[slot] {
-            trace.draws[*position] = *record;
-        }
-        Course {
-            scene,
-            facts,
-            heaters: told.heaters,
-            guards: told.guards,
-            slot,
-            pump: false,
-            now: begin,
-            until: begin,
-            first_tap,
-            open: trace.open[slot],
-            guarding: 0,
-            record: StoreSlot::default(),
         }
     }
 
@@ -239,13 +175,15 @@ impl StorePlant {
         if course.pump {
             bench.water.mix();
         }
-        let (until, water_runs) = self.next_step(bench, course);
-        let Bench { water, heats } = bench;
-        let (now, scene) = (course.now, course.scene);
+        let step = self.next_step(bench, course);
+        let Bench { water, heats, standings } = bench;
+        let (now, until, scene) = (course.now, step.until, course.scene);
         let hours = (until - now) / 3_600.0;
         course.record.coldest = course.record.coldest.min(water.layers()[0]);
-        self.tank.heat_due(water, 0.5 * hours, heats, |_| 0.0);
-        if water_runs {
+        if step.heats {
+            self.tank.heat_due(water, 0.5 * hours, heats, |_| 0.0);
+        }
+        if step.water_runs {
             let open = scene.taps_from(course.first_tap, now).filter(|(_, tap)| tap.runs_at(now));
             let taps = open.clone().map(|(_, tap)| tap);
             let litres = litres_drawn(&self.tank, water, &taps, hours, scene.mains);
@@ -256,8 +194,17 @@ impl StorePlant {
                 course.record.unmet_kwh += tap.book(record, hours, outlet, scene.mains);
             }
         }
-        course.record.lost_kwh += self.tank.stand(water, hours);
-        self.tank.heat_due(water, hours, heats, |_| 0.0);
+        // What a tank does by itself is slow beside a draw, so it may wait a little.
+        course.owed += hours;
+        let waits = step.water_runs && until < course.until && course.owed < step.waits;
+        if !waits {
+            let standing = standings.of(&self.tank, course.owed);
+            course.record.lost_kwh += self.tank.stand_as(water, standing);
+            course.owed = 0.0;
+        }
+        if step.heats {
+            self.tank.heat_due(water, hours, heats, |_| 0.0);
+        }
         if course.pump {
             water.mix();
         }
@@ -272,9 +219,8 @@ impl StorePlant {
         course.now = until;
     }
 
-    /// Sets the elements for the next step; returns when it ends and whether
-    /// hot water runs in it. Nothing switches within a step.
-    fn next_step(&self, bench: &mut Bench, course: &mut Course<'_>) -> (f64, bool) {
+    /// Sets the elements for the next step. Nothing switches within it.
+    fn next_step(&self, bench: &mut Bench, course: &mut Course<'_>) -> Step {
         let water = &bench.water;
         let mut next = course.until;
         let mut heating = false;
@@ -335,7 +281,12 @@ impl StorePlant {
         } else {
             f64::INFINITY
         };
-        (next.min(course.now + self.step_share * longest), flow > 0.0)
+        Step {
+            until: next.min(course.now + self.step_share * longest),
+            water_runs: flow > 0.0,
+            heats: heating,
+            waits: self.step_share * self.tank.heating_seconds() / 3_600.0,
+        }
     }
 
     /// Lets the thermostat of a bit open or close at the temperature of its layer;
@@ -363,38 +314,11 @@ impl StorePlant {
     }
 }
 
-impl Course<'_> {
-    /// Begins a slot.
-    pub(super) fn begin(
-        &mut self,
-        facts: SlotFacts,
-        slot: usize,
-        pump: bool,
-        trace: &mut StoreTrace,
-    ) {
-        self.facts = facts;
-        self.slot = slot;
-        self.pump = pump;
-        self.now = facts.start;
-        self.record = StoreSlot { coldest: f64::INFINITY, ..StoreSlot::default() };
-        trace.used_mut(slot).fill(0.0);
-    }
-
-    /// Books what an element used until an instant; a stretch that continues
-    /// the one before stays one span.
-    fn log(&self, element: usize, heat: &Heat, until: f64, trace: &mut StoreTrace) {
-        if heat.given_kwh <= 0.0 {
-            return;
-        }
-        trace.used_mut(self.slot)[element] += heat.given_kwh;
-        let end = until.min(self.now + heat.given_kwh / heat.kw * 3_600.0);
-        let from = trace.spans_before[self.slot];
-        let last = trace.spans[from..].iter_mut().rev().find(|span| span.element == element);
-        match last {
-            Some(span) if span.end >= self.now && (span.kw - heat.kw).abs() < 1e-9 => {
-                span.end = end;
-            }
-            _ => trace.spans.push(Span { element, start: self.now, end, kw: heat.kw }),
-        }
-    }
+/// What happens from now until some instant.
+struct Step {
+    until: f64,
+    water_runs: bool,
+    heats: bool,
+    /// How long the tank may owe its standing [h].
+    waits: f64,
 }

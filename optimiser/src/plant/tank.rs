@@ -10,8 +10,10 @@
 //!
 //! - flow through N stirred layers has a closed solution with Poisson weights
 //!   in the litres moved, whatever the time ([`Tank::pass`]); N sets the mixing;
-//! - loss and conduction are a constant linear operator, applied as its
-//!   exponential series ([`Tank::stand`]);
+//! - conduction between equal layers, and a loss that is the same for each, are a
+//!   constant linear operator with a closed exponential: Bessel weights, mirrored at
+//!   both ends. What the caps lose beyond that is taken half before and half after
+//!   ([`Tank::stand`]);
 //! - heat rises until nothing warmer lies below anything colder; where it ends
 //!   depends only on how much there is ([`Tank::heat`]).
 //!
@@ -21,18 +23,18 @@
 
 use std::f64::consts::PI;
 
-use super::water::{MAX_WEIGHTS, Water};
+use super::water::{Leaving, Shares, Water};
 use crate::site::Store;
 use crate::water::{KWH_PER_LITRE_KELVIN, heat_kwh};
 
 /// Most layer volumes that one pass of the closed solution moves.
 const LONGEST_PASS: f64 = 2.0;
 
-/// Largest product of operator norm and time in one exponential series.
-const LONGEST_SERIES: f64 = 1.0;
-
-/// Size of the first neglected term of the series, relative to the temperatures.
-const SERIES_TOLERANCE: f64 = 1e-10;
+/// Most of a layer that is exchanged with a neighbour, or lost through a cap, in one
+/// step of standing: what caps and conduction do together is then off by some 1e-5 of
+/// the difference between two layers at most.
+const MOST_EXCHANGED: f64 = 0.25;
+const MOST_THROUGH_CAP: f64 = 0.03;
 
 /// Most of a layer that flows through in one step together with other terms.
 pub(super) const STEP_LAYERS: f64 = 0.25;
@@ -56,12 +58,12 @@ pub struct Tank {
     capacity: f64,
     /// Exchange between neighbours [1/h].
     exchange: f64,
-    /// Loss of each layer [1/h].
-    loss: Vec<f64>,
-    /// Diagonal of the operator of loss and conduction [1/h].
-    diagonal: Vec<f64>,
-    /// Bound of the norm of that operator [1/h].
-    norm: f64,
+    /// Number of layers.
+    layers: usize,
+    /// Loss of each layer through the side [1/h].
+    side_loss: f64,
+    /// Loss of the lowest and the highest layer through their caps [1/h].
+    cap_loss: f64,
     surroundings: f64,
 }
 
@@ -89,6 +91,36 @@ pub struct Stream {
     pub litres_per_minute: f64,
     /// Temperature at which it enters [°C].
     pub temperature: f64,
+}
+
+/// What a tank does in a time in which nothing else happens.
+#[derive(Debug, Clone)]
+pub(super) struct Standing {
+    /// That time [h].
+    hours: f64,
+    /// Parts that it is done in.
+    parts: usize,
+    shares: Shares,
+    /// What the caps leave of the excess, half before and half after.
+    ends: f64,
+}
+
+/// What a tank does in times in which it stood lately.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Standings([Option<Standing>; 8]);
+
+impl Standings {
+    /// What a tank does in a time [h], from memory if it is there.
+    pub(super) fn of(&mut self, tank: &Tank, hours: f64) -> &Standing {
+        // The golden ratio spreads what differs in a few bits only (Knuth, The Art of
+        // Computer Programming 3, 6.4); three bits say which of the eight.
+        let place = hours.to_bits().wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 61;
+        let own = &mut self.0[place as usize];
+        if own.as_ref().is_some_and(|known| known.hours.to_bits() != hours.to_bits()) {
+            *own = None;
+        }
+        own.get_or_insert_with(|| tank.standing(hours))
+    }
 }
 
 /// Heat that left a tank in one advance [kWh].
@@ -131,22 +163,20 @@ impl Tank {
         let side = 2.0 * (PI * section).sqrt() * height_m;
         let per_surface = watts_per_kelvin / 1_000.0 / (side + 2.0 * section);
         let exchange = conductivity / 1_000.0 * section / (height_m / n) / capacity;
-        let mut loss = vec![per_surface * side / n / capacity; layers];
-        loss[0] += per_surface * section / capacity;
-        loss[layers - 1] += per_surface * section / capacity;
-        let diagonal: Vec<f64> = (0..layers)
-            .map(|i| {
-                let neighbours = f64::from(u8::from(i > 0)) + f64::from(u8::from(i + 1 < layers));
-                -neighbours * exchange - loss[i]
-            })
-            .collect();
-        let norm = diagonal.iter().fold(0.0_f64, |norm, d| norm.max(-d)) * 2.0;
-        Self { layer_litres, capacity, exchange, loss, diagonal, norm, surroundings }
+        Self {
+            layer_litres,
+            capacity,
+            exchange,
+            layers,
+            side_loss: per_surface * side / n / capacity,
+            cap_loss: per_surface * section / capacity,
+            surroundings,
+        }
     }
 
     /// Number of layers.
     pub fn layers(&self) -> usize {
-        self.loss.len()
+        self.layers
     }
 
     /// Water content of a layer [L].
@@ -156,7 +186,9 @@ impl Tank {
 
     /// Longest step while heat acts alone [s].
     pub(super) fn heating_seconds(&self) -> f64 {
-        HEATING_SECONDS.min(HEATING_EXCHANGE / self.exchange * 3_600.0)
+        // Parts of a second that add up without rounding, so that steps are equal.
+        let seconds = HEATING_SECONDS.min(HEATING_EXCHANGE / self.exchange * 3_600.0);
+        (seconds * 64.0).floor() / 64.0
     }
 
     /// Layer at a height given as a share of the whole. An element at the top of
@@ -173,19 +205,17 @@ impl Tank {
 
     /// Heat above a reference temperature [kWh].
     pub fn content_kwh(&self, layers: &[f64], reference: f64) -> f64 {
-        layers.iter().map(|t| t - reference).sum::<f64>() * self.capacity
+        (sum(layers) - layers.len() as f64 * reference) * self.capacity
     }
 
     /// Litres mixed at `wanted` that could be drawn now, from the top down
     /// while the water is at least as warm as `wanted`.
     pub fn usable_litres(&self, layers: &[f64], wanted: f64, mains: f64) -> f64 {
-        layers
-            .iter()
-            .rev()
-            .take_while(|t| **t >= wanted)
-            .map(|t| crate::water::mixed_litres_per_litre(*t, wanted, mains))
-            .sum::<f64>()
-            * self.layer_litres
+        let hot = layers.iter().rev().take_while(|t| **t >= wanted).count();
+        let hot = &layers[layers.len() - hot..];
+        let mean = sum(hot) / hot.len().max(1) as f64;
+        let litres = hot.len() as f64 * self.layer_litres;
+        litres * crate::water::mixed_litres_per_litre(mean, wanted, mains)
     }
 
     /// Heat that brings a layer, and all above it that is colder, to a
@@ -213,6 +243,12 @@ impl Tank {
         heats: &mut [Heat],
         before: impl Fn(usize) -> f64,
     ) {
+        let mut active = heats.iter_mut().enumerate().filter(|(_, heat)| heat.kw != 0.0);
+        let Some((index, heat)) = active.next() else { return };
+        if active.next().is_none() {
+            let left = heat.kw * hours - (heat.given_kwh - before(index));
+            return self.give(water, heat, left);
+        }
         let mut above = usize::MAX;
         while let Some(layer) =
             heats.iter().filter(|h| h.kw != 0.0 && h.layer < above).map(|h| h.layer).max()
@@ -229,9 +265,17 @@ impl Tank {
 
     /// Lets a source give an amount [kWh], as far as there is room.
     fn give(&self, water: &mut Water, heat: &mut Heat, kwh: f64) {
-        let given = kwh.min(self.headroom_kwh(water.layers(), heat.layer, heat.limit));
-        heat.given_kwh += given;
-        water.warm(heat.layer, given / self.capacity);
+        let wished = kwh / self.capacity;
+        let mut room = 0.0;
+        for t in &water.layers()[heat.layer..] {
+            if room >= wished || *t >= heat.limit {
+                break;
+            }
+            room += heat.limit - t;
+        }
+        let kelvin = wished.min(room);
+        heat.given_kwh += kelvin * self.capacity;
+        water.warm(heat.layer, kelvin);
     }
 
     /// Moves water through the tank and returns the mean temperature at which
@@ -260,34 +304,40 @@ impl Tank {
         left / parts
     }
 
-    /// Mean temperature [°C] that a draw of some litres from the top would
-    /// have, with water of a temperature entering at the bottom.
-    pub fn outlet_mean(&self, water: &Water, litres: f64, temperature: f64) -> f64 {
-        water.outlet_mean((litres / self.layer_litres).min(LONGEST_PASS), temperature)
+    /// Temperature [°C] that a draw of some litres from the top would have, in the mean
+    /// and at its end, with water of a temperature entering at the bottom.
+    pub(super) fn leaving(&self, water: &Water, litres: f64, temperature: f64) -> Leaving {
+        water.leaving((litres / self.layer_litres).min(LONGEST_PASS), temperature)
     }
 
     /// Lets the tank stand for a time [h] and returns the heat lost [kWh].
     pub fn stand(&self, water: &mut Water, hours: f64) -> f64 {
-        let parts = (self.norm * hours / LONGEST_SERIES).ceil().max(1.0);
-        let hours = hours / parts;
-        let reach = self.norm * hours;
-        let mut terms: usize = 1;
-        let mut size = reach;
-        while size > SERIES_TOLERANCE && terms < MAX_WEIGHTS {
-            terms += 1;
-            size *= reach / terms as f64;
+        self.stand_as(water, &self.standing(hours))
+    }
+
+    /// What standing for a time [h] does.
+    fn standing(&self, hours: f64) -> Standing {
+        let by_exchange = self.exchange * hours / MOST_EXCHANGED;
+        let by_caps = self.cap_loss * hours / MOST_THROUGH_CAP;
+        let parts = by_exchange.max(by_caps).ceil().max(1.0);
+        let part = hours / parts;
+        Standing {
+            hours,
+            parts: parts as usize,
+            shares: Shares::new(self.exchange * part, (-self.side_loss * part).exp()),
+            ends: (-0.5 * self.cap_loss * part).exp(),
         }
-        let mut lost = 0.0;
-        for _ in 0..parts as usize {
-            lost += water.relax(
-                &self.diagonal,
-                self.exchange,
-                &self.loss,
-                self.surroundings,
-                hours,
-                terms,
-            );
+    }
+
+    /// [`Tank::stand`] where it is known what that does.
+    pub(super) fn stand_as(&self, water: &mut Water, standing: &Standing) -> f64 {
+        let before = sum(water.layers());
+        for _ in 0..standing.parts {
+            water.cool_ends(self.surroundings, standing.ends);
+            water.conduct(&standing.shares, self.surroundings);
+            water.cool_ends(self.surroundings, standing.ends);
         }
+        let lost = before - sum(water.layers());
         water.settle();
         lost * self.capacity
     }
@@ -327,6 +377,19 @@ impl Tank {
         }
         out
     }
+}
+
+/// Sum of layers, in lanes that need not wait for each other.
+fn sum(layers: &[f64]) -> f64 {
+    let mut lanes = [0.0; 4];
+    let blocks = layers.chunks_exact(4);
+    let rest: f64 = blocks.remainder().iter().sum();
+    for block in blocks {
+        for (lane, t) in lanes.iter_mut().zip(block) {
+            *lane += t;
+        }
+    }
+    lanes.iter().sum::<f64>() + rest
 }
 
 #[cfg(test)]

@@ -115,31 +115,34 @@ pub(super) fn litres_drawn<'a>(
     mains: f64,
 ) -> f64 {
     let at = |outlet: f64| taps.clone().map(|t| t.hot_flow(outlet, mains)).sum::<f64>() * 60.0;
-    let next = |litres: f64| at(tank.outlet_mean(water, litres, mains)) * hours;
     let mut litres = at(water.top()) * hours;
-    // Each round shrinks the error by the share that the outlet falls in a
-    // step, a few per cent at most; two rounds foretell where that leads (Aitken).
     for _ in 0..ROUNDS {
-        let first = next(litres);
-        if (first - litres).abs() <= EXACT * first {
-            return first;
+        let leaving = tank.leaving(water, litres, mains);
+        // The mean outlet falls towards the last as litres are drawn, and what is drawn
+        // of hot water follows it inversely: so much is known for a step of Newton's.
+        let (mut drawn, mut slope) = (0.0, 0.0);
+        for tap in taps.clone() {
+            let flow = tap.hot_flow(leaving.mean, mains) * 60.0 * hours;
+            drawn += flow;
+            if leaving.mean > tap.wanted() {
+                slope += flow * (leaving.mean - leaving.last) / (leaving.mean - mains);
+            }
         }
-        let second = next(first);
-        let (moved, again) = (first - litres, second - first);
-        litres = second;
-        if again.abs() <= EXACT * second {
+        if litres <= 0.0 {
+            return drawn;
+        }
+        let step = (drawn - litres) / (1.0 - slope / litres);
+        litres += step;
+        // Each step squares the error.
+        if step.abs() <= NEAR * litres {
             break;
-        }
-        let bend = again - moved;
-        if bend != 0.0 && again.abs() < moved.abs() {
-            litres -= again * again / bend;
         }
     }
     litres
 }
 
-/// Relative change of the litres that is none.
-const EXACT: f64 = 1e-12;
+/// Relative change of the litres after which the next is none.
+const NEAR: f64 = 1e-6;
 
-/// Most rounds of the valve's fixed point.
+/// Most steps of the valve's fixed point.
 const ROUNDS: usize = 15;

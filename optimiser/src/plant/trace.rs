@@ -47,7 +47,7 @@ pub struct Span {
 
 /// One store over a horizon. Holds the state at every slot boundary, so a
 /// simulation can go on from any of them.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, PartialEq)]
 pub struct StoreTrace {
     layers: usize,
     elements: usize,
@@ -64,6 +64,37 @@ pub struct StoreTrace {
     /// For every boundary, positions and records of the draws that run across it.
     pub(super) running: Vec<Vec<(usize, DrawRecord)>>,
     start_kwh: f64,
+}
+
+/// Copied often, so into memory that is there.
+impl Clone for StoreTrace {
+    fn clone(&self) -> Self {
+        Self {
+            temperatures: self.temperatures.clone(),
+            open: self.open.clone(),
+            slots: self.slots.clone(),
+            used: self.used.clone(),
+            spans: self.spans.clone(),
+            spans_before: self.spans_before.clone(),
+            draws: self.draws.clone(),
+            running: self.running.clone(),
+            ..*self
+        }
+    }
+
+    fn clone_from(&mut self, source: &Self) {
+        let Self { layers, elements, temperatures, open, slots, start_kwh, .. } = self;
+        (*layers, *elements, *start_kwh) = (source.layers, source.elements, source.start_kwh);
+        temperatures.clone_from(&source.temperatures);
+        open.clone_from(&source.open);
+        slots.clone_from(&source.slots);
+        let Self { used, spans, spans_before, draws, running, .. } = self;
+        used.clone_from(&source.used);
+        spans.clone_from(&source.spans);
+        spans_before.clone_from(&source.spans_before);
+        draws.clone_from(&source.draws);
+        running.clone_from(&source.running);
+    }
 }
 
 impl StoreTrace {

@@ -1,10 +1,33 @@
 //! The temperatures of a tank's layers and the elementary moves on them.
 
-/// Most terms of a Poisson or exponential series.
-pub(super) const MAX_WEIGHTS: usize = 24;
+/// Most weights of a Poisson series.
+const MAX_WEIGHTS: usize = 24;
+
+/// Most neighbours on one side that conduction reaches in one go.
+const MAX_REACH: usize = 16;
+
+/// Room beside the layers for neighbours outside the tank.
+const PAD: usize = 24;
 
 /// Poisson weights below this carry no heat worth counting.
-const LEAST_WEIGHT: f64 = 1e-18;
+const LEAST_WEIGHT: f64 = 1e-15;
+
+/// Shares of conduction below this carry none.
+const LEAST_SHARE: f64 = 1e-11;
+
+/// Layers whose sums are made together, so that they stay in registers.
+const LANES: usize = 10;
+
+/// 1/j, which spares the divisions of a Poisson series.
+const INVERSE: [f64; MAX_WEIGHTS] = {
+    let mut inverse = [0.0; MAX_WEIGHTS];
+    let mut j = 1;
+    while j < MAX_WEIGHTS {
+        inverse[j] = 1.0 / j as f64;
+        j += 1;
+    }
+    inverse
+};
 
 /// Layer temperatures from bottom to top [°C], with room to work in.
 ///
@@ -12,11 +35,9 @@ const LEAST_WEIGHT: f64 = 1e-18;
 #[derive(Debug, Clone)]
 pub struct Water {
     layers: Vec<f64>,
-    /// Two padded rows; the padding is always zero, so that neighbours outside
-    /// the tank need no branch.
-    rows: [Vec<f64>; 2],
-    /// Time integral of the excess of each layer, while it is taken.
-    summed: Vec<f64>,
+    /// A row with room on both sides, so that neighbours outside the tank need no
+    /// branch.
+    row: Vec<f64>,
 }
 
 impl PartialEq for Water {
@@ -25,16 +46,21 @@ impl PartialEq for Water {
     }
 }
 
+/// What leaves a chain of layers while it is pushed.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Leaving {
+    /// In the mean [°C].
+    pub(super) mean: f64,
+    /// At the end [°C].
+    pub(super) last: f64,
+}
+
 impl Water {
     /// Water with a profile of any length, brought to a number of layers with
     /// its energy kept, and settled.
     pub fn new(profile: &[f64], layers: usize) -> Self {
-        let row = vec![0.0; layers + MAX_WEIGHTS + 1];
-        let mut water = Self {
-            layers: resample(profile, layers),
-            rows: [row.clone(), row],
-            summed: vec![0.0; layers],
-        };
+        let row = vec![0.0; PAD + layers + LANES + PAD];
+        let mut water = Self { layers: resample(profile, layers), row };
         water.settle();
         water
     }
@@ -123,104 +149,188 @@ impl Water {
         }
         let mut weights = [0.0; MAX_WEIGHTS];
         let count = poisson(volumes, &mut weights);
-        let left = mean_outflow(chain, &weights[..count], volumes, temperature);
-        let [row, _] = &mut self.rows;
-        let excess = &mut row[..MAX_WEIGHTS + chain.len()];
-        for (y, t) in excess[MAX_WEIGHTS..].iter_mut().zip(chain.iter()) {
+        let left = leaving(chain, &weights[..count], volumes, temperature).mean;
+        self.row[PAD - LANES..PAD].fill(0.0);
+        for (y, t) in self.row[PAD..].iter_mut().zip(chain.iter()) {
             *y = t - temperature;
         }
-        chain.fill(temperature);
-        for (back, weight) in weights[..count].iter().enumerate() {
-            for (t, y) in chain.iter_mut().zip(&excess[MAX_WEIGHTS - back..]) {
-                *t += weight * y;
+        let (weights, row) = (&weights[..count], &self.row);
+        in_blocks(chain, |at, sums: &mut [f64; LANES]| {
+            *sums = [temperature; LANES];
+            // Below the chain there is nothing but entering water.
+            let count = count.min(at + LANES);
+            let from = PAD + at;
+            let excess = row[from + 1 - count..from + LANES].windows(LANES).rev();
+            for (weight, excess) in weights.iter().zip(excess) {
+                for lane in 0..LANES {
+                    sums[lane] += weight * excess[lane];
+                }
             }
-        }
+        });
         if downward {
             chain.reverse();
         }
         left
     }
 
-    /// Mean temperature at the top while `volumes` layer volumes are pushed up
-    /// from the bottom, without pushing them.
-    pub(super) fn outlet_mean(&self, volumes: f64, temperature: f64) -> f64 {
+    /// What would leave at the top while `volumes` layer volumes are pushed up from
+    /// the bottom.
+    pub(super) fn leaving(&self, volumes: f64, temperature: f64) -> Leaving {
         let mut weights = [0.0; MAX_WEIGHTS];
         let count = poisson(volumes, &mut weights);
-        mean_outflow(&self.layers, &weights[..count], volumes, temperature)
+        leaving(&self.layers, &weights[..count], volumes, temperature)
     }
 
-    /// Applies `exp(A·t)` to the excess over the surroundings, with `A`
-    /// tridiagonal: `terms` terms of the series. Returns the time integral of
-    /// `loss·excess` [K], which is what left; it matches the series exactly.
-    /// Does not settle.
-    pub(super) fn relax(
-        &mut self,
-        diagonal: &[f64],
-        exchange: f64,
-        loss: &[f64],
-        surroundings: f64,
-        hours: f64,
-        terms: usize,
-    ) -> f64 {
-        let n = self.layers.len();
-        let [this, next] = &mut self.rows;
-        // The padding row of `push` is read below its first value only.
-        let (mut this, mut next) =
-            (&mut this[MAX_WEIGHTS - 1..][..n + 2], &mut next[MAX_WEIGHTS - 1..][..n + 2]);
-        for (x, t) in this[1..=n].iter_mut().zip(&self.layers) {
-            *x = t - surroundings;
+    /// Cools the lowest and the highest layer to a share of their excess over the
+    /// surroundings. Does not settle.
+    pub(super) fn cool_ends(&mut self, surroundings: f64, share: f64) {
+        for end in [0, self.layers.len() - 1] {
+            self.layers[end] = surroundings + (self.layers[end] - surroundings) * share;
         }
-        this[n + 1] = 0.0;
-        next[n + 1] = 0.0;
-        let summed = &mut self.summed[..n];
-        summed.fill(0.0);
-        let (diagonal, layers) = (&diagonal[..n], &mut self.layers[..n]);
-        for term in 1..=terms {
-            let scale = hours / term as f64;
-            for i in 0..n {
-                let x = scale * this[i + 1];
-                let more = diagonal[i] * x + exchange * scale * (this[i] + this[i + 2]);
-                summed[i] += x;
-                next[i + 1] = more;
-                layers[i] += more;
-            }
-            std::mem::swap(&mut this, &mut next);
-        }
-        loss.iter().zip(summed.iter()).map(|(g, x)| g * x).sum()
     }
+
+    /// Exchanges heat between neighbours and with the surroundings, see [`Shares`].
+    pub(super) fn conduct(&mut self, shares: &Shares, surroundings: f64) {
+        let n = self.layers.len();
+        let (count, own) = (shares.count, &shares.by_distance[..shares.count]);
+        self.row[PAD..PAD + n].copy_from_slice(&self.layers);
+        for j in 0..count - 1 {
+            let mirrored = folded(j, n);
+            self.row[PAD - 1 - j] = self.layers[mirrored];
+            self.row[PAD + n + j] = self.layers[n - 1 - mirrored];
+        }
+        let (lost, row) = (surroundings * shares.lost, &self.row);
+        in_blocks(&mut self.layers, |at, sums: &mut [f64; LANES]| {
+            *sums = [lost; LANES];
+            let from = PAD + at;
+            let below = row[from + 1 - count..from + LANES].windows(LANES).rev();
+            let above = row[from..from + LANES + count - 1].windows(LANES);
+            for ((share, below), above) in own.iter().zip(below).zip(above) {
+                for lane in 0..LANES {
+                    sums[lane] += share * (below[lane] + above[lane]);
+                }
+            }
+        });
+    }
+}
+
+/// How the heat of a layer is shared after it has exchanged some of itself with each
+/// neighbour and has cooled, all exactly:
+/// `T_i ← T_a + kept·Σ_j e^{−2a}·I_j(2a)·(T_{i±j} − T_a)` with mirrors at both ends.
+#[derive(Debug, Clone)]
+pub(super) struct Shares {
+    /// What each layer takes of those above and below it by distance, the first halved.
+    by_distance: [f64; MAX_REACH],
+    count: usize,
+    /// Of the excess over the surroundings.
+    lost: f64,
+}
+
+impl Shares {
+    pub(super) fn new(exchanged: f64, kept: f64) -> Self {
+        let mut by_distance = [0.0; MAX_REACH];
+        let count = bessel(exchanged, &mut by_distance);
+        for share in &mut by_distance[..count] {
+            *share *= kept;
+        }
+        Self { by_distance, count, lost: 1.0 - kept }
+    }
+}
+
+/// Computes layers block by block, each from its position on.
+fn in_blocks(layers: &mut [f64], block: impl Fn(usize, &mut [f64; LANES])) {
+    let (blocks, rest) = layers.as_chunks_mut::<LANES>();
+    let whole = LANES * blocks.len();
+    for (index, sums) in blocks.iter_mut().enumerate() {
+        block(LANES * index, sums);
+    }
+    if !rest.is_empty() {
+        let mut sums = [0.0; LANES];
+        block(whole, &mut sums);
+        for (t, sum) in rest.iter_mut().zip(sums) {
+            *t = sum;
+        }
+    }
+}
+
+/// Position of a layer that stands as far beyond an end, mirrored there.
+fn folded(mut beyond: usize, layers: usize) -> usize {
+    loop {
+        if beyond < layers {
+            return beyond;
+        }
+        beyond -= layers;
+        if beyond < layers {
+            return layers - 1 - beyond;
+        }
+        beyond -= layers;
+    }
+}
+
+/// Fills in `e^{−2a}·I_j(2a)`, the first of them halved, and returns how many matter:
+/// the share of a layer's heat that is so many layers away after it has exchanged `a`
+/// with each neighbour. By Miller's downward recurrence, which needs no series
+/// (Abramowitz and Stegun, 9.12), with the sum of all shares as its norm.
+fn bessel(a: f64, shares: &mut [f64; MAX_REACH]) -> usize {
+    let mut reach = 0;
+    let mut size = 1.0;
+    while size > LEAST_SHARE && reach + 1 < MAX_REACH {
+        reach += 1;
+        size *= a * INVERSE[reach];
+    }
+    let (mut above, mut here, mut sum) = (0.0, 1.0, 0.0);
+    let inverse = 1.0 / a;
+    for j in (1..=reach).rev() {
+        shares[j] = here;
+        sum += here;
+        (above, here) = (here, above + j as f64 * inverse * here);
+    }
+    if reach == 0 || !inverse.is_finite() {
+        shares[0] = 0.5;
+        return 1;
+    }
+    let norm = 1.0 / (here + 2.0 * sum);
+    for share in &mut shares[1..=reach] {
+        *share *= norm;
+    }
+    // As it counts for the layers above and below, so to speak.
+    shares[0] = 0.5 * here * norm;
+    reach + 1
 }
 
 /// Fills in `e^{−a}·a^j/j!` and returns how many weights matter.
 fn poisson(a: f64, weights: &mut [f64; MAX_WEIGHTS]) -> usize {
     let mut weight = (-a).exp();
-    for (j, slot) in weights.iter_mut().enumerate() {
-        if j > 0 {
-            weight *= a / j as f64;
-        }
+    weights[0] = weight;
+    for j in 1..MAX_WEIGHTS {
+        weight *= a * INVERSE[j];
         if weight < LEAST_WEIGHT {
             return j;
         }
-        *slot = weight;
+        weights[j] = weight;
     }
     MAX_WEIGHTS
 }
 
-/// Mean outflow of a chain of stirred layers: layer `n−1−j` leaves with the
-/// probability that more than `j` volumes' worth of steps pass it.
-fn mean_outflow(chain: &[f64], weights: &[f64], volumes: f64, temperature: f64) -> f64 {
+/// Outflow of a chain of stirred layers: layer `n−1−j` leaves with the probability
+/// that more than `j` volumes' worth of steps pass it.
+fn leaving(chain: &[f64], weights: &[f64], volumes: f64, temperature: f64) -> Leaving {
+    let top = chain[chain.len() - 1];
     if weights.len() < 2 {
         // Too little moves to change anything.
-        return chain[chain.len() - 1];
+        return Leaving { mean: top, last: top };
     }
-    let mut tail = 0.0;
-    let mut left = 0.0;
-    for j in (0..weights.len() - 1).rev() {
-        tail += weights[j + 1];
-        if j < chain.len() {
-            left += tail * (chain[chain.len() - 1 - j] - temperature);
-        }
+    let from_top = chain.iter().rev();
+    let reach = (weights.len() - 1).min(chain.len());
+    // What does not reach the top enters and leaves within.
+    let mut tail: f64 = weights[reach + 1..].iter().sum();
+    let (mut mean, mut last) = (0.0, 0.0);
+    for (t, pair) in from_top.take(reach).rev().zip(weights[..=reach].windows(2).rev()) {
+        tail += pair[1];
+        mean += tail * (t - temperature);
+        last += pair[0] * (t - temperature);
     }
-    temperature + left / volumes
+    Leaving { mean: temperature + mean / volumes, last: temperature + last }
 }
 
 /// A profile brought to another number of equal layers by volume overlap.
@@ -278,7 +388,7 @@ mod tests {
     fn the_first_drop_has_the_temperature_of_the_top() {
         let water = Water::new(&[12.0, 61.0], 5);
         for volumes in [0.0, 1e-20, 1e-15, 1e-9] {
-            close(water.outlet_mean(volumes, 8.0), 61.0, 1e-6);
+            close(water.leaving(volumes, 8.0).mean, 61.0, 1e-6);
         }
     }
 }

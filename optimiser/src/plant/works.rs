@@ -14,8 +14,9 @@ mod step;
 use std::ops::Range;
 
 use super::command::Commands;
+use super::course::{Course, Told};
 use super::scene::{PumpRun, Scene};
-use super::store::{Bench, Course, StorePlant, Told};
+use super::store::{Bench, StorePlant};
 use super::trace::StoreTrace;
 use crate::physics::rooms::Network;
 use crate::site::Site;
@@ -108,7 +109,7 @@ impl Works {
             .zip(traces.iter_mut())
             .enumerate()
             .map(|(index, ((_, bench), trace))| {
-                StorePlant::course(bench, scene, index, told(index), trace, slots.start)
+                Course::take_up(bench, scene, index, told(index), trace, slots.start)
             })
             .collect();
         let mut inner = room.inner[slots.start].clone();

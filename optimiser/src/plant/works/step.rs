@@ -1,8 +1,9 @@
 //! One step: sources, return loops, circuits.
 
 use super::super::JobCommand;
+use super::super::course::Course;
 use super::super::scene::{PumpRun, SlotAmbient};
-use super::super::store::{Bench, Course, StorePlant};
+use super::super::store::{Bench, StorePlant};
 use super::super::tank::Heat;
 use super::super::trace::StoreTrace;
 use super::machine::{self, Output, Rules};
