@@ -12,7 +12,7 @@ use crate::site::Route;
 use crate::solution::Solution;
 
 use super::candidate::Candidate;
-use super::polish::{GAIN, Key, QUANTA, Search, Vain};
+use super::polish::{GAIN, Key, Search, Vain};
 use super::score::Judge;
 use chains::Chains;
 use moves::{Change, Move};
@@ -22,8 +22,14 @@ use moves::{Change, Move};
 const SHARE: usize = 8;
 const TOUCH_UP_SHARE: usize = 4;
 
+/// Quanta of the search, as shares of what a source makes in half an hour.
+const QUANTA: [f64; 4] = [1.0, 0.4, 0.15, 0.05];
+
 /// How often rooms that are too cold are warmed, and again after a search.
 const MENDS: usize = 3;
+
+/// Less energy than this does not pass the meter [kWh].
+const NO_FLOW: f64 = 1e-3;
 
 /// A candidate with the heat that its jobs are made of.
 #[derive(Debug, Clone)]
@@ -46,7 +52,8 @@ pub(crate) fn polish_jobs(
         return draft;
     }
     let chains = Chains::new(judge.problem(), routes);
-    let own = Jobs { chains, solution, values: search.values };
+    let mut own = Jobs { chains, solution, duals: search.values, values: Vec::new() };
+    own.reprice(judge, &draft);
     if search.is_whole() {
         own.descend(judge, &mut draft, search.simulations / SHARE);
     } else {
@@ -59,11 +66,36 @@ pub(crate) fn polish_jobs(
 struct Jobs<'a> {
     chains: Chains<'a>,
     solution: &'a Solution,
-    /// Worth of electricity in each slot [minor/kWh].
-    values: &'a [f64],
+    /// Worth of electricity in each slot by the program [minor/kWh].
+    duals: &'a [f64],
+    /// What one more kWh costs at the house as the plant has it [minor/kWh].
+    values: Vec<f64>,
 }
 
 impl Jobs<'_> {
+    /// Prices every slot anew. The program's own values say little where nothing passes
+    /// the meter.
+    fn reprice(&mut self, judge: &Judge<'_>, draft: &Draft) {
+        let problem = judge.problem();
+        let price = |slot: usize| {
+            let house = &draft.candidate.outcome.house[slot];
+            let import = problem.import_price[slot].per_kwh();
+            let export = problem.export_price[slot].per_kwh();
+            if house.import_kwh > NO_FLOW {
+                import
+            } else if problem.pv[slot].kwh() - house.pv_kwh > NO_FLOW {
+                export.min(0.0)
+            } else if house.export_kwh > NO_FLOW {
+                export
+            } else if problem.site.battery.is_some() {
+                self.duals[slot].clamp(export.min(import), export.max(import))
+            } else {
+                import
+            }
+        };
+        self.values = (0..self.duals.len()).map(price).collect();
+    }
+
     /// What a kWh of a way costs in a slot [minor].
     fn cost(&self, chain: usize, slot: usize) -> f64 {
         self.chains.cost(chain, slot, self.values[slot])
@@ -76,7 +108,7 @@ impl Jobs<'_> {
     }
 
     /// Improves until no move does, or the simulations are used up.
-    fn descend(&self, judge: &mut Judge<'_>, draft: &mut Draft, mut simulations: usize) {
+    fn descend(&mut self, judge: &mut Judge<'_>, draft: &mut Draft, mut simulations: usize) {
         for quantum in QUANTA {
             for _ in 0..MENDS {
                 if !self.mend_rooms(judge, draft) {
@@ -85,6 +117,7 @@ impl Jobs<'_> {
             }
             loop {
                 let before = draft.candidate.score;
+                self.reprice(judge, draft);
                 for change in self.moves(judge, draft, quantum) {
                     if simulations == 0 {
                         return;

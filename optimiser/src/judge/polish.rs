@@ -17,7 +17,7 @@ use crate::problem::Problem;
 use crate::time::Instant;
 
 /// Quanta of the search, as shares of what an element can use in half an hour.
-pub(super) const QUANTA: [f64; 3] = [1.0, 0.4, 0.12];
+const QUANTA: [f64; 3] = [1.0, 0.4, 0.12];
 
 /// A better score than this is worth a change [minor].
 pub(super) const GAIN: f64 = 1e-3;
