@@ -135,7 +135,7 @@ fn a_weekly_pasteurisation_waits_for_the_cheapest_time() {
 fn a_pasteurisation_is_held_while_no_tap_runs() {
     let mut prices = vec![18.0; 48];
     prices[20..36].fill(5.0);
-    let mut problem = day(vec![store(150.0, vec![element("e", 3.0, 0.04)])], &prices);
+    let mut problem = day(vec![store(150.0, vec![element("e", 3.0, 0.0)])], &prices);
     filled(&mut problem, 45.0);
     problem.draws = (18..40).map(|slot| draw(0.5 * f64::from(slot) + 0.1, 3.0)).collect();
     problem.hygiene.push(pasteurise(24.0));

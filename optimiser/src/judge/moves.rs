@@ -131,7 +131,8 @@ fn additions(judge: &Judge<'_>, best: &Candidate, worths: &Worths, quantum: f64)
 }
 
 /// Slots before whose beginning a store wants more heat: for the first draws and
-/// promises that are short, and the first and last slots whose reserve is.
+/// promises that are short, the first and last slots whose reserve is, and where a
+/// pasteurisation was to be held.
 pub(super) fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> Vec<usize> {
     let problem = judge.problem();
     let trace = best.outcome.stores[store].slots();
@@ -149,5 +150,6 @@ pub(super) fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> 
     let reserve = problem.site.stores[store].held_back.litres();
     let mut below = slots.filter(|&slot| trace[slot].usable_litres < reserve - 0.5);
     short.extend(below.next().into_iter().chain(below.next_back()).map(|slot| slot + 1));
+    short.extend(judge.undone_slots(&best.outcome, store));
     short
 }

@@ -10,10 +10,6 @@ use super::candidate::{Candidate, command_slot};
 use super::comfort::{discomfort, room_worth};
 use super::dispatch::Dispatch;
 
-/// A pasteurisation that stops just short of its temperature is none, and all of its
-/// heat was spent for nothing: it weighs as if so much more were missing [K].
-const UNDONE_K: f64 = 5.0;
-
 /// Judges plans of one problem on its simulated plant.
 #[derive(Debug, Clone)]
 pub struct Judge<'a> {
@@ -24,8 +20,8 @@ pub struct Judge<'a> {
     ranges: Vec<Vec<(f64, f64)>>,
     /// For each promise, the slot at whose end it must stand, if in the plan.
     ready_slots: Vec<Option<usize>>,
-    /// For each pasteurisation, whether the plan holds it and is to keep it.
-    holds: Vec<bool>,
+    /// For each pasteurisation that the plan is to hold, when.
+    pub(super) holds: Vec<Option<Instant>>,
     /// What the battery does, where there is one.
     dispatch: Option<Dispatch>,
     /// Candidates judged so far.
@@ -50,7 +46,7 @@ impl<'a> Judge<'a> {
                 before.checked_sub(1).filter(|_| inside)
             })
             .collect();
-        let holds = holds.iter().map(Option::is_some).collect();
+        let holds = holds.to_vec();
         let all = 0..slots.len();
         let range = |id| all.clone().map(|slot| problem.range_kwh(id, slot)).collect();
         let ranges = problem.heaters().map(range).collect();
@@ -61,11 +57,6 @@ impl<'a> Judge<'a> {
     /// The problem whose plans are judged.
     pub(crate) fn problem(&self) -> &'a Problem {
         self.problem
-    }
-
-    /// Whether there is more than stores with elements.
-    pub(crate) fn has_sources(&self) -> bool {
-        self.plant.has_works()
     }
 
     /// The least and the most energy of a heater in a slot [kWh].
@@ -258,36 +249,6 @@ impl<'a> Judge<'a> {
                 (asked - held).max(0.0)
             })
             .collect()
-    }
-
-    /// Heat missing from pasteurisations that the plan holds, at their best [kWh].
-    fn hygiene_short(&self, outcome: &Outcome) -> f64 {
-        let slots = self.problem.horizon.slots();
-        let rules = self.problem.hygiene.iter().zip(&self.holds).filter(|(_, held)| **held);
-        rules
-            .map(|(rule, _)| {
-                let trace = outcome.stores[rule.store].slots();
-                let hold_hours = rule.hold_seconds as f64 / 3_600.0;
-                let mut warmest = f64::NEG_INFINITY;
-                for first in 0..slots.len() {
-                    let mut coldest = f64::INFINITY;
-                    let mut hours = 0.0;
-                    for (slot, record) in slots.iter().zip(trace).skip(first) {
-                        coldest = coldest.min(record.coldest);
-                        hours += slot.hours();
-                        if hours >= hold_hours || coldest < warmest {
-                            break;
-                        }
-                    }
-                    if hours >= hold_hours {
-                        warmest = warmest.max(coldest);
-                    }
-                }
-                let volume = self.problem.site.stores[rule.store].volume.litres();
-                let missing = rule.temperature.celsius() - warmest;
-                heat_kwh(volume, if missing > 0.0 { missing + UNDONE_K } else { 0.0 })
-            })
-            .sum()
     }
 }
 

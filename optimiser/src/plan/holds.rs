@@ -25,7 +25,7 @@ pub(super) fn already_met(
         let litres = &solution.slots[slot].stores[hygiene.store].litres;
         litres.iter().zip(&ladder.volumes).all(|(zone, volume)| zone[rung - 1] >= volume - 1e-6)
     };
-    all_holds(problem, rule)
+    possible(problem, rule)
         .into_iter()
         .find(|hold| (hold.first.saturating_sub(1)..=hold.last).all(hot))
 }
@@ -40,12 +40,7 @@ pub(super) fn candidates(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
     if !reaches_bottom(problem, rule) {
         return Vec::new();
     }
-    let mut holds = all_holds(problem, rule);
-    let quiet: Vec<HygieneStart> =
-        holds.iter().copied().filter(|hold| drawn(problem, rule, hold) < BREAKS_KWH).collect();
-    if !quiet.is_empty() {
-        holds = quiet;
-    }
+    let mut holds = possible(problem, rule);
     let Some(&last) = holds.last() else { return Vec::new() };
     let price = |hold: &HygieneStart| heating_price(problem, hold.first);
     holds.sort_by(|a, b| price(a).total_cmp(&price(b)).then(a.first.cmp(&b.first)));
@@ -91,6 +86,15 @@ fn coil_reaches_bottom(problem: &Problem, hygiene: &Hygiene, ladder: &Ladder) ->
             && ladder.coil_zone[coil] == 0
             && flow - 0.5 * SPREAD_K > hygiene.temperature.celsius()
     })
+}
+
+/// The holds to choose from: where there are some in which nothing is drawn, no others,
+/// since with each draw cold water comes in from below, which the ladder does not see.
+fn possible(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
+    let holds = all_holds(problem, rule);
+    let quiet: Vec<HygieneStart> =
+        holds.iter().copied().filter(|hold| drawn(problem, rule, hold) < BREAKS_KWH).collect();
+    if quiet.is_empty() { holds } else { quiet }
 }
 
 /// Every hold that begins after the first slot and is complete by the due
