@@ -208,6 +208,11 @@ impl<'a> Judge<'a> {
         outcome.cost(&self.problem.site, &self.scene)
     }
 
+    /// Part of that price for rooms and pool [minor].
+    pub(crate) fn discomfort(&self, outcome: &Outcome) -> f64 {
+        discomfort(self.problem, outcome)
+    }
+
     /// Price of what an outcome leaves undone [minor].
     pub(super) fn shortfall(&self, outcome: &Outcome) -> f64 {
         let problem = self.problem;
