@@ -1,6 +1,7 @@
 //! The plan as it is published: what every device does in every slot, what it
 //! costs, and why.
 
+use crate::plant::JobCommand;
 use crate::problem::{HeaterId, RoomsState};
 use crate::site::Route;
 use crate::time::{Instant, Slot};
@@ -141,6 +142,10 @@ pub struct SlotPlan {
     pub circulation: Energy,
     /// What the sources of the plant room do, in the order in which they do it.
     pub jobs: Vec<Job>,
+    /// What they are told for that. It asks for more than comes of it where a thermostat
+    /// or a cold buffer holds a source back; told only what comes of it, it gives less
+    /// again.
+    pub told: Vec<JobCommand>,
     /// Buffer, rooms and pool at the end of the slot.
     pub plant_room: PlantRoomPlan,
 }

@@ -1,5 +1,6 @@
 //! The whole plant room in the linear program: problems solved on paper.
 
+mod cases;
 mod phases;
 mod random;
 mod sinks;

@@ -3,268 +3,255 @@
 //! source give what an element gave. As with elements, moves that save most by the
 //! program's values come first and only the plant decides.
 
-use crate::model::{Duties, Ladder};
-use crate::plan::{Wish, job_commands, placed, wishes};
-use crate::problem::Problem;
-use crate::site::{Route, Sink, Source};
+mod chains;
+mod mend;
+mod moves;
+
+use crate::plan::{Wish, commanded};
+use crate::site::Route;
 use crate::solution::Solution;
 
 use super::candidate::Candidate;
-use super::moves::short_slots;
-use super::polish::Search;
+use super::polish::{GAIN, Key, Search, Vain};
 use super::score::Judge;
+use chains::Chains;
+use moves::{Change, Move};
+
+/// Shares of the simulations that a plan of elements has: of a whole search, and
+/// where a plan is touched up.
+const SHARE: usize = 8;
+const TOUCH_UP_SHARE: usize = 4;
 
 /// Quanta of the search, as shares of what a source makes in half an hour.
-const QUANTA: [f64; 3] = [1.0, 0.4, 0.15];
+const QUANTA: [f64; 4] = [1.0, 0.4, 0.15, 0.05];
 
-/// Slots that heat is carried to, at most, for each slot it is taken from.
-const TARGETS: usize = 3;
+/// How often rooms that are too cold are warmed, and again after a search.
+const MENDS: usize = 3;
 
-/// Slots before something short that heat is added in.
-const LEAD_SLOTS: usize = 24;
-
-/// A better score than this is worth a change [minor].
-const GAIN: f64 = 1e-3;
-
-/// Less heat than this is not worth a run [kWh].
-const NOTHING: f64 = 1e-3;
-
-/// Shares of the simulations that a plan of elements has.
-const SHARE: usize = 8;
-
-/// Heat added to a route in a slot, or to an element; negative if taken [kWh].
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Change {
-    Route(usize, usize, f64),
-    Element(usize, usize, f64),
-}
-
-/// Changes that belong together, and what they promise to save [minor].
-struct Move {
-    changes: Vec<Change>,
-    promise: f64,
-}
+/// Less energy than this does not pass the meter [kWh].
+const NO_FLOW: f64 = 1e-3;
 
 /// A candidate with the heat that its jobs are made of.
-#[derive(Clone)]
-struct Plan {
-    candidate: Candidate,
-    wishes: Vec<Vec<Wish>>,
+#[derive(Debug, Clone)]
+pub(crate) struct Draft {
+    pub(crate) candidate: Candidate,
+    /// What is wished of each route, `[route][slot]`.
+    pub(crate) wishes: Vec<Vec<Wish>>,
 }
 
-/// Improves the jobs of a candidate, from those of the program's answer.
+/// Improves the jobs of a draft, but not by moves that were tried in vain.
 pub(crate) fn polish_jobs(
     judge: &mut Judge<'_>,
-    best: Candidate,
+    mut draft: Draft,
     solution: &Solution,
     search: Search<'_>,
-) -> Candidate {
-    let own = Jobs::new(judge.problem(), solution, search.values);
-    if own.routes.is_empty() {
-        return best;
+    vain: &mut Vain,
+) -> Draft {
+    let routes: &[Route] = &solution.routes;
+    if routes.is_empty() {
+        return draft;
     }
-    let mut plan = Plan { candidate: best.clone(), wishes: wishes(solution) };
-    let all: Vec<usize> = (0..search.values.len()).collect();
-    // A plan carried on from another has jobs that the answer knows nothing of.
-    if !own.run(judge, &mut plan, &all) || plan.candidate.score > best.score + GAIN {
-        return best;
+    let chains = Chains::new(judge.problem(), routes);
+    let mut own = Jobs { chains, solution, duals: search.values, values: Vec::new() };
+    own.reprice(judge, &draft);
+    if search.is_whole() {
+        own.descend(judge, &mut draft, search.simulations / SHARE);
+    } else {
+        own.touch_up(judge, &mut draft, search, vain);
     }
-    let mut simulations = search.simulations / SHARE;
-    for quantum in QUANTA {
-        loop {
-            let before = plan.candidate.score;
-            for change in own.moves(judge, &plan, quantum) {
-                if simulations == 0 {
-                    return plan.candidate;
-                }
-                simulations -= 1;
-                own.attempt(judge, &mut plan, &change);
-            }
-            if plan.candidate.score > before - GAIN {
-                break;
-            }
-        }
-    }
-    plan.candidate
+    draft
 }
 
 /// What the search knows of the sources.
 struct Jobs<'a> {
-    all: &'a [Route],
-    /// Routes whose heat is moved.
-    routes: Vec<usize>,
-    /// Heat of each route at full capacity [kW], and electricity for each kWh, in the
-    /// mean of all slots.
-    rates: Vec<(f64, f64)>,
-    values: &'a [f64],
+    chains: Chains<'a>,
+    solution: &'a Solution,
+    /// Worth of electricity in each slot by the program [minor/kWh].
+    duals: &'a [f64],
+    /// What one more kWh costs at the house as the plant has it [minor/kWh].
+    values: Vec<f64>,
 }
 
-impl<'a> Jobs<'a> {
-    fn new(problem: &Problem, solution: &'a Solution, values: &'a [f64]) -> Self {
-        let all = solution.routes.as_slice();
-        let ladders: Vec<Ladder> = problem.site.stores.iter().map(Ladder::new).collect();
-        let duties = Duties::new(problem, &ladders);
-        let rates: Vec<(f64, f64)> = (0..all.len()).map(|route| duties.mean(route)).collect();
-        let back_up = problem.site.plant_room.boiler.as_ref().is_some_and(|b| b.back_up_only);
-        let movable = |route: usize| match all[route].source {
-            Source::HeatPump(_) => rates[route].0 > 0.0,
-            Source::Boiler => rates[route].0 > 0.0 && !back_up,
-            Source::Collectors | Source::Immersion | Source::Buffer => false,
+impl Jobs<'_> {
+    /// Prices every slot anew. The program's own values say little where nothing passes
+    /// the meter.
+    fn reprice(&mut self, judge: &Judge<'_>, draft: &Draft) {
+        let problem = judge.problem();
+        let price = |slot: usize| {
+            let house = &draft.candidate.outcome.house[slot];
+            let import = problem.import_price[slot].per_kwh();
+            let export = problem.export_price[slot].per_kwh();
+            if house.import_kwh > NO_FLOW {
+                import
+            } else if problem.pv[slot].kwh() - house.pv_kwh > NO_FLOW {
+                export.min(0.0)
+            } else if house.export_kwh > NO_FLOW {
+                export
+            } else if problem.site.battery.is_some() {
+                self.duals[slot].clamp(export.min(import), export.max(import))
+            } else {
+                import
+            }
         };
-        Self { all, routes: (0..all.len()).filter(|&r| movable(r)).collect(), rates, values }
+        self.values = (0..self.duals.len()).map(price).collect();
     }
 
-    /// The moves worth trying at a quantum, the most promising first.
-    fn moves(&self, judge: &Judge<'_>, plan: &Plan, quantum: f64) -> Vec<Move> {
-        let mut found = Vec::new();
-        for &route in &self.routes {
-            let (kw, _) = self.rates[route];
-            let step = quantum * kw * 0.5;
-            for slot in 0..self.values.len() {
-                let has = plan.wishes[route][slot].heat;
-                if has < NOTHING {
-                    continue;
+    /// What a kWh of a way costs in a slot [minor].
+    fn cost(&self, chain: usize, slot: usize) -> f64 {
+        self.chains.cost(chain, slot, self.values[slot])
+    }
+
+    /// What a kWh is worth where a way ends, by the program [minor].
+    fn worth(&self, chain: usize, slot: usize) -> f64 {
+        let last = self.chains.all[chain].routes.last();
+        last.map_or(0.0, |&route| self.solution.slots[slot].routes[route].value)
+    }
+
+    /// Improves until no move does, or the simulations are used up.
+    fn descend(&mut self, judge: &mut Judge<'_>, draft: &mut Draft, mut simulations: usize) {
+        for quantum in QUANTA {
+            for _ in 0..MENDS {
+                if !self.mend_rooms(judge, draft) {
+                    break;
                 }
-                let kwh = step.min(has);
-                let less = Change::Route(route, slot, -kwh);
-                found.push(vec![less]);
-                let cheaper = self.targets(judge, plan, route, kwh, |other| {
-                    other != slot && self.values[other] <= self.values[slot]
-                });
-                let later = (slot + 1..self.values.len())
-                    .take(LEAD_SLOTS)
-                    .find(|&other| self.has_room(judge, plan, route, other, kwh));
-                let targets = cheaper.into_iter().chain(later);
-                found.extend(targets.map(|other| vec![less, Change::Route(route, other, kwh)]));
             }
-            if let Sink::Coil { store, .. } = self.all[route].sink {
-                found.extend(self.additions(judge, plan, (route, store), step));
-            }
-        }
-        let mut moves: Vec<Move> = found
-            .into_iter()
-            .map(|changes| Move { promise: self.promise(judge, &changes), changes })
-            .collect();
-        moves.sort_by(|a, b| b.promise.total_cmp(&a.promise));
-        moves
-    }
-
-    /// Heat in place of an element's, and heat before what is short.
-    fn additions(
-        &self,
-        judge: &Judge<'_>,
-        plan: &Plan,
-        (route, store): (usize, usize),
-        step: f64,
-    ) -> Vec<Vec<Change>> {
-        let mut found = Vec::new();
-        for (heater, id) in judge.problem().heaters().enumerate() {
-            let row = &plan.candidate.energies[heater];
-            for slot in (0..row.len()).filter(|&slot| id.store == store && row[slot] > NOTHING) {
-                let kwh = step.min(row[slot]);
-                let before = self.targets(judge, plan, route, kwh, |other| {
-                    other <= slot && other + LEAD_SLOTS > slot
-                });
-                found.extend(before.into_iter().map(|other| {
-                    vec![Change::Element(heater, slot, -kwh), Change::Route(route, other, kwh)]
-                }));
+            loop {
+                let before = draft.candidate.score;
+                self.reprice(judge, draft);
+                for change in self.moves(judge, draft, quantum) {
+                    if simulations == 0 {
+                        return;
+                    }
+                    simulations -= 1;
+                    self.attempt(judge, draft, &change);
+                }
+                if draft.candidate.score > before - GAIN {
+                    break;
+                }
             }
         }
-        for until in short_slots(judge, &plan.candidate, store) {
-            let before = self.targets(judge, plan, route, step, |other| {
-                other < until && other + LEAD_SLOTS >= until
-            });
-            found.extend(before.into_iter().map(|other| vec![Change::Route(route, other, step)]));
+        self.mend_rooms(judge, draft);
+    }
+
+    /// Tries the most promising moves of one quantum, and in turn some of the others:
+    /// the next plan goes on where this one stops.
+    fn touch_up(
+        &self,
+        judge: &mut Judge<'_>,
+        draft: &mut Draft,
+        search: Search<'_>,
+        vain: &mut Vain,
+    ) {
+        self.mend_rooms(judge, draft);
+        let quantum = QUANTA[search.turn % QUANTA.len()];
+        let mut simulations = search.simulations / TOUCH_UP_SHARE;
+        let mut found = self.moves(judge, draft, quantum);
+        found.retain(|change| !vain.holds(&self.key(change), search.turn));
+        let first = (simulations / 2).min(found.len());
+        let (top, rest) = found.split_at(first);
+        let skipped = search.turn / QUANTA.len() * first % rest.len().max(1);
+        for change in top.iter().chain(rest.iter().skip(skipped)).chain(rest) {
+            if simulations == 0 {
+                return;
+            }
+            let before = draft.candidate.score;
+            match self.attempt(judge, draft, change) {
+                Attempt::Unfit => continue,
+                Attempt::Kept => {}
+                Attempt::Dearer(score) => {
+                    vain.book(self.key(change), score - before, search.turn);
+                }
+            }
+            simulations -= 1;
         }
-        found
     }
 
-    /// The cheapest slots of those wanted that have room for so much more heat.
-    fn targets(
-        &self,
-        judge: &Judge<'_>,
-        plan: &Plan,
-        route: usize,
-        kwh: f64,
-        wanted: impl Fn(usize) -> bool,
-    ) -> Vec<usize> {
-        let mut slots: Vec<usize> = (0..self.values.len())
-            .filter(|&slot| wanted(slot) && self.has_room(judge, plan, route, slot, kwh))
-            .collect();
-        slots.sort_by(|&a, &b| self.values[a].total_cmp(&self.values[b]).then(b.cmp(&a)));
-        slots.truncate(TARGETS);
-        slots
-    }
-
-    /// Whether the source of a route has the time for so much more heat in a slot.
-    fn has_room(
-        &self,
-        judge: &Judge<'_>,
-        plan: &Plan,
-        route: usize,
-        slot: usize,
-        kwh: f64,
-    ) -> bool {
-        let same = |other: &usize| self.all[*other].source == self.all[route].source;
-        let busy = (0..self.all.len()).filter(same).map(|other| plan.wishes[other][slot].hours);
-        let span = judge.problem().horizon.slots()[slot];
-        !judge.problem().ambient.holds_off(self.all[route], span)
-            && busy.sum::<f64>() + kwh / self.rates[route].0 <= span.hours() + 1e-9
-    }
-
-    fn promise(&self, judge: &Judge<'_>, changes: &[Change]) -> f64 {
-        let saved = changes.iter().map(|change| match *change {
-            Change::Route(route, slot, kwh) => -kwh * self.rates[route].1 * self.values[slot],
-            Change::Element(_, slot, kwh) => -kwh * self.values[slot],
+    /// A move as it is remembered: ways count behind the elements.
+    fn key(&self, change: &Move) -> Key {
+        let problem = self.chains.problem;
+        let elements = problem.heaters().count();
+        let changes = change.changes.iter().map(|change| match *change {
+            Change::Chain(chain, slot, kwh) => (elements + chain, slot, kwh),
+            Change::Element(heater, slot, kwh) => (heater, slot, kwh),
         });
-        let saved: f64 = saved.sum();
-        // Heat that is only added is for something that is short.
-        let added = changes.iter().all(|change| match *change {
-            Change::Route(.., kwh) | Change::Element(.., kwh) => kwh > 0.0,
-        });
-        if added { judge.problem().weights.unmet_per_kwh } else { saved }
+        Vain::key(problem, changes)
     }
 
     /// Tries a change and keeps it if the plant scores it better.
-    fn attempt(&self, judge: &mut Judge<'_>, plan: &mut Plan, change: &Move) {
-        let mut trial = plan.clone();
+    fn attempt(&self, judge: &mut Judge<'_>, draft: &mut Draft, change: &Move) -> Attempt {
         let mut changed = Vec::with_capacity(2 * change.changes.len());
+        if !change.changes.iter().all(|change| self.applies(draft, change)) {
+            return Attempt::Unfit;
+        }
+        let mut trial = draft.clone();
         for change in &change.changes {
             match *change {
-                Change::Route(route, slot, kwh) => {
-                    if kwh > 0.0 && !self.has_room(judge, &trial, route, slot, kwh) {
-                        return;
-                    }
-                    let own = &mut trial.wishes[route][slot];
-                    if kwh < 0.0 && own.heat < -kwh - 1e-9 {
-                        return;
-                    }
-                    own.heat = (own.heat + kwh).max(0.0);
-                    own.hours = (own.hours + kwh / self.rates[route].0).max(0.0);
+                Change::Chain(chain, slot, kwh) => {
+                    self.chains.add(&mut trial.wishes, chain, slot, kwh);
                     changed.extend([slot.saturating_sub(1), slot]);
                 }
                 Change::Element(heater, slot, kwh) => {
                     let own = &mut trial.candidate.energies[heater][slot];
-                    if *own < -kwh - 1e-9 {
-                        return;
-                    }
                     *own = (*own + kwh).max(0.0);
                     changed.push(slot);
                 }
             }
         }
-        if self.run(judge, &mut trial, &changed)
-            && trial.candidate.score < plan.candidate.score - GAIN
-        {
-            *plan = trial;
+        self.tried(judge, draft, trial, &changed)
+    }
+
+    fn applies(&self, draft: &Draft, change: &Change) -> bool {
+        match *change {
+            Change::Chain(chain, slot, kwh) if kwh > 0.0 => {
+                self.chains.room_kwh(&draft.wishes, chain, slot) >= kwh - 1e-9
+            }
+            Change::Chain(chain, slot, kwh) => {
+                self.chains.heat(&draft.wishes, chain, slot) >= -kwh - 1e-9
+            }
+            Change::Element(heater, slot, kwh) => {
+                draft.candidate.energies[heater][slot] >= -kwh - 1e-9
+            }
         }
     }
 
-    /// Places the jobs anew and runs the plant; false if that cannot be commanded.
-    fn run(&self, judge: &mut Judge<'_>, plan: &mut Plan, changed: &[usize]) -> bool {
-        let problem = judge.problem();
-        let jobs = placed(problem, self.all, &plan.wishes);
-        plan.candidate.commands.jobs = jobs.iter().map(|own| job_commands(self.all, own)).collect();
-        judge.rerun_whole(&mut plan.candidate, changed)
+    /// Whether a trial is kept.
+    fn keep(
+        &self,
+        judge: &mut Judge<'_>,
+        draft: &mut Draft,
+        trial: Draft,
+        changed: &[usize],
+    ) -> bool {
+        matches!(self.tried(judge, draft, trial, changed), Attempt::Kept)
     }
+
+    /// Places the jobs of a trial anew, runs the plant, and keeps what is better.
+    fn tried(
+        &self,
+        judge: &mut Judge<'_>,
+        draft: &mut Draft,
+        mut trial: Draft,
+        changed: &[usize],
+    ) -> Attempt {
+        trial.candidate.commands.jobs =
+            commanded(judge.problem(), self.chains.routes, &trial.wishes);
+        if !judge.rerun_whole(&mut trial.candidate, changed) {
+            return Attempt::Unfit;
+        }
+        let score = trial.candidate.score;
+        if score >= draft.candidate.score - GAIN {
+            return Attempt::Dearer(score);
+        }
+        *draft = trial;
+        Attempt::Kept
+    }
+}
+
+/// What came of a trial.
+enum Attempt {
+    /// It cannot be commanded.
+    Unfit,
+    Kept,
+    /// It scored so [minor].
+    Dearer(f64),
 }

@@ -25,7 +25,7 @@ mod worths;
 
 pub use candidate::Candidate;
 pub(crate) use cuts::next_cuts;
-pub(crate) use jobs::polish_jobs;
+pub(crate) use jobs::{Draft, polish_jobs};
 pub(crate) use keep::{fails, keep};
 pub(crate) use polish::{Search, Vain, polish};
 pub use score::{Judge, end_worth};

@@ -35,6 +35,13 @@ pub(crate) struct Search<'a> {
     pub(crate) turn: usize,
 }
 
+impl Search<'_> {
+    /// Whether there are enough simulations to try every move.
+    pub(super) fn is_whole(&self) -> bool {
+        self.simulations >= WHOLE_SEARCH
+    }
+}
+
 /// Moves that were tried in vain: what they cost [minor] and at which turn.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Vain {
@@ -42,17 +49,24 @@ pub(crate) struct Vain {
 }
 
 /// A move as it is remembered: heater, start of the slot and watt-hours.
-type Key = Vec<(usize, Instant, i64)>;
+pub(super) type Key = Vec<(usize, Instant, i64)>;
 
 /// What was tried in vain is tried again after so many turns.
 const FORGETS: usize = 8;
 
 impl Vain {
-    fn key(problem: &Problem, change: &Move) -> Key {
+    /// A move by the heater, slot and kWh of its changes.
+    pub(super) fn key(
+        problem: &Problem,
+        changes: impl Iterator<Item = (usize, usize, f64)>,
+    ) -> Key {
         let start = |slot: usize| problem.horizon.slots()[slot].start();
         let watt_hours = |kwh: f64| (kwh * 1e3).round() as i64;
-        let heat = change.changes.iter();
-        heat.map(|&(heater, slot, kwh)| (heater, start(slot), watt_hours(kwh))).collect()
+        changes.map(|(heater, slot, kwh)| (heater, start(slot), watt_hours(kwh))).collect()
+    }
+
+    fn key_of(problem: &Problem, change: &Move) -> Key {
+        Self::key(problem, change.changes.iter().copied())
     }
 
     /// What is still worth remembering at a later turn.
@@ -62,13 +76,13 @@ impl Vain {
         Self { tried }
     }
 
-    fn book(&mut self, key: Key, cost: f64, turn: usize) {
+    pub(super) fn book(&mut self, key: Key, cost: f64, turn: usize) {
         self.tried.insert(key, (cost, turn));
     }
 
     /// Whether there is no use in trying a move now: after other moves of the same
     /// turn it may pay if it was not dear.
-    fn holds(&self, key: &Key, turn: usize) -> bool {
+    pub(super) fn holds(&self, key: &Key, turn: usize) -> bool {
         self.tried.get(key).is_some_and(|&(cost, then)| then != turn || cost >= DEAR)
     }
 }
@@ -88,6 +102,11 @@ const REPAIR_REACHES: [usize; 1] = [24];
 /// Fewer simulations than this are not enough to try every move.
 const WHOLE_SEARCH: usize = 200;
 
+/// Shares of the simulations that elements have beside the sources of a plant room, which
+/// runs as a whole and gains most by its jobs: of a whole search, and of touching up.
+const WORKS_SHARE: usize = 32;
+const WORKS_TOUCH_UP_SHARE: usize = 8;
+
 /// Most rounds of touching up, and what one must gain for another [minor].
 const MOST_ROUNDS: usize = 12;
 const WORTH_A_ROUND: f64 = 1.0;
@@ -101,14 +120,15 @@ pub(crate) fn polish(
 ) -> Candidate {
     let best = settled(judge, best);
     let Search { duals, turn, .. } = search;
-    let is_whole = search.simulations >= WHOLE_SEARCH;
+    let is_whole = search.is_whole();
     let mut hunt = Hunt { trial: best.clone(), best, duals, left: 0, is_whole, vain, turn };
+    let has_works = judge.plant.has_works();
     if !is_whole {
-        hunt.touch_up(judge, search);
+        let simulations = search.simulations / if has_works { WORKS_TOUCH_UP_SHARE } else { 1 };
+        hunt.touch_up(judge, Search { simulations, ..search });
         return hunt.best;
     }
-    // A plant room runs as a whole, which takes longer.
-    hunt.left = search.simulations / if judge.plant.has_works() { 2 } else { 1 };
+    hunt.left = search.simulations / if has_works { WORKS_SHARE } else { 1 };
     hunt.descend(judge, &QUANTA[..2]);
     loop {
         let before = hunt.best.score;
@@ -146,7 +166,7 @@ impl Hunt<'_> {
             found.extend(bargains(judge, best, &worths, quantum));
         }
         let problem = judge.problem();
-        found.retain(|change| !self.vain.holds(&Vain::key(problem, change), self.turn));
+        found.retain(|change| !self.vain.holds(&Vain::key_of(problem, change), self.turn));
         found.sort_by(|a, b| b.promise.total_cmp(&a.promise));
         found
     }
@@ -235,7 +255,7 @@ impl Hunt<'_> {
         if self.take(judge) {
             return;
         }
-        self.vain.book(Vain::key(judge.problem(), change), cost, self.turn);
+        self.vain.book(Vain::key_of(judge.problem(), change), cost, self.turn);
         let short = self.trial.shortfall - self.best.shortfall;
         let saved = self.best.score + short - self.trial.score;
         if short < GAIN || saved < WORTH_A_REPAIR {

@@ -50,11 +50,6 @@ impl<'a> Judge<'a> {
         self.problem
     }
 
-    /// Whether there is more than stores with elements.
-    pub(crate) fn has_sources(&self) -> bool {
-        self.plant.has_works()
-    }
-
     /// The least and the most energy of a heater in a slot [kWh].
     pub(super) fn range_kwh(&self, heater: usize, slot: usize) -> (f64, f64) {
         self.ranges[heater][slot]

@@ -33,6 +33,12 @@ impl Step {
     /// A step that cannot be taken.
     pub(crate) const NONE: Self = Self { kw: 0.0, most_kw: 0.0, electricity: 0.0, fuel: 0.0 };
 
+    /// Time that a kWh takes [h]. A step out of reach keeps its place in the row,
+    /// where its column is zero anyway: rows name the same columns by day and by night.
+    pub(super) fn hours_per_kwh(&self) -> f64 {
+        if self.kw > 0.0 { 1.0 / self.kw } else { 1.0 }
+    }
+
     /// A step that may last all of the slot.
     pub(super) const fn new(kw: f64, electricity: f64, fuel: f64) -> Self {
         Self { kw, most_kw: kw, electricity, fuel }
@@ -147,16 +153,17 @@ impl Duties {
         self.matching(columns, |route| route.source == source)
     }
 
-    /// Columns that take electricity in a slot, each with its kWh for a kWh of heat.
+    /// Columns of sources that take electricity, each with its kWh for a kWh of heat in
+    /// a slot: the same columns in every slot, with zero where a step is out of reach.
     pub(crate) fn electricity<'a>(
         &'a self,
         columns: &'a SlotColumns,
         slot: usize,
     ) -> impl Iterator<Item = (Col, f64)> + 'a {
-        let routes = columns.routes.iter().zip(&self.steps[slot]);
+        let routes = self.routes.iter().zip(&columns.routes).zip(&self.steps[slot]);
         routes
-            .flat_map(|(parts, steps)| parts.iter().zip(steps))
-            .filter(|(_, step)| step.electricity > 0.0)
+            .filter(|((route, _), _)| route.source != Source::Buffer)
+            .flat_map(|((_, parts), steps)| parts.iter().zip(steps))
             .map(|(&col, step)| (col, step.electricity))
     }
 

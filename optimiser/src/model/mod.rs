@@ -30,7 +30,7 @@ mod sources;
 mod store;
 
 pub(crate) use buffer::comfortable as comfortable_buffer;
-pub(crate) use duty::Duties;
+pub(crate) use duty::{Duties, Step};
 pub(crate) use ladder::Ladder;
 pub(crate) use layout::{Layout, LevelEnd, SlotColumns};
 pub(crate) use node::circulation_kwh;

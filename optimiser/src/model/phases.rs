@@ -11,7 +11,7 @@
 //!   imports.
 
 use crate::problem::Problem;
-use crate::site::{Connection, Metering};
+use crate::site::{Connection, Metering, Source};
 
 use super::duty::Duties;
 use super::layout::Layout;
@@ -52,10 +52,12 @@ pub(super) fn rows(
     let elements = columns.heaters.iter().zip(&phases.heaters);
     loads.extend(elements.map(|(heater, &connection)| (heater.energy, 1.0, connection)));
     for (index, route) in duties.routes.iter().enumerate() {
+        if route.source == Source::Buffer {
+            continue;
+        }
         let connection = phases.of_source(route.source);
         let parts = columns.routes[index].iter().zip(&duties.steps[slot][index]);
-        let taking = parts.filter(|(_, step)| step.electricity > 0.0);
-        loads.extend(taking.map(|(&col, step)| (col, step.electricity, connection)));
+        loads.extend(parts.map(|(&col, step)| (col, step.electricity, connection)));
     }
     let pv = [(columns.pv, -1.0, phases.pv)];
     let battery = columns.battery.map(|own| (own.charge, own.discharge));
@@ -64,8 +66,8 @@ pub(super) fn rows(
     for phase in 0..3 {
         let fixed = base * phases.base_load.shares()[phase];
         let on_phase = |&(col, energy, connection): &(Col, f64, Connection)| {
-            let share = energy * connection.shares()[phase];
-            (share != 0.0).then_some((col, share))
+            let share = connection.shares()[phase];
+            (share != 0.0).then_some((col, energy * share))
         };
         let loads: Vec<(Col, f64)> = loads.iter().filter_map(on_phase).collect();
         let sun: Vec<(Col, f64)> = pv.iter().chain(&charge).filter_map(on_phase).collect();

@@ -29,7 +29,8 @@ pub(super) struct Circulation {
 }
 
 impl Circulation {
-    /// The loop of a store in a slot; `None` where none runs.
+    /// The loop of a store in a slot; `None` without one. Where none runs it does
+    /// nothing, but rows name the same columns then.
     pub(super) fn new(
         problem: &Problem,
         ladder: &Ladder,
@@ -45,9 +46,6 @@ impl Circulation {
             hours += on.overlap_seconds(span) as f64 / 3_600.0;
             let begins = span.start() <= run.start && run.start < span.end();
             starts += f64::from(u8::from(begins));
-        }
-        if hours <= 0.0 {
-            return None;
         }
         let content = own.content.litres() * KWH_PER_LITRE_KELVIN;
         let lost_per_kelvin = own.heat_loss() * hours / 1_000.0;

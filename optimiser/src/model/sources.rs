@@ -71,8 +71,7 @@ pub(super) fn rows(
             let parts = first..first + count;
             let terms: Vec<_> = parts
                 .flat_map(|route| columns[route].iter().zip(&duties.steps[slot][route]))
-                .filter(|(_, step)| step.kw > 0.0)
-                .map(|(&col, step)| (col, 1.0 / step.kw))
+                .map(|(&col, step)| (col, step.hours_per_kwh()))
                 .collect();
             program.row(f64::NEG_INFINITY, hours, terms);
         }

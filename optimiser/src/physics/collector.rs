@@ -2,9 +2,6 @@
 
 use crate::site::Collectors;
 
-/// Rounds of Newton's method; each about squares the error.
-const ROUNDS: usize = 6;
-
 impl Collectors {
     /// Efficiency `η₀ − a₁·ΔT/G − a₂·ΔT²/G` with the mean fluid `kelvin` above
     /// the air, at an irradiance [W/m²]; below zero where it loses more than
@@ -32,15 +29,13 @@ impl Collectors {
     /// `conductance` [kW/K] between the mean fluid and the sink: negative where
     /// the sink would be cooled.
     pub fn heat_kw(&self, sink: f64, conductance: f64, air: f64, irradiance: f64) -> f64 {
+        // With the fluid `k` above the air, `conductance·(k − (sink − air))` is the gain of
+        // the area: a quadratic in `k`, a line where the fluid is colder than the air.
         let area = self.area_m2 / 1_000.0;
-        let mut heat = area * self.gain(sink - air, irradiance);
-        for _ in 0..ROUNDS {
-            let kelvin = sink + heat / conductance - air;
-            let off = area * self.gain(kelvin, irradiance) - heat;
-            let slope = -area * (self.a1 + 2.0 * self.a2 * kelvin.max(0.0)) / conductance - 1.0;
-            heat -= off / slope;
-        }
-        heat
+        let driving = area * self.eta0.value() * irradiance + conductance * (sink - air);
+        let linear = conductance + area * self.a1;
+        let root = (linear * linear + 4.0 * area * self.a2 * driving.max(0.0)).sqrt();
+        area * self.gain(2.0 * driving / (linear + root), irradiance)
     }
 }
 

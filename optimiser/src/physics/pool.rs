@@ -60,10 +60,31 @@ impl PoolWeather {
     }
 }
 
+/// Weather at a pool with what follows from it, for many temperatures of the water.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PoolAir {
+    weather: PoolWeather,
+    vapour_kpa: f64,
+    /// Fourth power of the sky's temperature [K⁴].
+    sky_k4: f64,
+}
+
+impl From<PoolWeather> for PoolAir {
+    fn from(weather: PoolWeather) -> Self {
+        let sky_k4 = (weather.sky() + KELVIN).powi(4);
+        Self { weather, vapour_kpa: weather.vapour_kpa(), sky_k4 }
+    }
+}
+
 impl Pool {
     /// Heat that its water loses through surface, walls and floor, less what
     /// it takes from the sun [kW].
     pub fn loss_kw(&self, water: f64, weather: &PoolWeather) -> f64 {
+        self.loss_to(water, &PoolAir::from(*weather))
+    }
+
+    /// The same for weather that is prepared.
+    pub fn loss_to(&self, water: f64, weather: &PoolAir) -> f64 {
         let ground = self.ground_loss.watts_per_kelvin() * (water - self.ground.celsius());
         (self.surface_m2 * self.exposure.surface_loss(water, weather) + ground) / 1_000.0
     }
@@ -71,7 +92,8 @@ impl Pool {
 
 impl Exposure {
     /// Loss of the surface, less the sun that the water keeps [W/m²].
-    fn surface_loss(&self, water: f64, weather: &PoolWeather) -> f64 {
+    fn surface_loss(&self, water: f64, above: &PoolAir) -> f64 {
+        let weather = &above.weather;
         match *self {
             Self::Indoor { loss_w_per_m2 } => loss_w_per_m2,
             Self::Outdoor {
@@ -84,10 +106,9 @@ impl Exposure {
                 let mut loss = 0.0;
                 if weather.covered < 1.0 {
                     let wind = weather.wind * wind_share.value();
-                    let sky = weather.sky() + KELVIN;
                     let radiation =
-                        EMISSIVITY * STEFAN_BOLTZMANN * ((water + KELVIN).powi(4) - sky.powi(4));
-                    let open = evaporation.watts_per_m2(water, weather.vapour_kpa(), wind)
+                        EMISSIVITY * STEFAN_BOLTZMANN * ((water + KELVIN).powi(4) - above.sky_k4);
+                    let open = evaporation.watts_per_m2(water, above.vapour_kpa, wind)
                         + evaporation.convection_w_per_m2(water, weather.air, wind)
                         + radiation
                         - absorbed_open.value() * weather.sun;

@@ -76,6 +76,7 @@ impl Node {
         let way = |column: Col| shared(column, 1.0);
         let elements = columns.heaters.iter().map(|h| way(h.energy));
         let sources = formulation.duties.electricity(columns, slot);
+        let sources = sources.filter(|(_, share)| *share > 0.0);
         Self {
             base: problem.base_load[slot].kwh(),
             pv: way(columns.pv),

@@ -32,17 +32,17 @@ pub(crate) struct Wish {
 
 /// A job with its place in the slot.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Placed {
+pub(super) struct Placed {
     /// Index of the route.
-    pub(crate) route: usize,
-    pub(crate) delay: f64,
-    pub(crate) minutes: f64,
+    pub(super) route: usize,
+    pub(super) delay: f64,
+    pub(super) minutes: f64,
     /// Heat that is wished for [kWh].
-    pub(crate) heat: f64,
+    pub(super) heat: f64,
 }
 
 /// What a solution wishes of each route, `[route][slot]`.
-pub(crate) fn wishes(solution: &Solution) -> Vec<Vec<Wish>> {
+pub(super) fn wishes(solution: &Solution) -> Vec<Vec<Wish>> {
     let of = |route: usize| {
         let flows = solution.slots.iter().map(|flows| flows.routes[route]);
         flows.map(|flow| Wish { heat: flow.heat, hours: flow.hours }).collect()
@@ -51,7 +51,7 @@ pub(crate) fn wishes(solution: &Solution) -> Vec<Vec<Wish>> {
 }
 
 /// The jobs of every slot.
-pub(crate) fn placed(
+pub(super) fn placed(
     problem: &Problem,
     routes: &[Route],
     wishes: &[Vec<Wish>],
@@ -68,8 +68,17 @@ pub(crate) fn placed(
     jobs
 }
 
+/// The commands for what is wished of each route, slot by slot.
+pub(crate) fn commanded(
+    problem: &Problem,
+    routes: &[Route],
+    wishes: &[Vec<Wish>],
+) -> Vec<Vec<JobCommand>> {
+    placed(problem, routes, wishes).iter().map(|own| job_commands(routes, own)).collect()
+}
+
 /// The commands for the jobs of a slot.
-pub(crate) fn job_commands(routes: &[Route], jobs: &[Placed]) -> Vec<JobCommand> {
+pub(super) fn job_commands(routes: &[Route], jobs: &[Placed]) -> Vec<JobCommand> {
     let command = |job: &Placed| {
         JobCommand::giving(routes[job.route], job.delay, job.minutes, Energy::clamped(job.heat))
     };

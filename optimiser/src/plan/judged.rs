@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::check::violations;
 use crate::judge::{
-    Candidate, Duals, Judge, Search, Vain, fails, judged_solution, keep, next_cuts, polish,
+    Candidate, Draft, Duals, Judge, Search, Vain, fails, judged_solution, keep, next_cuts, polish,
     polish_jobs, settled,
 };
 use crate::plant::Commands;
@@ -13,8 +13,9 @@ use crate::schedule::{BatteryMode, Evidence, Schedule};
 use crate::solution::Solution;
 use crate::solve::{SolveError, SolveLimits};
 
+use super::jobs::{commanded, wishes};
 use super::memory::{Memory, Word};
-use super::{Attempt, Planned, Planner, Publisher, Refined, Settled};
+use super::{Attempt, Planned, Planner, Publisher, Refined, Settled, Wish};
 
 /// How often a battery may be told otherwise where it breaks a limit.
 const MENDS: usize = 3;
@@ -45,10 +46,11 @@ impl Planner {
         let steps = memory.as_ref().map_or(0, |memory| memory.steps + 1);
         let effort = if goes_on { self.effort } else { self.effort.afresh() };
         let energies = wished(&fresh);
-        let carried = memory.map(|memory| carried(&mut judge, &memory, &fresh));
+        let carried =
+            memory.map(|memory| carried(&mut judge, &memory, &fresh, &wishes(&answer.solution)));
         let mut latest = judge.candidate(fresh);
         let modelled = latest.score;
-        let stays = goes_on && carried.as_ref().is_some_and(|c| c.score < modelled);
+        let stays = goes_on && carried.as_ref().is_some_and(|own| own.candidate.score < modelled);
         let mut best = (latest.clone(), answer);
         let mut refinement = best.1.refinement.clone();
         let mut rounds = 0;
@@ -71,22 +73,26 @@ impl Planner {
         let worths = Worths::of(&answer.solution);
         let search = worths.search(effort.simulations, steps);
         let mut vain = Vain::default();
-        let mut polished = |candidate| {
+        let solution = &answer.solution;
+        let mut polished = |draft: Draft| {
             vain = Vain::default();
-            polish(&mut judge, candidate, search, &mut vain)
+            let Draft { candidate, wishes } =
+                polish_jobs(&mut judge, draft, solution, search, &mut vain);
+            Draft { candidate: polish(&mut judge, candidate, search, &mut vain), wishes }
         };
-        let candidate = match carried {
+        let own = Draft { candidate, wishes: wishes(&answer.solution) };
+        let draft = match carried {
             Some(carried) if stays => polished(carried),
             Some(carried) => {
-                let (other, own) = (polished(carried), polished(candidate));
-                if other.score < own.score { other } else { own }
+                let (other, own) = (polished(carried), polished(own));
+                if other.candidate.score < own.candidate.score { other } else { own }
             }
-            None => polished(candidate),
+            None => polished(own),
         };
-        let candidate = polish_jobs(&mut judge, candidate, &answer.solution, search);
-        let evidence = Evidence::Simulated { rounds, polish_gain: before - candidate.score };
+        let gain = before - draft.candidate.score;
+        let evidence = Evidence::Simulated { rounds, polish_gain: gain };
         let word = Word { answer, energies, asked: problem.horizon.start() };
-        Ok(self.told(&mut judge, candidate, word, evidence, (vain, steps)))
+        Ok(self.told(&mut judge, draft, word, evidence, (vain, steps)))
     }
 
     /// The last plan a little later, touched up on the plant, without asking the program
@@ -102,33 +108,37 @@ impl Planner {
         let (steps, undone) = (memory.steps + 1, memory.shortfall);
         let mut vain = memory.vain.at(steps);
         let mut judge = Judge::new(problem, &memory.holds(problem))?;
-        if judge.has_sources() {
-            return Ok(None);
-        }
-        let carried = judge.candidate(memory.onward(problem));
         let word = memory.placed(problem);
+        let answer = &word.answer.solution;
+        let wishes = memory.wishes(problem);
+        let jobs = commanded(problem, &answer.routes, &wishes);
+        let carried = judge.candidate(Commands { jobs, ..memory.onward(problem) });
         let before = carried.score;
-        let worths = Worths::of(&word.answer.solution);
+        let worths = Worths::of(answer);
         let search = worths.search(self.effort.simulations, steps);
-        let candidate = polish(&mut judge, carried, search, &mut vain);
-        if fails(problem, candidate.shortfall - undone) {
+        let draft = Draft { candidate: carried, wishes };
+        let Draft { candidate, wishes } = polish_jobs(&mut judge, draft, answer, search, &mut vain);
+        let candidate = polish(&mut judge, candidate, search, &mut vain);
+        let draft = Draft { candidate, wishes };
+        if fails(problem, draft.candidate.shortfall - undone) {
             return Ok(None);
         }
-        let evidence = Evidence::Simulated { rounds: 0, polish_gain: before - candidate.score };
-        Ok(Some(self.told(&mut judge, candidate, word, evidence, (vain, steps))))
+        let gain = before - draft.candidate.score;
+        let evidence = Evidence::Simulated { rounds: 0, polish_gain: gain };
+        Ok(Some(self.told(&mut judge, draft, word, evidence, (vain, steps))))
     }
 
     /// The plan as it is published, and kept for the next one.
     fn told(
         &mut self,
         judge: &mut Judge<'_>,
-        candidate: Candidate,
+        draft: Draft,
         word: Word,
         evidence: Evidence,
         turn: (Vain, usize),
     ) -> Planned {
         let problem = judge.problem();
-        let candidate = keep(judge, candidate);
+        let candidate = keep(judge, draft.candidate);
         let candidate = settled(judge, candidate);
         let Word { answer, .. } = &word;
         let tell = |judge: &Judge<'_>, candidate: &Candidate| {
@@ -139,10 +149,10 @@ impl Planner {
             (solution, schedule)
         };
         let (candidate, (solution, schedule)) = mended(judge, candidate, tell);
-        let jobs = candidate.commands.jobs.clone();
-        let memory = Memory::new(problem, candidate, word, &schedule.hygiene, turn);
+        let draft = Draft { candidate, wishes: draft.wishes };
+        let memory = Memory::new(problem, draft, word, &schedule.hygiene, turn);
         self.memory = Some(memory);
-        Planned { schedule, solution, jobs }
+        Planned { schedule, solution }
     }
 
     /// Solves with cuts, without a search for other directions; `None` if there
@@ -163,11 +173,23 @@ impl Planner {
 
 /// The last plan on the slots of now, as it was or as the program's answer has
 /// moved since, whichever the plant scores better.
-fn carried(judge: &mut Judge<'_>, memory: &Memory, fresh: &Commands) -> Candidate {
+fn carried(
+    judge: &mut Judge<'_>,
+    memory: &Memory,
+    fresh: &Commands,
+    answer: &[Vec<Wish>],
+) -> Draft {
     let problem = judge.problem();
-    let [stayed, moved] = [false, true]
-        .map(|follows_program| judge.candidate(memory.carried(problem, fresh, follows_program)));
-    if moved.score < stayed.score { moved } else { stayed }
+    let wishes = memory.wishes(problem);
+    let jobs = commanded(problem, &problem.site.plant_room.routes(), &wishes);
+    let stayed = Commands { jobs, ..memory.carried(problem, fresh, false) };
+    let stayed = judge.candidate(stayed);
+    let moved = judge.candidate(memory.carried(problem, fresh, true));
+    if moved.score < stayed.score {
+        Draft { candidate: moved, wishes: answer.to_vec() }
+    } else {
+        Draft { candidate: stayed, wishes }
+    }
 }
 
 /// The candidate and its schedule; where a battery that charges breaks a limit because

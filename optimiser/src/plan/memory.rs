@@ -5,7 +5,7 @@
 //! published. So the judged plan is carried over slot by slot and improved from
 //! there, and what was settled once stays settled until there is news.
 
-use crate::judge::{Candidate, Vain};
+use crate::judge::{Draft, Vain};
 use crate::model::Refinement;
 use crate::plant::{Commands, HeaterCommand};
 use crate::problem::{ByHand, Problem, Ready};
@@ -13,13 +13,16 @@ use crate::solution::Solution;
 use crate::time::{Instant, Slot};
 use crate::units::Energy;
 
-use super::Settled;
+use super::{Settled, Wish};
 
 /// A plan that begins later than this after the last one is a new one [s].
 const FOLLOWS_SECONDS: i64 = 2 * 3_600;
 
 /// The program is asked again after this time, news or not [s].
 const ASKS_SECONDS: i64 = 8 * 3_600;
+
+/// A day [s].
+const DAY_SECONDS: i64 = 86_400;
 
 /// Share of the prices, weighted by time, that may differ without being news.
 const NEWS: f64 = 0.02;
@@ -32,6 +35,8 @@ pub(super) struct Memory {
     export: Vec<f64>,
     commands: Commands,
     energies: Vec<Vec<f64>>,
+    /// Heat of each route, `[route][slot]`.
+    wishes: Vec<Vec<Wish>>,
     /// What it left undone [minor].
     pub(super) shortfall: f64,
     /// What people asked for.
@@ -67,7 +72,7 @@ pub(super) struct Word {
 impl Memory {
     pub(super) fn new(
         problem: &Problem,
-        candidate: Candidate,
+        draft: Draft,
         word: Word,
         holds: &[Option<Instant>],
         (vain, steps): (Vain, usize),
@@ -76,12 +81,14 @@ impl Memory {
             of.values().iter().map(|p| p.per_kwh()).collect()
         };
         let rules = problem.hygiene.iter().zip(holds);
+        let Draft { candidate, wishes } = draft;
         Self {
             slots: problem.horizon.slots().to_vec(),
             import: prices(&problem.import_price),
             export: prices(&problem.export_price),
             commands: candidate.commands,
             energies: candidate.energies,
+            wishes,
             shortfall: candidate.shortfall,
             by_hand: problem.by_hand.clone(),
             promises: promised(&problem.ready, problem.horizon.start()).copied().collect(),
@@ -98,7 +105,8 @@ impl Memory {
     pub(super) fn follows(&self, problem: &Problem) -> bool {
         let start = problem.horizon.start();
         let same_house = self.energies.len() == problem.heaters().count()
-            && self.commands.pumps.len() == problem.site.stores.len();
+            && self.commands.pumps.len() == problem.site.stores.len()
+            && self.wishes.len() == problem.site.plant_room.routes().len();
         self.slots.first().is_some_and(|first| {
             (0..=FOLLOWS_SECONDS).contains(&(start - first.start())) && same_house
         })
@@ -150,12 +158,30 @@ impl Memory {
         for (index, &old) in self.held(problem).iter().enumerate() {
             base.pv[index] = self.commands.pv[old];
             base.battery[index] = self.commands.battery[old];
-            base.jobs[index].clone_from(&self.commands.jobs[old]);
             for (pump, own) in base.pumps.iter_mut().zip(&self.commands.pumps) {
                 pump[index] = own[old];
             }
         }
         self.carried(problem, &base, false)
+    }
+
+    /// Heat of each route on the slots of a problem: what it was, and behind the end of
+    /// the plan what it was a day before.
+    pub(super) fn wishes(&self, problem: &Problem) -> Vec<Vec<Wish>> {
+        let spans = problem.horizon.slots();
+        let row = |row: &Vec<Wish>| spans.iter().map(|slot| self.wish(row, *slot)).collect();
+        self.wishes.iter().map(row).collect()
+    }
+
+    fn wish(&self, row: &[Wish], slot: Slot) -> Wish {
+        let end = self.slots.last().map_or(slot.start(), |last| last.end());
+        let beyond = Slot::new(slot.start().max(end) + -DAY_SECONDS, slot.end() + -DAY_SECONDS);
+        let shares = self.shares(slot).chain(beyond.into_iter().flat_map(|day| self.shares(day)));
+        shares.fold(Wish::default(), |sum, (old, seconds)| {
+            let share = seconds as f64 / self.slots[old].seconds() as f64;
+            let Wish { heat, hours } = row[old];
+            Wish { heat: sum.heat + share * heat, hours: sum.hours + share * hours }
+        })
     }
 
     /// The program's word on the slots of a problem.

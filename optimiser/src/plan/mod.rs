@@ -18,7 +18,6 @@ mod sharing;
 use crate::check::{Violation, violations};
 use crate::judge::Effort;
 use crate::model::{Formulation, Refinement};
-use crate::plant::{Commands, JobCommand};
 use crate::problem::Problem;
 use crate::schedule::{Origin, Schedule};
 use crate::solution::Solution;
@@ -28,7 +27,7 @@ use memory::Memory;
 
 pub use crate::lanes::source_kw;
 pub use flow::flow_for;
-pub(crate) use jobs::{Wish, job_commands, placed, wishes};
+pub(crate) use jobs::{Wish, commanded};
 pub(crate) use publish::Publisher;
 pub(crate) use sharing::{Stage, arrange};
 
@@ -52,10 +51,6 @@ pub struct Planned {
     pub schedule: Schedule,
     /// The linear program's answer.
     pub solution: Solution,
-    /// For each slot, what sources are told. The schedule says what they will give;
-    /// told no more than that they would give less, as a circuit does while its buffer
-    /// is still cold.
-    pub jobs: Vec<Vec<JobCommand>>,
 }
 
 /// Energy that is missing in a slot to serve the house within its limits.
@@ -137,11 +132,7 @@ impl Planner {
         if !found.is_empty() && !self.effort.rolling {
             return Outcome::Refused(found);
         }
-        let plain = Planned {
-            jobs: Commands::of(problem, &modelled).jobs,
-            solution: answer.solution.clone(),
-            schedule: modelled,
-        };
+        let plain = Planned { solution: answer.solution.clone(), schedule: modelled };
         if self.effort == Effort::NONE {
             return Outcome::Planned(Box::new(plain));
         }
@@ -175,7 +166,15 @@ impl Planner {
             best = self.cheapest_hold(problem, &mut refinement, rule, best)?;
         }
         let best = self.long_runs(problem, &mut refinement, best)?;
-        self.one_way(problem, refinement, best, self.limits)
+        self.one_way(problem, refinement, best, self.turns(problem))
+    }
+
+    /// The limits of settling directions. In a plant room no turn was seen to pay: what it
+    /// moves, the judge moves for less.
+    fn turns(&self, problem: &Problem) -> SolveLimits {
+        let judged = self.effort != Effort::NONE && !problem.site.plant_room.is_empty();
+        let branches = if judged { 0 } else { self.limits.branches };
+        SolveLimits { branches, ..self.limits }
     }
 
     /// Lets heat pumps rest where a run would be too short, as long as an answer

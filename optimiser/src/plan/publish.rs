@@ -136,6 +136,7 @@ impl<'a> Publisher<'a> {
             battery_mode: problem.site.battery.map(|_| self.battery_mode(slot)),
             circulation: Energy::clamped(flows.circulation),
             jobs: self.jobs(slot, swing, placed, reasoner),
+            told: self.told(slot, placed),
             plant_room: self.plant_room(slot),
             electricity_value: Price::clamped(flows.electricity_value),
             heaters: self.heaters(slot, swing, reasoner),

@@ -1,7 +1,7 @@
 //! What the devices are told to do in each slot.
 
 use crate::problem::Problem;
-use crate::schedule::{BatteryMode, Job, Reason, Schedule, SlotPlan};
+use crate::schedule::{BatteryMode, Reason, Schedule, SlotPlan};
 use crate::site::{Control, Element, Route, Sink, Site};
 use crate::time::{Horizon, Slot};
 use crate::units::{Energy, Power, Temperature};
@@ -90,11 +90,6 @@ impl JobCommand {
         let headroom = if matches!(route.sink, Sink::Coil { .. }) { COLD_COIL } else { 1.0 };
         let kw = if hours > 0.0 { headroom * heat.kwh() / hours } else { 0.0 };
         Self { route, delay_minutes, minutes, heat: Power::clamped(kw) }
-    }
-
-    /// A planned job.
-    fn of(job: &Job) -> Self {
-        Self::giving(job.route, job.delay_minutes, job.minutes, job.heat)
     }
 }
 
@@ -221,7 +216,7 @@ impl Commands {
             let (mode, power) = plan.battery_command();
             commands.battery[index] = BatteryCommand { mode, power };
             commands.pv[index] = pv_use(plan);
-            commands.jobs[index] = plan.jobs.iter().map(JobCommand::of).collect();
+            commands.jobs[index].clone_from(&plan.told);
         }
         for (due, start) in problem.hygiene.iter().zip(&schedule.hygiene) {
             let hold = start.and_then(|start| Slot::new(start, start + due.hold_seconds));

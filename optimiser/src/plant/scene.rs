@@ -2,7 +2,7 @@
 
 use super::command::HeaterCommand;
 use super::tap::Tap;
-use crate::physics::pool::PoolWeather;
+use crate::physics::pool::{PoolAir, PoolWeather};
 use crate::problem::{Ambient, Draw, PlantRoomState, Problem, ProblemError, State};
 use crate::time::{Horizon, Series, TimeError};
 use crate::units::{Energy, Irradiance, Price, Temperature};
@@ -83,7 +83,7 @@ pub(super) struct SlotAmbient {
     /// On the plane of the collectors [W/m²].
     pub(super) collectors: f64,
     /// At the pool.
-    pub(super) pool: PoolWeather,
+    pub(super) pool: PoolAir,
     /// In the rooms [W]; `None` for the site's mean.
     pub(super) gains: Option<f64>,
 }
@@ -234,7 +234,7 @@ fn slot_ambient(ambient: &Ambient, slot: usize) -> SlotAmbient {
         outdoor: at(ambient.outdoor.as_ref(), slot, Temperature::celsius),
         ground: at(ambient.ground.as_ref(), slot, Temperature::celsius),
         collectors: at(ambient.collector_irradiance.as_ref(), slot, Irradiance::watts_per_m2),
-        pool: PoolWeather::of(ambient, slot),
+        pool: PoolWeather::of(ambient, slot).into(),
         gains: ambient.room_gains.as_ref().map(|gains| gains[slot].kw() * 1_000.0),
     }
 }

@@ -1,9 +1,10 @@
 //! The plant room beyond elements, stepped in minutes: sources that serve one
 //! sink at a time, coils, return loops, buffer and circuits, rooms and pool.
 //!
-//! In each step every source gives heat at the temperatures that its sink has,
-//! the stores run on by themselves with that heat in them, then the circuits
-//! take theirs. Heat is booked where it moves, so that the books close.
+//! In each step every source gives heat at the temperatures that its sink has, then
+//! the circuits take theirs. A store runs on by itself, with that heat in it, up to
+//! the next step in which something touches it. Heat is booked where it moves, so that
+//! the books close.
 
 mod machine;
 mod port;
@@ -128,6 +129,7 @@ impl Works {
                     stores,
                     benches: &mut *benches,
                     courses: &mut courses,
+                    traces: &mut *traces,
                     ambient: &scene.ambient[slot],
                     slot_start: facts.start,
                     jobs,
@@ -138,14 +140,6 @@ impl Works {
                 };
                 moment.sources();
                 moment.loops(&runs);
-                for (index, store) in stores.iter().enumerate() {
-                    store.advance(
-                        &mut benches[index],
-                        &mut courses[index],
-                        &mut traces[index],
-                        until,
-                    );
-                }
                 step::circuits(
                     self,
                     &scene.ambient[slot],
@@ -157,6 +151,8 @@ impl Works {
                 now = until;
             }
             for (index, store) in stores.iter().enumerate() {
+                let (bench, course) = (&mut benches[index], &mut courses[index]);
+                store.advance(bench, course, &mut traces[index], facts.end);
                 store.finish(&mut benches[index], &mut courses[index], &mut traces[index]);
             }
             room.slots[slot] = record;

@@ -12,13 +12,13 @@ use crate::forecast::{self, Caution, Expected, Knowledge, Reserve};
 use crate::judge::Effort;
 use crate::plan::{Outcome, Planner};
 use crate::plant::Commands;
-use crate::problem::{Comfort, Draw, EndValue, Hygiene, Problem, Weights};
+use crate::problem::{Comfort, Draw, EndValue, Hygiene, Problem, ValueStep, Weights};
 use crate::rule::rule_plan;
 use crate::site::Site;
 use crate::solve::SolveLimits;
 use crate::time::{Horizon, Series, Slot};
 use crate::units::{Energy, Flow, Price, Temperature, Volume};
-use crate::worth::{Ahead, end_value};
+use crate::worth::{Ahead, end_value, plant_room_value};
 
 /// Half-hours that are planned one by one.
 const FINE: usize = 72;
@@ -136,7 +136,7 @@ impl Planning {
         let worth = end_value(&self.site, &ahead, &weights);
         let (ambient, comfort) = room::surroundings(view, &self.site, &horizon);
         let energies = |name, of: &[Energy]| Series::new(name, &horizon, energy(of)).ok();
-        Some(Problem {
+        let mut problem = Problem {
             export_price: series("the export price", price(|p| p.export))?,
             pv: energies("the PV", &pv)?,
             base_load: energies("the base load", &base_load)?,
@@ -160,7 +160,15 @@ impl Planning {
             site: self.site.clone(),
             import_price,
             horizon,
-        })
+        };
+        let room = plant_room_value(&problem, &ahead);
+        problem.end_value = EndValue {
+            buffer: stepped(&room.buffer),
+            rooms: stepped(&room.rooms),
+            pool: stepped(&room.pool),
+            ..problem.end_value
+        };
+        Some(problem)
     }
 
     /// What is kept for draws that nobody foresees, if anything is to.
@@ -215,10 +223,7 @@ impl Planning {
 
     fn commands(&mut self, problem: &Problem) -> Option<Commands> {
         let why = match self.planner.plan(problem) {
-            Outcome::Planned(planned) => {
-                let jobs = planned.jobs;
-                return Some(Commands { jobs, ..Commands::of(problem, &planned.schedule) });
-            }
+            Outcome::Planned(planned) => return Some(Commands::of(problem, &planned.schedule)),
             Outcome::Infeasible(missing) => {
                 format!("load stays unserved in {} slots", missing.len())
             }
@@ -268,6 +273,11 @@ impl Planning {
         let jobs = keeper.map_or_else(Vec::new, |mut keeper| keeper.jobs(view, true, &[]));
         SlotCommands { jobs, ..always_on(&self.site) }
     }
+}
+
+/// Even steps of what has a worth at all.
+fn stepped(steps: &[ValueStep]) -> Vec<ValueStep> {
+    if steps.is_empty() { Vec::new() } else { even_steps(steps) }
 }
 
 fn horizon(view: &View<'_>) -> Horizon {

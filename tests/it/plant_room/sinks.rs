@@ -40,7 +40,7 @@ pub(super) fn still(plant_room: PlantRoom, prices: &[f64], outdoor: f64, light: 
     problem
 }
 
-fn band(problem: &Problem, low: f64, high: f64) -> Series<Band> {
+pub(super) fn band(problem: &Problem, low: f64, high: f64) -> Series<Band> {
     Series::constant(&problem.horizon, Band { low: celsius(low), high: celsius(high) })
 }
 

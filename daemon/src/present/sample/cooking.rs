@@ -238,6 +238,7 @@ impl Recipe<'_> {
             stores: tanks.iter().zip(unmet).map(|(tank, unmet)| tank.plan(unmet, value)).collect(),
             circulation: Energy::constant(0.0),
             jobs: Vec::new(),
+            told: Vec::new(),
             plant_room: PlantRoomPlan::default(),
         }
     }

@@ -155,11 +155,19 @@ pub(super) fn feeds(made: &Made, document: &Document) -> Vec<Vec<Feed>> {
             let jobs = plan.jobs.iter().zip(&shown.jobs);
             jobs.map(|(job, shown)| {
                 let flow = flow_for(&made.problem, index, plan, job);
-                let watts = 60_000.0 * job.heat.kwh() / job.minutes.max(1e-3);
+                // What it is told gives what is planned of it, and not a little less.
+                let told = plan.told.iter().find(|told| told.route == job.route);
+                let (delay, minutes, watts) = told.map_or_else(
+                    || {
+                        let watts = 60_000.0 * job.heat.kwh() / job.minutes.max(1e-3);
+                        (job.delay_minutes, job.minutes, watts)
+                    },
+                    |told| (told.delay_minutes, told.minutes, 1_000.0 * told.heat.kw()),
+                );
                 Feed {
                     feeder: Feeder::of(job.route),
-                    delay_s: seconds(job.delay_minutes),
-                    run_s: seconds(job.minutes),
+                    delay_s: seconds(delay),
+                    run_s: seconds(minutes),
                     order: SourceOrder {
                         sink: Some(job.route.sink),
                         heat_w: ((watts / HEAT_STEP_W).round() * HEAT_STEP_W) as u32,

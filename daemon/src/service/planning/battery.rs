@@ -126,6 +126,7 @@ mod tests {
             stores: vec![],
             circulation: none,
             jobs: vec![],
+            told: vec![],
             plant_room: PlantRoomPlan::default(),
         }
     }

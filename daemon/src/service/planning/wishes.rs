@@ -2,7 +2,7 @@
 
 use optimiser::problem::{Band, ByHand, Draw, HeaterId, Held, HeldOff, Hygiene, Problem, Ready};
 use optimiser::site::{Route, Sink, Source, Store};
-use optimiser::time::{Instant, Series};
+use optimiser::time::{Horizon, Instant, Series, Slot};
 use optimiser::units::{Flow, Temperature, Volume};
 use optimiser::water;
 
@@ -20,6 +20,15 @@ const BOOST_K: f64 = 10.0;
 
 /// Time for a source to start that a boost counts on [s].
 const BOOST_SLACK_S: i64 = 600;
+
+/// Rooms of an empty house are kept at this, against frost and mould [°C] (common
+/// practice, no published source).
+const EMPTY_ROOMS_C: f64 = 14.0;
+
+/// A pool falls by no more meanwhile than a day of a share of its exchanger makes up
+/// for: plans do not reach much farther (common practice, no published source).
+const DAY_HOURS: f64 = 24.0;
+const POOL_SHARE: f64 = 0.25;
 
 /// Water that will have stood for so long without a proof is pasteurised before
 /// somebody returns to it [s] (HSE HSG274 Part 2 asks for weekly flushing).
@@ -91,15 +100,41 @@ fn everything(problem: &Problem) -> Vec<Held> {
 
 /// Another lowest temperature of the rooms while the wish lasts.
 fn colder_rooms(problem: &mut Problem, wish: &Wish, low: Temperature) {
-    let Some(bands) = problem.comfort.rooms.as_ref() else { return };
-    let slots = problem.horizon.slots().iter().zip(bands.values());
-    let wished = slots.map(|(slot, band)| {
+    let other = |slot: Slot, band: Band| {
         let own = wish.from < slot.end() && slot.start() < wish.until;
         let high = if band.high > low { band.high } else { low };
-        if own { Band { low, high } } else { *band }
-    });
-    let wished = Series::new("the comfort of the rooms", &problem.horizon, wished.collect());
-    problem.comfort.rooms = wished.ok();
+        if own { Band { low, high } } else { band }
+    };
+    eased(&mut problem.comfort.rooms, &problem.horizon, other);
+}
+
+/// Rooms and pool of an empty house: kept from harm, and warm again at the return.
+fn empty_house(problem: &mut Problem, wish: &Wish) {
+    let gone = |slot: Slot| wish.from <= slot.start() && slot.end() <= wish.until;
+    let lower = |band: Band, low: f64| {
+        let low = Temperature::clamped(low.min(band.low.celsius()));
+        Band { low, ..band }
+    };
+    let colder = |slot, band| if gone(slot) { lower(band, EMPTY_ROOMS_C) } else { band };
+    eased(&mut problem.comfort.rooms, &problem.horizon, colder);
+    let Some(pool) = problem.site.plant_room.pool else { return };
+    let fall = DAY_HOURS * POOL_SHARE * pool.exchanger.kw() / pool.capacity_kwh_per_k();
+    let colder = |slot, band: Band| {
+        if gone(slot) { lower(band, band.low.celsius() - fall) } else { band }
+    };
+    eased(&mut problem.comfort.pool, &problem.horizon, colder);
+}
+
+/// Puts another band in the place of that of each slot, where there is comfort.
+fn eased(
+    comfort: &mut Option<Series<Band>>,
+    horizon: &Horizon,
+    other: impl Fn(Slot, Band) -> Band,
+) {
+    let Some(bands) = comfort.as_ref() else { return };
+    let slots = horizon.slots().iter().zip(bands.values());
+    let wished = slots.map(|(slot, band)| other(*slot, *band)).collect();
+    *comfort = Series::new("the comfort", horizon, wished).ok();
 }
 
 /// A boost of a store that a heat pump or boiler heats through a coil: its water hot as
@@ -152,6 +187,7 @@ fn away(problem: &mut Problem, wish: &Wish, rules: &[HygieneRule], now: Instant)
     let spans = |at: Instant| wish.from <= at && at < wish.until;
     problem.draws.retain(|draw| !spans(draw.start));
     problem.ready.retain(|ready| !spans(ready.by));
+    empty_house(problem, wish);
     for hygiene in &mut problem.hygiene {
         if spans(hygiene.due) || spans(now) && hygiene.due < wish.until {
             hygiene.due = wish.until;

@@ -87,6 +87,7 @@ fn schedule(on: &[usize]) -> Current {
         stores: vec![],
         circulation: none,
         jobs: vec![],
+        told: vec![],
         plant_room: optimiser::schedule::PlantRoomPlan::default(),
     };
     Current {

@@ -41,8 +41,9 @@ fn frosty(wind: f64, covered: f64) -> PoolWeather {
 // PL-08 to PL-11: 18 and 28 °C water under a sky midway between clear and air.
 #[test]
 fn losses_of_a_frosty_night() {
-    let surface =
-        |p: Pool, water, wind, covered| p.exposure.surface_loss(water, &frosty(wind, covered));
+    let surface = |p: Pool, water, wind, covered| {
+        p.exposure.surface_loss(water, &frosty(wind, covered).into())
+    };
     close(frosty(0.5, 0.0).sky(), -14.1, 0.1);
     within(surface(pool(Evaporation::SmithLofJones), 18.0, 0.5, 0.0), 426.5, 0.01);
     within(surface(pool(Evaporation::Ashrae), 18.0, 3.0, 0.0), 1_083.8, 0.01);
@@ -56,7 +57,7 @@ fn losses_of_a_frosty_night() {
 fn parts_of_the_loss_at_night() {
     let evaporation = Evaporation::SmithLofJones;
     let night = PoolWeather { air: 15.0, humidity: 0.6, wind: 0.5, sun: 0.0, covered: 0.0 };
-    let total = pool(evaporation).exposure.surface_loss(28.0, &night);
+    let total = pool(evaporation).exposure.surface_loss(28.0, &night.into());
     let evaporated = evaporation.watts_per_m2(28.0, night.vapour_kpa(), 0.5);
     let convected = evaporation.convection_w_per_m2(28.0, 15.0, 0.5);
     close(evaporated / total, 0.56, 0.08);
@@ -86,8 +87,8 @@ fn mass_of_a_pool() {
 fn a_builders_season_figures() {
     let exposure = pool(Evaporation::SmithLofJones).exposure;
     let weather = |wind, covered| PoolWeather { air: 15.0, humidity: 0.7, wind, sun: 0.0, covered };
-    let mixed = exposure.surface_loss(27.0, &weather(1.0, 20.0 / 24.0));
-    let open = exposure.surface_loss(27.0, &weather(2.0, 0.0));
+    let mixed = exposure.surface_loss(27.0, &weather(1.0, 20.0 / 24.0).into());
+    let open = exposure.surface_loss(27.0, &weather(2.0, 0.0).into());
     within(mixed, 150.0, 0.30);
     within(open, 720.0, 0.30);
 }

@@ -1,9 +1,9 @@
 //! The plant room in a schedule: jobs, and what buffer, rooms and pool are at.
 
-use crate::plan::jobs::{Placed, placed, wishes};
+use crate::plan::jobs::{Placed, job_commands, placed, wishes};
 use crate::plan::reasons::{Reasoner, RouteSituation};
 use crate::plan::sharing::{minutes, sources};
-use crate::plant::JobRecord;
+use crate::plant::{JobCommand, JobRecord};
 use crate::problem::RoomsState;
 use crate::schedule::{Job, PlantRoomPlan};
 use crate::site::{Route, Sink, Source};
@@ -79,6 +79,14 @@ impl Publisher<'_> {
                 }
             })
             .collect()
+    }
+
+    /// What sources are told in a slot.
+    pub(super) fn told(&self, slot: usize, placed: &[Placed]) -> Vec<JobCommand> {
+        match self.judged {
+            Some(candidate) => candidate.commands.jobs[slot].clone(),
+            None => job_commands(&self.solution.routes, placed),
+        }
     }
 
     fn wished(&self, slot: usize, placed: &[Placed]) -> Vec<Work> {

@@ -38,6 +38,7 @@ fn plan(slot: Slot) -> SlotPlan {
         stores: vec![],
         circulation: none,
         jobs: vec![],
+        told: vec![],
         plant_room: PlantRoomPlan::default(),
     }
 }

@@ -75,7 +75,10 @@ pub(super) fn heat_pump(pump: &HeatPump, source: f64, port: &Port, wish: f64) ->
     for _ in 0..4 {
         let capacity = pump.at(source, flow).capacity_kw;
         heat = wish.max(pump.least_share.value() * capacity).min(capacity).min(most);
-        flow = port.flow_for(heat).min(hottest);
+        let before = std::mem::replace(&mut flow, port.flow_for(heat).min(hottest));
+        if before.to_bits() == flow.to_bits() {
+            break;
+        }
     }
     let operation = pump.at(source, flow);
     let least = pump.least_share.value() * operation.capacity_kw;

@@ -5,6 +5,7 @@ use super::super::course::Course;
 use super::super::scene::{PumpRun, SlotAmbient};
 use super::super::store::{Bench, StorePlant};
 use super::super::tank::Heat;
+use super::super::trace::StoreTrace;
 use super::machine::{self, Output, Rules};
 use super::room_trace::draw_power;
 use super::{Inner, JobRecord, PlantRoomSlot, Works};
@@ -30,6 +31,7 @@ pub(super) struct Moment<'m, 'c> {
     pub(super) stores: &'m [StorePlant],
     pub(super) benches: &'m mut [Bench],
     pub(super) courses: &'m mut [Course<'c>],
+    pub(super) traces: &'m mut [StoreTrace],
     pub(super) ambient: &'m SlotAmbient,
     pub(super) slot_start: f64,
     pub(super) jobs: &'m [JobCommand],
@@ -47,6 +49,18 @@ impl Moment<'_, '_> {
     /// The job that a source is told to do now; the first of several.
     fn job(&self, source: Source) -> Option<&JobCommand> {
         active(self.jobs, source, self.slot_start, 0.5 * (self.now + self.until)).next()
+    }
+
+    /// Lets the store of a sink run on until now: what touches it meets it as it is.
+    fn meet(&mut self, sink: Sink) {
+        if let Sink::Coil { store, .. } = sink {
+            self.meet_store(store);
+        }
+    }
+
+    fn meet_store(&mut self, store: usize) {
+        let (bench, course) = (&mut self.benches[store], &mut self.courses[store]);
+        self.stores[store].advance(bench, course, &mut self.traces[store], self.now);
     }
 
     fn port(&self, sink: Sink) -> super::port::Port {
@@ -113,6 +127,9 @@ impl Moment<'_, '_> {
         let state = self.inner.machines[index];
         let (serves, starts) = state.choose(told.map(|(sink, _)| sink), rules);
         let wish = told.map_or(0.0, |(_, kw)| kw);
+        if let Some(sink) = serves {
+            self.meet(sink);
+        }
         let port = |sink| self.machine_port(source, sink, state.serves.is_some());
         let given = serves.and_then(|sink| output(&port(sink), wish).map(|o| (sink, o)));
         let seconds = self.until - self.now;
@@ -148,6 +165,12 @@ impl Moment<'_, '_> {
             collectors.start_difference_k
         };
         let told = self.job(Source::Collectors).map(|job| job.route.sink);
+        match collectors.priority {
+            SolarPriority::Optimiser => told.into_iter().for_each(|sink| self.meet(sink)),
+            SolarPriority::Absolute | SolarPriority::Relative => {
+                collectors.serves.iter().for_each(|sink| self.meet(*sink));
+            }
+        }
         let open = |this: &Self, sink: Sink| {
             let port = this.port(sink);
             port.most_kw > 0.0 && port.water < collectors.limit.celsius()
@@ -198,12 +221,15 @@ impl Moment<'_, '_> {
             Sink::Coil { store, coil } => {
                 let band = self.works.coils[store][coil].clone();
                 let hours = self.hours();
-                let share = kwh / band.len() as f64 / hours;
+                let kw = kwh / band.len() as f64 / hours;
                 let limit = self.works.site.stores[store].ceiling.celsius();
-                let mut heats: Vec<Heat> =
-                    band.map(|layer| Heat { layer, kw: share, limit, given_kwh: 0.0 }).collect();
-                self.stores[store].tank.heat(&mut self.benches[store].water, hours, &mut heats);
-                let given: f64 = heats.iter().map(|heat| heat.given_kwh).sum();
+                let (tank, water) = (&self.stores[store].tank, &mut self.benches[store].water);
+                let mut given = 0.0;
+                for layer in band {
+                    let mut heat = [Heat { layer, kw, limit, given_kwh: 0.0 }];
+                    tank.heat(water, hours, &mut heat);
+                    given += heat[0].given_kwh;
+                }
                 self.courses[store].record.coil_kwh += given;
                 given
             }
@@ -259,6 +285,9 @@ impl Moment<'_, '_> {
             let litres = if on { pipe.flow.litres_per_minute() * 60.0 * hours } else { 0.0 };
             let flow = litres * KWH_PER_LITRE_KELVIN / hours;
             let around = pipe.surroundings.celsius();
+            if on {
+                self.meet_store(store);
+            }
             let top = self.benches[store].water.top();
             // The mean of a stirred pipe over the step, in closed form.
             let settled = (flow * top + loss * around) / (flow + loss);
@@ -346,7 +375,7 @@ pub(super) fn circuits(
         record.rooms_gain_kwh += gains / 1_000.0 * hours;
     }
     if let Some(pool) = &room.pool {
-        let lost = pool.loss_kw(inner.pool, &ambient.pool) * hours;
+        let lost = pool.loss_to(inner.pool, &ambient.pool) * hours;
         inner.pool -= lost / pool.capacity_kwh_per_k();
         record.pool_lost_kwh += lost;
     }

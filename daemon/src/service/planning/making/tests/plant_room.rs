@@ -1,3 +1,4 @@
+use optimiser::problem::Band;
 use optimiser::site::{Sink, Source};
 
 use super::*;
@@ -64,6 +65,30 @@ fn rooms_may_be_asked_to_be_colder() {
     let bands = colder.problem.comfort.rooms.as_ref().expect("comfort").values();
     assert_eq!((bands[0].low, bands[0].high), (low, Temperature::constant(22.0)));
     assert_eq!(bands.last().expect("slots").low, Temperature::constant(19.0));
+}
+
+// An empty house keeps rooms and pool from harm, and has them warm at the return.
+#[test]
+fn who_is_away_needs_neither_rooms_nor_pool() {
+    let until = 30.0;
+    let gone = Snapshot { wishes: vec![wish(0.0..until, WishKind::Away)], ..snapshot(FOUNDRY) };
+    let (home, gone) = (made(&snapshot(FOUNDRY)), made(&gone));
+    let lows = |made: &Made, bands: &Option<optimiser::time::Series<Band>>| {
+        let bands = bands.as_ref().expect("comfort").values();
+        let back = made.problem.horizon.index_at(at() + (until * 3_600.0) as i64 + 1);
+        (bands[0].low.celsius(), bands[back.expect("a slot")].low.celsius())
+    };
+    let (away, back) = lows(&gone, &gone.problem.comfort.rooms);
+    let (usual, usual_back) = lows(&home, &home.problem.comfort.rooms);
+    assert_eq!((away, back), (14.0, usual_back));
+    assert!(usual > away, "{usual}");
+    let (away, back) = lows(&gone, &gone.problem.comfort.pool);
+    let (usual, usual_back) = lows(&home, &home.problem.comfort.pool);
+    let (away_k, back_k) = (usual - away, usual_back - back);
+    assert!(away_k > 0.5 && away_k < 10.0 && back_k.abs() < 1e-9, "{away_k} K, {back_k} K");
+    let rooms =
+        |made: &Made| given(made, Source::Buffer, |sink| sink == Sink::Rooms, first_hours(12));
+    assert!(rooms(&gone) < 0.5 * rooms(&home), "{} and {}", rooms(&gone), rooms(&home));
 }
 
 // A store that only a boiler heats is hot as soon as the boiler can have it so.
