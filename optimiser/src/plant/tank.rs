@@ -41,7 +41,7 @@ pub(super) const STEP_LAYERS: f64 = 0.25;
 
 /// Longest step while heat and flow act together [s]: the layer at the source
 /// is then short of its share by a step's flow at most.
-pub(super) const STEP_SECONDS: f64 = 20.0;
+pub(super) const STEP_SECONDS: f64 = 10.0;
 
 /// Longest step while heat acts alone [s].
 const HEATING_SECONDS: f64 = 300.0;
