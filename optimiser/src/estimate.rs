@@ -47,10 +47,7 @@ impl Estimate {
 
     /// Litres at the use temperature that could be drawn now.
     pub fn usable_litres(&self, store: &Store) -> f64 {
-        let litres = store.volume.litres() / LAYERS as f64;
-        let (wanted, cold) = (store.use_temperature.celsius(), store.mains.celsius());
-        let of_use = self.profile.iter().filter(|celsius| **celsius >= wanted);
-        of_use.map(|hot| litres * water::mixed_litres_per_litre(*hot, wanted, cold)).sum()
+        store.usable_litres(&self.layers())
     }
 }
 

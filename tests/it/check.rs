@@ -4,12 +4,12 @@
 use optimiser::check::violations;
 use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planned, Planner};
-use optimiser::problem::Problem;
-use optimiser::schedule::SlotPlan;
+use optimiser::problem::{ByHand, Guard, HeaterId, Problem};
+use optimiser::schedule::{Evidence, SlotPlan};
 use optimiser::site::Control;
 use optimiser::time::Series;
 use optimiser::units::{Energy, Power, Temperature};
-use stowheat_tests::houses::{battery, day, draw, element, kw, kwh, store};
+use stowheat_tests::houses::{MONDAY, battery, celsius, day, draw, element, kw, kwh, price, store};
 
 /// A battery that may do nothing but serve the house, sun, and one element at
 /// half-time in slot 2.
@@ -228,4 +228,68 @@ fn money_that_does_not_add_up_is_found() {
     assert_eq!(money(|c| c.export_income += 1.0), [INCOME]);
     assert_eq!(money(|c| c.wear += 1.0), [WEAR]);
     assert_eq!(money(|c| c.wear = f64::NAN), [WEAR]);
+}
+
+/// A house in the sun whose guard wakes for two draws in the first slot, the second time
+/// beside the lower element, which is held on by hand from then on.
+fn guarded(battery_feeds: bool) -> Problem {
+    let cylinder = store(200.0, vec![element("bottom", 3.0, 0.0), element("top", 3.0, 0.6)]);
+    let mut problem = day(vec![cylinder], &[40.0, 30.0, 30.0, 30.0, 30.0, 30.0]);
+    problem.export_price = Series::constant(&problem.horizon, price(5.0));
+    let base = [0.0, 1.0, 1.0, 1.0, 1.0, 1.0].map(kwh).to_vec();
+    problem.base_load = Series::new("base", &problem.horizon, base).expect("six slots");
+    let sun = [2.0, 0.0, 0.0, 0.0, 0.0, 0.0].map(kwh).to_vec();
+    problem.pv = Series::new("pv", &problem.horizon, sun).expect("six slots");
+    problem.draws = vec![draw(0.0, 12.0), draw(20.0 / 60.0, 12.0)];
+    let top = HeaterId { store: 0, element: 1 };
+    let dials = Series::constant(&problem.horizon, Some(celsius(45.0)));
+    problem.comfort.guards = vec![Guard { heater: top, dials }];
+    problem.by_hand = vec![ByHand {
+        heater: HeaterId { store: 0, element: 0 },
+        from: MONDAY + 1_200,
+        until: MONDAY + 1_800,
+        on: true,
+    }];
+    problem.state.stores =
+        vec![(0..20).map(|layer| celsius(if layer < 12 { 10.0 } else { 46.0 })).collect()];
+    if battery_feeds {
+        problem.site.battery = Some(battery());
+        problem.state.battery = kwh(0.5);
+    }
+    problem.validated().expect("a valid problem")
+}
+
+// A schedule states one run of each element, so it cannot say that the guard ran twice.
+// What then passes battery or meter both ways was refused.
+#[test]
+fn a_guard_that_wakes_twice_breaks_no_rule() {
+    for battery_feeds in [true, false] {
+        let problem = guarded(battery_feeds);
+        let Outcome::Planned(planned) = Planner::default().plan(&problem) else {
+            panic!("there is a plan");
+        };
+        let first = &planned.schedule.slots[0];
+        let both = if battery_feeds {
+            first.charge.kwh().min(first.discharge.kwh())
+        } else {
+            first.swing.kwh()
+        };
+        assert!(both > 0.05, "{both} kWh go both ways: {first:?}");
+        assert!(matches!(planned.schedule.evidence, Evidence::Simulated { .. }));
+        // More than the sun leaves or elements use passes nothing both ways.
+        let mut spoilt = planned.schedule.clone();
+        let slot = &mut spoilt.slots[0];
+        if battery_feeds {
+            more(&mut slot.charge, 2.0);
+            more(&mut slot.discharge, 2.0);
+        } else {
+            slot.swing = kwh(2.1);
+        }
+        let found = violations(&problem, &spoilt, None);
+        let rules = [
+            "charge or discharge, not both",
+            "only a switched element or a battery that stops passes both ways",
+        ];
+        assert!(found.iter().any(|own| rules.contains(&own.rule)), "{found:?}");
+    }
 }

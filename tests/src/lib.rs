@@ -8,6 +8,7 @@
 pub mod accounts;
 pub mod clock;
 pub mod days;
+pub mod failures;
 pub mod family;
 pub mod fine;
 pub mod houses;

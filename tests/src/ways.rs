@@ -50,13 +50,15 @@ impl Controller for SetPoints {
 pub struct Scenarios {
     own: Planning,
     planners: Vec<Planner>,
+    /// Whether each future keeps water for draws that nobody knows as well.
+    keep: bool,
 }
 
 impl Scenarios {
     /// With the settings of a planning that stands in where there is no past.
-    pub fn new(own: Planning, settings: Settings) -> Self {
+    pub fn new(own: Planning, settings: Settings, keep: bool) -> Self {
         let planner = || Planner::with_limits(settings.limits).with_effort(settings.effort);
-        Self { own, planners: (0..=DAYS.len()).map(|_| planner()).collect() }
+        Self { own, planners: (0..=DAYS.len()).map(|_| planner()).collect(), keep }
     }
 }
 
@@ -64,8 +66,12 @@ impl Controller for Scenarios {
     fn command(&mut self, view: &View<'_>) -> SlotCommands {
         let usual = self.own.problem(view).and_then(|problem| problem.validated().ok());
         let Some(usual) = usual else { return self.own.command(view) };
-        let futures: Vec<Problem> =
+        let mut futures: Vec<Problem> =
             DAYS.iter().filter_map(|&days| future(view, &usual, days)?.validated().ok()).collect();
+        let kept = if self.keep { usual.ready.clone() } else { Vec::new() };
+        for future in &mut futures {
+            future.ready.clone_from(&kept);
+        }
         // The plan for what is usually expected is a candidate, but no future.
         let problems = futures.iter().chain([&usual]);
         let plans: Vec<Option<Commands>> = problems
@@ -94,8 +100,7 @@ impl Controller for Scenarios {
 }
 
 /// What is known now, with the draws of some days before, and their prices where none
-/// are published. Water that was kept for draws that nobody knows is left out: the
-/// futures say what may be drawn.
+/// are published.
 fn future(view: &View<'_>, usual: &Problem, days: usize) -> Option<Problem> {
     let (now, horizon) = (view.now(), &usual.horizon);
     let slots = ((horizon.end() - horizon.start()) / 1_800) as usize;
@@ -133,7 +138,6 @@ fn future(view: &View<'_>, usual: &Problem, days: usize) -> Option<Problem> {
         import_price: price(&usual.import_price, true)?,
         export_price: price(&usual.export_price, false)?,
         draws,
-        ready: Vec::new(),
         ..usual.clone()
     })
 }

@@ -1,10 +1,10 @@
 //! What the house's own meters say about the coming slots.
 
-use optimiser::forecast::{self, Correction, Knowledge, RECENT, Reserve};
+use optimiser::forecast::{self, Caution, Correction, Knowledge, RECENT, Reserve};
 use optimiser::problem::{Draw, Weights};
 use optimiser::site::Site;
-use optimiser::time::{Horizon, Instant};
-use optimiser::units::Energy;
+use optimiser::time::{Horizon, Instant, Series};
+use optimiser::units::{Energy, Price};
 
 use super::{Known, Learned};
 
@@ -61,9 +61,10 @@ impl Known {
     pub(super) fn learned_reserve(
         &self,
         site: &Site,
-        horizon: &Horizon,
+        plan: (&Horizon, &Series<Price>),
         weights: &Weights,
     ) -> Reserve {
+        let horizon = plan.0;
         let Some(Learned { diary, caution }) = self.learned_at(horizon.start()) else {
             return Reserve::default();
         };
@@ -73,7 +74,8 @@ impl Known {
         if !(0..site.stores.len()).any(is_learned) {
             return Reserve::default();
         }
-        let mut reserve = forecast::reserve(diary, site, horizon, weights, caution);
+        let mut reserve =
+            forecast::reserve(diary, site, plan, weights, (Caution::ALLOWED, caution));
         reserve.guards.retain(|guard| is_learned(guard.heater.store));
         reserve.ready.retain(|ready| is_learned(ready.store));
         reserve

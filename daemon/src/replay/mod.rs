@@ -6,6 +6,8 @@ pub mod document;
 pub mod reasons;
 pub mod table;
 
+use std::sync::mpsc;
+
 use chrono::NaiveDate;
 use optimiser::problem::{ProblemError, State};
 use optimiser::replay::baseline::{Ground, Kind, tune_together};
@@ -250,6 +252,58 @@ pub fn replay_together<'a>(
         .iter()
         .map(|(period, _)| Stage::new(&house.site, &period.timeline, &start))
         .collect::<Result<_, _>>()?;
+    let grounds: Vec<Ground<'_>> = stages
+        .iter()
+        .zip(periods)
+        .map(|(stage, (period, times))| {
+            let (lead, worth) = (period.lead, stage.stored_worth());
+            Ground { stage, lead, worth, times: *times }
+        })
+        .collect();
+    let (sender, tuned) = mpsc::channel();
+    let mut all = std::thread::scope(|scope| {
+        // The rules need no solver, so they are tuned beside the plans, where there is a
+        // core to spare.
+        let grounds = &grounds;
+        scope.spawn(move || {
+            for kind in Kind::ALL {
+                let found = tune_together(grounds, kind, ALLOWED_UNMET);
+                if sender.send((kind, found)).is_err() {
+                    break;
+                }
+            }
+        });
+        let mut all = planned(house, &stages, periods, settings, progress);
+        for kind in Kind::ALL {
+            progress(Progress::Tuning(kind));
+            let Ok((kind, Some(tuned))) = tuned.recv() else { continue };
+            for (replayed, run) in all.iter_mut().zip(tuned.runs) {
+                let mut entry =
+                    Entry::new(&replayed.stage, (house, replayed.period.lead), kind.name(), run);
+                entry.settings = Some(tuned.ruled.to_string());
+                replayed.entries.push(entry);
+            }
+        }
+        all
+    });
+    let best = best_rule(&all, periods);
+    for replayed in &mut all {
+        replayed.best = best;
+        if with_bound && replayed.stage.has_bound() {
+            replayed.bounds = Some(replayed.bounds(progress)?);
+        }
+    }
+    Ok(all)
+}
+
+/// What stowheat does with each period.
+fn planned<'a>(
+    house: &'a House,
+    stages: &[Stage<'a>],
+    periods: &[(&'a Period, f64)],
+    settings: Settings,
+    progress: &mut dyn FnMut(Progress),
+) -> Vec<Replayed<'a>> {
     let slots: usize = stages.iter().map(|stage| stage.horizon().len()).sum();
     let mut driven = 0;
     let mut all = Vec::new();
@@ -273,32 +327,7 @@ pub fn replay_together<'a>(
             stage: stage.clone(),
         });
     }
-    let grounds: Vec<Ground<'_>> = stages
-        .iter()
-        .zip(periods)
-        .map(|(stage, (period, times))| {
-            let (lead, worth) = (period.lead, stage.stored_worth());
-            Ground { stage, lead, worth, times: *times }
-        })
-        .collect();
-    for kind in Kind::ALL {
-        progress(Progress::Tuning(kind));
-        let Some(tuned) = tune_together(&grounds, kind, ALLOWED_UNMET) else { continue };
-        for (replayed, run) in all.iter_mut().zip(tuned.runs) {
-            let mut entry =
-                Entry::new(&replayed.stage, (house, replayed.period.lead), kind.name(), run);
-            entry.settings = Some(tuned.ruled.to_string());
-            replayed.entries.push(entry);
-        }
-    }
-    let best = best_rule(&all, periods);
-    for replayed in &mut all {
-        replayed.best = best;
-        if with_bound && replayed.stage.has_bound() {
-            replayed.bounds = Some(replayed.bounds(progress)?);
-        }
-    }
-    Ok(all)
+    all
 }
 
 /// The cheapest rule among those that kept everything warm enough over all periods,

@@ -11,8 +11,9 @@ pub(super) fn check(problem: &Problem, schedule: &Schedule, report: &mut Report)
         problem.site.battery.map_or(0.0, |b| problem.state.battery.kwh().min(b.capacity.kwh()));
     for (index, plan) in schedule.slots.iter().enumerate() {
         node(problem, index, plan, report);
-        meter(problem, plan, report);
-        level = battery(problem, plan, level, report);
+        let guarded = guarded(problem, index, plan);
+        meter(problem, plan, guarded, report);
+        level = battery(problem, plan, (level, guarded), report);
         instants(problem, plan, report);
         phases(problem, plan, report);
     }
@@ -55,7 +56,7 @@ fn node(problem: &Problem, index: usize, plan: &SlotPlan, report: &mut Report) {
     }
 }
 
-fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
+fn meter(problem: &Problem, plan: &SlotPlan, guarded: bool, report: &mut Report) {
     let (slot, hours) = (plan.slot, plan.slot.hours());
     let (import, export) = (plan.import.kwh(), plan.export.kwh());
     report.within(slot, "meter", "import or export, not both", import.min(export), 0.0);
@@ -92,7 +93,8 @@ fn meter(problem: &Problem, plan: &SlotPlan, report: &mut Report) {
     let by_share: f64 = if surplus > 0.0 { given_away.min(switched) } else { 0.0 };
     // A battery at constant power moves the surplus that the elements meet.
     let battery = (plan.discharge.kwh() - plan.charge.kwh()) / hours;
-    let constant = both_ways(plan, surplus).max(both_ways(plan, surplus + battery));
+    let constant =
+        both_ways(plan, surplus, guarded).max(both_ways(plan, surplus + battery, guarded));
     let most_swing = by_share.max(constant).max(stopped_battery(problem, plan, surplus));
     let most_swing = most_swing.max(moved_by_sources(plan));
     let per_phase = problem.site.plant_room.phases.as_ref();
@@ -194,9 +196,25 @@ fn peak(runs: &[(f64, f64, f64)]) -> f64 {
     at_start.fold(0.0, f64::max)
 }
 
+/// Whether an element that uses something in a slot stands guard there. A schedule states
+/// one run of each element, and a guard wakes whenever a draw makes it, more than once
+/// and beside other elements or not.
+fn guarded(problem: &Problem, index: usize, plan: &SlotPlan) -> bool {
+    let mut guards = problem.comfort.guards.iter();
+    guards.any(|guard| {
+        let own = plan.heaters.iter().find(|heater| heater.id == guard.heater);
+        guard.dials[index].is_some() && own.is_some_and(|heater| heater.energy.kwh() > 0.0)
+    })
+}
+
 /// Energy that passes the meter both ways when the runs of a slot meet a steady
-/// surplus [kW], run by run [kWh].
-fn both_ways(plan: &SlotPlan, surplus: f64) -> f64 {
+/// surplus [kW], run by run [kWh]. Where it is not known when an element runs, it is no
+/// more than elements use, and no more than the surplus.
+fn both_ways(plan: &SlotPlan, surplus: f64, guarded: bool) -> f64 {
+    if guarded {
+        let heat: f64 = plan.heaters.iter().map(|heater| heater.energy.kwh()).sum();
+        return heat.min(surplus.max(0.0) * plan.slot.hours());
+    }
     let (taken, given) = passed(plan, surplus);
     taken.min(given)
 }
@@ -222,14 +240,19 @@ fn passed(plan: &SlotPlan, surplus: f64) -> (f64, f64) {
     (taken, given)
 }
 
-fn battery(problem: &Problem, plan: &SlotPlan, level: f64, report: &mut Report) -> f64 {
+fn battery(
+    problem: &Problem,
+    plan: &SlotPlan,
+    (level, guarded): (f64, bool),
+    report: &mut Report,
+) -> f64 {
     let (slot, hours) = (plan.slot, plan.slot.hours());
     let (charge, discharge) = (plan.charge.kwh(), plan.discharge.kwh());
     // One that follows the house takes what elements leave while off, and gives
     // what they need while on.
     let surplus = (plan.pv.kwh() + plan.curtailed.kwh() - plan.base_load.kwh()) / hours;
     let follows = plan.battery_mode == Some(BatteryMode::Follow);
-    let moved = both_ways(plan, surplus).max(moved_by_sources(plan));
+    let moved = both_ways(plan, surplus, guarded).max(moved_by_sources(plan));
     let most = if follows { moved + TOLERANCE_KWH } else { 0.0 };
     report.within(slot, "battery", "charge or discharge, not both", charge.min(discharge), most);
     let Some(battery) = &problem.site.battery else {

@@ -5,48 +5,51 @@
 /// across restarts.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Caution {
-    /// How much of the time the draws of the next half-hour may be more than is
-    /// planned for.
-    pub risk: f64,
-    /// The quantile of draws that later hours are planned for.
-    pub later: f64,
-    /// How much of the time the draws that follow may be more than the water
-    /// kept ready for them.
-    pub kept: f64,
+    /// The quantile of draws that plans are made for: water kept ready is there for the
+    /// rest.
+    pub planned: f64,
+    /// Share of what is allowed that is to be expected to arrive cold.
+    pub target: f64,
+    /// Share of what is allowed that the price of comfort is made for: a house that is
+    /// readier than it need be, because heat was cheap, needs less of a price.
+    pub share: f64,
 }
 
-/// The next half-hour is planned for as later hours are, until too much heat has arrived
-/// cold: the reserve is there for the rest.
 impl Default for Caution {
     fn default() -> Self {
-        Self { risk: 1.0, later: 0.6, kept: 0.003 }
+        Self { planned: 0.6, target: 0.7, share: 2.0 }
     }
 }
 
+/// How much the target follows what arrived cold [1/day].
+const RATE: f64 = 0.002;
+
+/// How much the share follows what was to be expected to [1/day].
+const FORESEEN_RATE: f64 = 0.1;
+
 impl Caution {
+    /// Share of the draws that may arrive cold, by heat.
+    pub const ALLOWED: f64 = 0.001;
+
     /// Moves on by a day, from how the last two weeks were served [kWh] towards
     /// a share of draw heat that may be unmet.
+    ///
+    /// In the long run the share that is unmet is then what is allowed, whatever the
+    /// forecasts are worth (I. Gibbs and E. Candès, "Adaptive conformal inference under
+    /// distribution shift", 2021, of logarithms). One draw that fails may use up what a
+    /// year allows, so it is remembered for as long: a fortnight without one is no sign.
     pub fn adapt(&mut self, asked_kwh: f64, unmet_kwh: f64, allowed: f64) {
         if asked_kwh <= 0.0 {
             return;
         }
-        let step = if unmet_kwh / asked_kwh > allowed { 0.8 } else { 1.03 };
-        self.risk = (self.risk * step).clamp(0.002, 1.0);
-        self.kept = (self.kept * step).clamp(0.001, 0.05);
+        let beyond = unmet_kwh / asked_kwh / allowed - 1.0;
+        self.target = (self.target * (-RATE * beyond).exp()).clamp(0.05, 1.0);
     }
 
-    /// Steps of the water that is kept for draws that nobody knows: how much of the
-    /// time more is drawn, and the price of what is missing as a share of that of
-    /// heat that arrives cold. That share is how likely it is to be missed, so the
-    /// steps follow the expected cost.
-    pub fn reserve(&self) -> [(f64, f64); 2] {
-        let rare = self.kept;
-        let usual = (10.0 * rare).min(0.5);
-        [(usual, 0.5 * (usual - rare)), (rare, 0.5 * (usual + rare))]
-    }
-
-    /// Quantile for the sum over a number of slots from now.
-    pub(super) fn quantile(&self, slots: usize) -> f64 {
-        (1.0 - self.risk * (1.0 + slots as f64 / 4.0)).max(self.later)
+    /// Moves on by a day after which a share of the draws was to be expected to arrive
+    /// cold, whether it did or not, towards the target.
+    pub fn foresee(&mut self, expected: f64, allowed: f64) {
+        let beyond = (expected / (self.target * allowed) - 1.0).min(3.0);
+        self.share = (self.share * (-FORESEEN_RATE * beyond).exp()).clamp(0.05, 50.0);
     }
 }

@@ -91,7 +91,7 @@ impl Knowledge for Diary {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Caution, draws, kept_ready, prices, pv};
+    use super::super::{Caution, draws, prices, pv};
     use super::*;
     use crate::time::Instant;
 
@@ -138,16 +138,5 @@ mod tests {
         let night = coming[37 + 48 - 12 + 12].import.per_kwh();
         assert!((10.0..=30.0).contains(&night), "{night}");
         assert!(pv(&diary, 96).iter().all(|e| (e.kwh() - 0.2).abs() < 1e-9));
-    }
-
-    #[test]
-    fn water_is_kept_for_what_comes_before_the_elements_could_make_it() {
-        let diary = diary();
-        let kept = kept_ready(&diary, 48, 0.01, 0, 30.0);
-        // At seven, and an hour to either side: people shift.
-        assert!(kept[..5].iter().all(|litres| (litres - 50.0).abs() < 1e-9), "{kept:?}");
-        assert!(kept[6].abs() < 1e-9, "{kept:?}");
-        // An hour and a half before, a half-hour of heating comes in between.
-        assert!((kept[47] - 20.0).abs() < 1e-9, "{kept:?}");
     }
 }

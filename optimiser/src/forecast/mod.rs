@@ -9,16 +9,20 @@ mod draws;
 mod knowledge;
 mod meter;
 mod prices;
+mod readiness;
 mod reserve;
+mod surprise;
 mod weather;
 
 pub use caution::Caution;
 pub use diary::Diary;
-pub use draws::{draws, kept_ready};
+pub use draws::draws;
 pub use knowledge::{Knowledge, Mark};
 pub use meter::{Correction, RECENT, base_load, pv};
 pub use prices::{Expected, prices};
+pub use readiness::Readiness;
 pub use reserve::{Reserve, reserve};
+pub use surprise::{MEMORY_DAYS, Surprises};
 pub use weather::{air, light};
 
 /// Mean of what there is.

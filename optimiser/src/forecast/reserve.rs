@@ -7,19 +7,22 @@
 //! followed the most that was ever drawn heated for that in the dear hours of the evening.
 //!
 //! What may be drawn beyond that is for the plan to heat when it is cheap: **water kept
-//! ready**, whose price is that of heat that arrives cold times how likely that is.
+//! ready**, at the price of comfort times how likely it is to be missed
+//! ([`Surprises`]).
 
-use super::{Caution, Knowledge, kept_ready};
+use super::draws::usual_tap;
+use super::surprise::{STEPS, Surprises};
+use super::{Caution, Knowledge};
 use crate::problem::{Guard, HeaterId, Ready, Weights};
 use crate::site::{Site, Store};
 use crate::time::{Horizon, Instant, Series};
-use crate::units::{Temperature, Volume};
-use crate::water::KWH_PER_LITRE_KELVIN;
+use crate::units::{Price, Temperature, Volume};
+use crate::water::{KWH_PER_LITRE_KELVIN, time_constant_hours};
 
 /// Length of the slots of a [`Knowledge`] [s].
 const SLOT_SECONDS: i64 = 1_800;
 
-/// A guard stands where more than this share of the water above it may be drawn.
+/// A guard stands where more than this share of the water above it is worth keeping.
 const WORTH_A_GUARD: f64 = 0.15;
 
 /// Its dial is so much above the temperature of use [K].
@@ -35,6 +38,22 @@ const GUARDED_URGENCY: f64 = 0.1;
 /// little for it.
 const HELP: f64 = 0.5;
 
+/// Of what a store holds at most so much can be kept all the time: a thermostat lets it
+/// cool a little.
+const KEEPABLE: f64 = 0.93;
+
+/// Heat that arrives cold is worth no more than so many times its price where it was
+/// foreseen.
+const DEAREST: f64 = 10.0;
+
+/// Water that is kept in case is less urgent than a promise, however likely it is to be
+/// wanted.
+const IN_CASE: f64 = 0.99;
+
+/// A kWh of heat loses at least such a share in half an hour, however well a store is
+/// insulated.
+const LEAST_LOSS: f64 = 5e-4;
+
 /// What is kept for draws that nobody foresees.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Reserve {
@@ -44,27 +63,83 @@ pub struct Reserve {
     pub ready: Vec<Ready>,
 }
 
-/// What to keep over a horizon that begins now, by the draws of earlier days.
+/// What to keep over a horizon that begins now, by the draws of earlier days. `allowed`
+/// is the share of the draws that may arrive cold.
 pub fn reserve(
     known: &dyn Knowledge,
     site: &Site,
-    horizon: &Horizon,
+    (horizon, import): (&Horizon, &Series<Price>),
     weights: &Weights,
-    caution: &Caution,
+    (allowed, caution): (f64, &Caution),
 ) -> Reserve {
     let calendar = Calendar { known, horizon };
+    let price = mean(import);
     let mut reserve = Reserve::default();
     for (index, store) in site.stores.iter().enumerate() {
+        let prices = (price, DEAREST * weights.unmet_per_kwh);
+        let Some(kept) = WaterKept::of(known, site, index, prices, allowed * caution.share) else {
+            continue;
+        };
         if let Some(element) = guard_of(store) {
             let heater = HeaterId { store: index, element };
-            let dials = calendar.dials(store, heater, caution);
+            let dials = calendar.dials(store, heater, &kept);
             reserve.ready.extend(calendar.guarded(store, index, element, &dials));
             let dials = Series::new("the guard's dial", horizon, dials).ok();
             reserve.guards.extend(dials.map(|dials| Guard { heater, dials }));
         }
-        reserve.ready.extend(calendar.ready(site, index, weights, caution));
+        reserve.ready.extend(calendar.ready(store, index, weights, &kept));
     }
     reserve
+}
+
+/// Mean price of a plan [minor/kWh]; a part of the dearest where some are paid for.
+fn mean(import: &Series<Price>) -> f64 {
+    let prices = import.values().iter().map(|price| price.per_kwh());
+    let dearest = prices.clone().fold(0.0, f64::max);
+    (prices.sum::<f64>() / import.values().len() as f64).max(0.1 * dearest)
+}
+
+/// The surprises of a store, and what it is worth to be ready for them.
+struct WaterKept {
+    surprises: Surprises,
+    /// What keeping a litre for half an hour costs, as a share of its price when it is
+    /// missed.
+    chance: f64,
+    /// The price of heat that arrives cold [minor/kWh].
+    price: f64,
+}
+
+impl WaterKept {
+    fn of(
+        known: &dyn Knowledge,
+        site: &Site,
+        index: usize,
+        (price, dearest): (f64, f64),
+        allowed: f64,
+    ) -> Option<Self> {
+        let store = &site.stores[index];
+        let hours = SLOT_SECONDS as f64 / 3_600.0;
+        let surprises = surprises(known, site, index)?;
+        let lasts = time_constant_hours(store.volume.litres(), store.heat_loss.watts_per_kelvin());
+        let keeping = price * (1.0 - (-hours / lasts).exp()).max(LEAST_LOSS);
+        let price = surprises.price(keeping, allowed, dearest);
+        Some(Self { surprises, chance: keeping / price, price })
+    }
+}
+
+/// What the past of a store lets one expect beyond what is foreseen.
+pub(super) fn surprises(known: &dyn Knowledge, site: &Site, index: usize) -> Option<Surprises> {
+    let store = &site.stores[index];
+    let litre = KWH_PER_LITRE_KELVIN * store.use_temperature.above(store.mains);
+    let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
+    let hours = SLOT_SECONDS as f64 / 3_600.0;
+    let made = HELP * power.min(site.grid.import_limit.kw()) * hours / litre;
+    let (_, flow) = usual_tap(known, index);
+    let drawn_kw = 60.0 * flow.litres_per_minute() * litre;
+    let guard = guard_of(store).map_or(0.0, |element| store.elements[element].power.kw());
+    let helped = (guard / drawn_kw.max(1e-9)).min(0.5);
+    let full = KEEPABLE * store.heat_at(store.highest_reach()) / litre;
+    Surprises::of(known, index, (helped, made), full)
 }
 
 /// The slots of a plan among those of what is known.
@@ -74,35 +149,27 @@ struct Calendar<'a> {
 }
 
 impl Calendar<'_> {
-    /// Slots from now to an instant.
-    fn at(&self, instant: Instant) -> usize {
+    /// Time of day of the half-hours that begin in a span.
+    fn times_of_day(&self, from: Instant, until: Instant) -> impl Iterator<Item = usize> {
         let now = self.known.slot(self.known.now()).start();
-        ((instant - now) / SLOT_SECONDS).max(0) as usize
-    }
-
-    /// Litres to keep in each coming slot, and in the one after the plan.
-    fn litres(&self, store: usize, tail: f64, made: f64) -> Vec<f64> {
-        kept_ready(self.known, self.at(self.horizon.end()) + 1, tail, store, made)
+        let at = |instant: Instant| ((instant - now) / SLOT_SECONDS).max(0) as usize;
+        let (first, last) = (at(from), at(until));
+        let slots = first..last.max(first + 1);
+        slots.map(|ahead| usize::from(self.known.mark(self.known.now() + ahead).half_hour))
     }
 
     /// The guard's dial in each slot of the plan.
-    fn dials(
-        &self,
-        store: &Store,
-        heater: HeaterId,
-        caution: &Caution,
-    ) -> Vec<Option<Temperature>> {
+    fn dials(&self, store: &Store, heater: HeaterId, kept: &WaterKept) -> Vec<Option<Temperature>> {
         let element = &store.elements[heater.element];
         let dial = store.use_temperature.celsius() + ABOVE_USE;
         let dial = Temperature::clamped(dial.min(store.reach(element).celsius()));
-        let litres = self.litres(heater.store, caution.kept, 0.0);
         let least = WORTH_A_GUARD * above(store, heater.element);
+        let is_worth_it = |of_day: usize| kept.surprises.worth_keeping(of_day, kept.chance) > least;
         let slots = self.horizon.slots().iter();
         slots
             .map(|slot| {
-                let (first, last) = (self.at(slot.start()), self.at(slot.end()));
-                let most = litres[first..last.max(first + 1)].iter().copied().fold(0.0, f64::max);
-                (most > least).then_some(dial)
+                let mut times = self.times_of_day(slot.start(), slot.end());
+                times.any(is_worth_it).then_some(dial)
             })
             .collect()
     }
@@ -130,25 +197,36 @@ impl Calendar<'_> {
             .collect()
     }
 
-    /// Water that is kept ready at the end of each slot.
-    fn ready(&self, site: &Site, index: usize, weights: &Weights, caution: &Caution) -> Vec<Ready> {
-        let store = &site.stores[index];
-        let rise = store.use_temperature.above(store.mains);
-        let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
-        let hours = SLOT_SECONDS as f64 / 3_600.0;
-        let made =
-            HELP * power.min(site.grid.import_limit.kw()) * hours / (KWH_PER_LITRE_KELVIN * rise);
-        let steps = caution.reserve().into_iter();
-        steps
-            .flat_map(|(tail, weight)| {
-                let litres = self.litres(index, tail, made);
-                let urgency = weight * weights.unmet_per_kwh / weights.short_per_kwh;
-                self.horizon.slots().iter().map(move |slot| Ready {
+    /// Water that is kept ready at the end of each slot, for what may be drawn before the
+    /// end of the next.
+    fn ready(
+        &self,
+        store: &Store,
+        index: usize,
+        weights: &Weights,
+        kept: &WaterKept,
+    ) -> Vec<Ready> {
+        let slots = self.horizon.slots();
+        let following = slots.iter().skip(1).chain(slots.last());
+        let at_ends: Vec<_> = slots
+            .iter()
+            .zip(following)
+            .map(|(slot, next)| {
+                let half_hours = (next.seconds() / SLOT_SECONDS).max(1) as f64;
+                let of_day = self.times_of_day(slot.end(), slot.end()).next().unwrap_or(0);
+                (slot.end(), half_hours, kept.surprises.kept(of_day, kept.chance))
+            })
+            .collect();
+        // What is missed most first, and in the same order in every plan.
+        (0..STEPS)
+            .flat_map(|step| {
+                at_ends.iter().map(move |(by, half_hours, steps)| Ready {
                     store: index,
-                    by: slot.end(),
-                    volume: Volume::clamped(litres[self.at(slot.end())]),
+                    by: *by,
+                    volume: Volume::clamped(steps[step].litres),
                     temperature: store.use_temperature,
-                    urgency,
+                    urgency: (half_hours * steps[step].chance * kept.price / weights.short_per_kwh)
+                        .min(IN_CASE),
                 })
             })
             .collect()

@@ -53,8 +53,11 @@ struct Course {
     told: Vec<BatteryCommand>,
 }
 
-/// What a slot leaves to the battery, where it knows.
+/// What a slot leaves to the battery.
 type Balances<'a> = &'a mut dyn FnMut(usize, PvUse) -> Balance;
+
+/// The same where it is not what it was.
+type Others<'a> = &'a mut dyn FnMut(usize, PvUse) -> Option<Balance>;
 
 impl Dispatch {
     pub(super) fn new(problem: &Problem, battery: Battery) -> Self {
@@ -116,7 +119,7 @@ impl Dispatch {
         &mut self,
         problem: &Problem,
         first: usize,
-        balance: Balances<'_>,
+        balance: Others<'_>,
         commands: &mut Commands,
     ) -> Option<usize> {
         self.value(problem, first, balance, &commands.pv);
@@ -128,20 +131,17 @@ impl Dispatch {
     }
 
     /// Backwards: what charge is worth for the candidate that differs.
-    fn value(&mut self, problem: &Problem, first: usize, balance: Balances<'_>, pv: &[PvUse]) {
+    fn value(&mut self, problem: &Problem, first: usize, balance: Others<'_>, pv: &[PvUse]) {
         self.renewed.fill(false);
         for slot in (0..pv.len()).rev() {
             let later = self.renewed[slot + 1];
             let before = self.base.balances[slot];
-            if slot < first {
-                if !later {
-                    break;
-                }
-                self.other.balances[slot] = before;
-            } else {
-                self.other.balances[slot] = balance(slot, pv[slot]);
+            if slot < first && !later {
+                break;
             }
-            let own = self.other.balances[slot];
+            let other = if slot < first { None } else { balance(slot, pv[slot]) };
+            let own = other.unwrap_or(before);
+            self.other.balances[slot] = own;
             if !later && own == before {
                 continue;
             }

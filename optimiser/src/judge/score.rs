@@ -1,7 +1,7 @@
 //! What a simulated outcome is worth.
 
 use crate::plant::{Commands, HeaterCommand, Outcome, Plant, Scene};
-use crate::problem::{Problem, ProblemError, ValueStep};
+use crate::problem::{Problem, ProblemError, Ready, ValueStep};
 use crate::schedule::Cost;
 use crate::time::Instant;
 use crate::water::heat_kwh;
@@ -18,8 +18,7 @@ pub struct Judge<'a> {
     pub(super) scene: Scene,
     /// Least and most energy, `[heater][slot]` [kWh].
     ranges: Vec<Vec<(f64, f64)>>,
-    /// For each promise, the slot at whose end it must stand, if in the plan.
-    ready_slots: Vec<Option<usize>>,
+    promises: Vec<Promise>,
     /// For each pasteurisation that the plan is to hold, when.
     pub(super) holds: Vec<Option<Instant>>,
     /// What the battery does, where there is one.
@@ -37,21 +36,13 @@ impl<'a> Judge<'a> {
         let plant = Plant::new(&problem.site);
         let scene = plant.scene(&problem.into())?;
         let slots = problem.horizon.slots();
-        let ready_slots = problem
-            .ready
-            .iter()
-            .map(|ready| {
-                let inside = ready.by <= problem.horizon.end();
-                let before = slots.partition_point(|slot| slot.end() <= ready.by);
-                before.checked_sub(1).filter(|_| inside)
-            })
-            .collect();
+        let promises = problem.ready.iter().map(|ready| Promise::new(problem, ready)).collect();
         let holds = holds.to_vec();
         let all = 0..slots.len();
         let range = |id| all.clone().map(|slot| problem.range_kwh(id, slot)).collect();
         let ranges = problem.heaters().map(range).collect();
         let dispatch = problem.site.battery.map(|battery| Dispatch::new(problem, battery));
-        Ok(Self { problem, plant, scene, ranges, ready_slots, holds, dispatch, judged: 0 })
+        Ok(Self { problem, plant, scene, ranges, promises, holds, dispatch, judged: 0 })
     }
 
     /// The problem whose plans are judged.
@@ -103,6 +94,27 @@ impl<'a> Judge<'a> {
         let token = self.next_token();
         let mut candidate =
             Candidate { energies, commands, outcome, score: 0.0, shortfall: 0.0, token };
+        self.value(&mut candidate);
+        candidate
+    }
+
+    /// Runs commands as they are that differ little from a candidate's.
+    pub(super) fn exactly_like(&mut self, base: &Candidate, commands: Commands) -> Candidate {
+        let mut candidate = base.clone();
+        for (energies, row) in candidate.energies.iter_mut().zip(&commands.heaters) {
+            for (kwh, command) in energies.iter_mut().zip(row) {
+                *kwh = command.energy().kwh();
+            }
+        }
+        let told = (&base.commands, &commands);
+        let slots = 0..self.problem.horizon.len();
+        let differs = |slot: &usize| told.0.heat_differs(told.1, *slot);
+        let changed: Vec<usize> = slots.clone().filter(differs).collect();
+        let reheated = self.plant.vary_heat(&self.scene, told, &mut candidate.outcome, &changed);
+        let outcomes = (&base.outcome, &mut candidate.outcome);
+        self.plant.vary_house(&self.scene, told, outcomes, &reheated, slots.start);
+        candidate.commands = commands;
+        candidate.token = self.next_token();
         self.value(&mut candidate);
         candidate
     }
@@ -176,7 +188,11 @@ impl<'a> Judge<'a> {
             dispatch.settle(self.problem, base.token, &mut balance, &base.commands.pv);
         }
         let Candidate { commands, outcome, .. } = candidate;
-        let mut balance = |slot, pv| self.plant.balance(&self.scene, outcome, slot, pv);
+        let mut balance = |slot: usize, pv| {
+            let alike = base.commands.pv[slot] == pv
+                && self.plant.leaves_alike(outcome, &base.outcome, slot);
+            (!alike).then(|| self.plant.balance(&self.scene, outcome, slot, pv))
+        };
         let told = dispatch.vary(self.problem, first, &mut balance, commands);
         told.unwrap_or(first).min(first)
     }
@@ -208,6 +224,11 @@ impl<'a> Judge<'a> {
         outcome.cost(&self.problem.site, &self.scene)
     }
 
+    /// Part of that price for rooms and pool [minor].
+    pub(crate) fn discomfort(&self, outcome: &Outcome) -> f64 {
+        discomfort(self.problem, outcome)
+    }
+
     /// Price of what an outcome leaves undone [minor].
     pub(super) fn shortfall(&self, outcome: &Outcome) -> f64 {
         let problem = self.problem;
@@ -232,23 +253,65 @@ impl<'a> Judge<'a> {
 
     /// Heat missing from each promise [kWh].
     pub(super) fn ready_short(&self, outcome: &Outcome) -> Vec<f64> {
-        let ready = self.problem.ready.iter().zip(&self.ready_slots);
-        ready
-            .map(|(ready, slot)| {
-                let Some(slot) = slot else { return 0.0 };
-                let store = &self.problem.site.stores[ready.store];
-                let asked = heat_kwh(ready.volume.litres(), ready.temperature.above(store.mains));
-                if asked <= 0.0 {
-                    return 0.0;
+        // Water kept in case is promised for the same instants with several prices.
+        let mut seen: Vec<Option<(usize, f64, f64)>> = vec![None; self.problem.horizon.len()];
+        let short = |promise: &Promise| {
+            let Some(slot) = promise.slot else { return 0.0 };
+            let held = match seen[slot] {
+                Some((store, least, held))
+                    if store == promise.store && least.to_bits() == promise.least.to_bits() =>
+                {
+                    held
                 }
-                let layers = outcome.stores[ready.store].layers(slot + 1);
-                let litres = store.volume.litres() / layers.len() as f64;
-                let hot =
-                    layers.iter().rev().take_while(|&&t| t >= ready.temperature.celsius() - 1e-3);
-                let held: f64 = hot.map(|t| heat_kwh(litres, t - store.mains.celsius())).sum();
-                (asked - held).max(0.0)
-            })
-            .collect()
+                _ => {
+                    let held = promise.held(outcome.stores[promise.store].layers(slot + 1));
+                    seen[slot] = Some((promise.store, promise.least, held));
+                    held
+                }
+            };
+            (promise.asked - held).max(0.0)
+        };
+        self.promises.iter().map(short).collect()
+    }
+}
+
+/// Water that is to be ready, as it is looked for in the plant.
+#[derive(Debug, Clone)]
+struct Promise {
+    store: usize,
+    /// The slot at whose end it must stand, if in the plan and if it is any.
+    slot: Option<usize>,
+    /// Its heat [kWh].
+    asked: f64,
+    /// Water as warm as this counts [°C].
+    least: f64,
+    mains: f64,
+    /// Litres of all of the store.
+    litres: f64,
+}
+
+impl Promise {
+    fn new(problem: &Problem, ready: &Ready) -> Self {
+        let store = &problem.site.stores[ready.store];
+        let asked = heat_kwh(ready.volume.litres(), ready.temperature.above(store.mains));
+        let slots = problem.horizon.slots();
+        let inside = ready.by <= problem.horizon.end() && asked > 0.0;
+        let before = slots.partition_point(|slot| slot.end() <= ready.by);
+        Self {
+            store: ready.store,
+            slot: before.checked_sub(1).filter(|_| inside),
+            asked,
+            least: ready.temperature.celsius() - 1e-3,
+            mains: store.mains.celsius(),
+            litres: store.volume.litres(),
+        }
+    }
+
+    /// Heat of the water in some layers that is warm enough [kWh].
+    fn held(&self, layers: &[f64]) -> f64 {
+        let hot = layers.iter().rev().take_while(|&&t| t >= self.least);
+        let (count, sum) = hot.fold((0.0, 0.0), |(count, sum), t| (count + 1.0, sum + t));
+        heat_kwh(self.litres / layers.len() as f64, sum - count * self.mains)
     }
 }
 

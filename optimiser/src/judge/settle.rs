@@ -30,7 +30,7 @@ pub(crate) fn settled(judge: &mut Judge<'_>, mut candidate: Candidate) -> Candid
         if !apart && told.commands.battery == candidate.commands.battery {
             break;
         }
-        candidate = judge.exactly(told.commands);
+        candidate = judge.exactly_like(&candidate, told.commands);
     }
     candidate
 }

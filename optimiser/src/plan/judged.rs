@@ -105,7 +105,9 @@ impl Planner {
         else {
             return Ok(None);
         };
-        let (steps, undone) = (memory.steps + 1, memory.shortfall);
+        let (steps, was_cold) = (memory.steps + 1, memory.discomfort);
+        let undone = memory.shortfall - was_cold;
+        let lately = memory.asked_lately(problem);
         let mut vain = memory.vain.at(steps);
         let mut judge = Judge::new(problem, &memory.holds(problem))?;
         let word = memory.placed(problem);
@@ -120,7 +122,9 @@ impl Planner {
         let Draft { candidate, wishes } = polish_jobs(&mut judge, draft, answer, search, &mut vain);
         let candidate = polish(&mut judge, candidate, search, &mut vain);
         let draft = Draft { candidate, wishes };
-        if fails(problem, draft.candidate.shortfall - undone) {
+        let cold = judge.discomfort(&draft.candidate.outcome);
+        let colder = fails(problem, cold - was_cold) && !lately;
+        if colder || fails(problem, draft.candidate.shortfall - cold - undone) {
             return Ok(None);
         }
         let gain = before - draft.candidate.score;
@@ -150,7 +154,8 @@ impl Planner {
         };
         let (candidate, (solution, schedule)) = mended(judge, candidate, tell);
         let draft = Draft { candidate, wishes: draft.wishes };
-        let memory = Memory::new(problem, draft, word, &schedule.hygiene, turn);
+        let discomfort = judge.discomfort(&draft.candidate.outcome);
+        let memory = Memory::new(problem, (draft, discomfort), word, &schedule.hygiene, turn);
         self.memory = Some(memory);
         Planned { schedule, solution }
     }

@@ -21,6 +21,9 @@ const FOLLOWS_SECONDS: i64 = 2 * 3_600;
 /// The program is asked again after this time, news or not [s].
 const ASKS_SECONDS: i64 = 8 * 3_600;
 
+/// For so long it is not asked again only because rooms or pool are colder [s].
+const LATELY_SECONDS: i64 = 2 * 3_600;
+
 /// A day [s].
 const DAY_SECONDS: i64 = 86_400;
 
@@ -39,6 +42,8 @@ pub(super) struct Memory {
     wishes: Vec<Vec<Wish>>,
     /// What it left undone [minor].
     pub(super) shortfall: f64,
+    /// Part of it for rooms and pool [minor].
+    pub(super) discomfort: f64,
     /// What people asked for.
     by_hand: Vec<ByHand>,
     promises: Vec<Ready>,
@@ -72,7 +77,7 @@ pub(super) struct Word {
 impl Memory {
     pub(super) fn new(
         problem: &Problem,
-        draft: Draft,
+        (draft, discomfort): (Draft, f64),
         word: Word,
         holds: &[Option<Instant>],
         (vain, steps): (Vain, usize),
@@ -90,6 +95,7 @@ impl Memory {
             energies: candidate.energies,
             wishes,
             shortfall: candidate.shortfall,
+            discomfort,
             by_hand: problem.by_hand.clone(),
             promises: promised(&problem.ready, problem.horizon.start()).copied().collect(),
             holds: rules
@@ -115,6 +121,12 @@ impl Memory {
     /// Whether the program is to be asked again although there is no news.
     pub(super) fn is_old(&self, problem: &Problem) -> bool {
         problem.horizon.start() - self.word.asked >= ASKS_SECONDS
+    }
+
+    /// Whether it has been asked so lately that it knows no better about rooms and pool,
+    /// which cool slowly.
+    pub(super) fn asked_lately(&self, problem: &Problem) -> bool {
+        problem.horizon.start() - self.word.asked < LATELY_SECONDS
     }
 
     /// Whether prices have changed, a pasteurisation has come or gone, or people have

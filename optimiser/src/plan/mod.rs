@@ -211,9 +211,9 @@ impl Planner {
         limits: SolveLimits,
     ) -> Result<Refined, SolveError> {
         let mut verdict = root.answer.verdict.clone();
+        // In a loop no directions are settled: the simulated plant has one meter and one
+        // battery, so what cheats here does not there, and the next plan is near.
         if self.effort.rolling && sharing::crowded(problem, &root.solution).is_empty() {
-            // The simulated plant has one meter and one battery: what cheats here does
-            // not there, and the next plan is near.
             let cheats = !cheats::cheats(problem, &root.solution).is_empty();
             let verdict = if cheats { Verdict::Limit } else { verdict };
             return Ok(Refined::Solved(Box::new(Settled {
@@ -223,7 +223,16 @@ impl Planner {
             })));
         }
         for round in 0..MOST_ROUNDS {
-            let Some(next) = branch::directed(self, problem, &refinement, root, limits)? else {
+            let directed = if self.effort.rolling {
+                Some(branch::Directed {
+                    solved: root,
+                    refinement: refinement.clone(),
+                    proven: false,
+                })
+            } else {
+                branch::directed(self, problem, &refinement, root, limits)?
+            };
+            let Some(next) = directed else {
                 return Ok(Refined::Failed("no choice of directions has an answer"));
             };
             if !next.proven {

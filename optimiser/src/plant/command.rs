@@ -172,6 +172,17 @@ impl Commands {
         commands
     }
 
+    /// Whether others tell a slot something else that heats.
+    pub(crate) fn heat_differs(&self, other: &Self, slot: usize) -> bool {
+        let rows = self.heaters.iter().zip(&other.heaters);
+        let guards = self.guards.iter().zip(&other.guards);
+        let pumps = self.pumps.iter().zip(&other.pumps);
+        rows.into_iter().any(|(own, other)| own[slot] != other[slot])
+            || guards.into_iter().any(|(own, other)| own[slot] != other[slot])
+            || pumps.into_iter().any(|(own, other)| own[slot] != other[slot])
+            || self.jobs[slot] != other.jobs[slot]
+    }
+
     /// Nothing runs but elements that stand guard; PV stays off the grid where export
     /// costs money.
     pub(crate) fn on_guard(problem: &Problem) -> Self {

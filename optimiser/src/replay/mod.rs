@@ -191,27 +191,86 @@ impl<'a> Stage<'a> {
 
     /// Drives the plant through the period; `progress` is told each slot done.
     pub fn run(&self, controller: &mut dyn Controller, progress: &mut dyn FnMut(usize)) -> Run {
-        let slots = self.horizon.len();
-        let first = self.timeline.judged().start;
-        let mut dialled = Plant::new(&controller.set_up(self.site));
-        let mut full = Plant::new(self.site);
-        let mut commands = Commands::idle(self.site, slots);
-        let mut outcome = full.outset(&self.scene);
-        let mut hygiene = Hygiene::new(self.timeline, self.horizon.start());
-        let mut served = Service::default();
-        for slot in 0..slots {
-            let state = outcome.state(slot);
-            let view =
-                View::new(self.timeline, first + slot, &state, &hygiene.last, served.recent());
-            let told = controller.command(&view);
-            let plant = if told.dials_up { &mut full } else { &mut dialled };
-            told.write(&mut commands, slot);
-            plant.resume(&self.scene, &commands, &mut outcome, slot..slot + 1);
-            hygiene.look(self.timeline, &outcome, slot, self.horizon.slots()[slot]);
-            served.count(&outcome, slot);
+        let mut drive = Drive::new(self, controller);
+        for slot in 0..self.horizon.len() {
+            drive.heat(controller, slot);
+            drive.meter(slot..slot + 1);
             progress(slot + 1);
         }
-        Run { outcome, commands, holds: hygiene.holds }
+        drive.done()
+    }
+
+    /// Drives the heat alone, for a controller that looks at neither battery nor meter;
+    /// `None` once `goes_on` says, after a slot, that it is not worth it.
+    pub(super) fn run_heat(
+        &self,
+        controller: &mut dyn Controller,
+        goes_on: &mut dyn FnMut(&Outcome, usize) -> bool,
+    ) -> Option<Run> {
+        let mut drive = Drive::new(self, controller);
+        for slot in 0..self.horizon.len() {
+            drive.heat(controller, slot);
+            if !goes_on(&drive.outcome, slot) {
+                return None;
+            }
+        }
+        Some(drive.done())
+    }
+
+    /// Runs battery and meter of a run whose heat is known.
+    pub(super) fn run_meter(&self, run: &mut Run) {
+        let slots = 0..self.horizon.len();
+        Plant::new(self.site).resume_house(&self.scene, &run.commands, &mut run.outcome, slots);
+    }
+}
+
+/// The plant on its way through a period.
+struct Drive<'s, 'a> {
+    stage: &'s Stage<'a>,
+    /// The plant with the dials of its controller, and as the site has it.
+    dialled: Plant,
+    full: Plant,
+    commands: Commands,
+    outcome: Outcome,
+    hygiene: Hygiene,
+    served: Service,
+}
+
+impl<'s, 'a> Drive<'s, 'a> {
+    fn new(stage: &'s Stage<'a>, controller: &dyn Controller) -> Self {
+        let full = Plant::new(stage.site);
+        Self {
+            dialled: Plant::new(&controller.set_up(stage.site)),
+            commands: Commands::idle(stage.site, stage.horizon.len()),
+            outcome: full.outset(&stage.scene),
+            hygiene: Hygiene::new(stage.timeline, stage.horizon.start()),
+            served: Service::default(),
+            full,
+            stage,
+        }
+    }
+
+    /// Decides on a slot and runs its heat.
+    fn heat(&mut self, controller: &mut dyn Controller, slot: usize) {
+        let (stage, timeline) = (self.stage, self.stage.timeline);
+        let state = self.outcome.state(slot);
+        let now = timeline.judged().start + slot;
+        let view = View::new(timeline, now, &state, &self.hygiene.last, self.served.recent());
+        let told = controller.command(&view);
+        let plant = if told.dials_up { &mut self.full } else { &mut self.dialled };
+        told.write(&mut self.commands, slot);
+        plant.resume_heat(&stage.scene, &self.commands, &mut self.outcome, slot..slot + 1);
+        self.hygiene.look(timeline, &self.outcome, slot, stage.horizon.slots()[slot]);
+        self.served.count(&self.outcome, slot);
+    }
+
+    /// Runs battery and meter, which no dial changes.
+    fn meter(&mut self, slots: std::ops::Range<usize>) {
+        self.full.resume_house(&self.stage.scene, &self.commands, &mut self.outcome, slots);
+    }
+
+    fn done(self) -> Run {
+        Run { outcome: self.outcome, commands: self.commands, holds: self.hygiene.holds }
     }
 }
 

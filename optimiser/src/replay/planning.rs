@@ -8,7 +8,7 @@ use super::baseline::keeper::Keeper;
 use super::steps::even_steps;
 use super::timeline::SLOT_SECONDS;
 use super::{Controller, LOOK_AHEAD, SlotCommands, View};
-use crate::forecast::{self, Caution, Expected, Knowledge, Reserve};
+use crate::forecast::{self, Caution, Expected, Knowledge, Readiness, Reserve};
 use crate::judge::Effort;
 use crate::plan::{Outcome, Planner};
 use crate::plant::Commands;
@@ -51,7 +51,7 @@ impl Default for Settings {
     /// plan is half an hour away.
     fn default() -> Self {
         Self {
-            allowed_unmet: 0.001,
+            allowed_unmet: Caution::ALLOWED,
             limits: SolveLimits { seconds: 10.0, relative_gap: 1e-4, branches: 0 },
             effort: Effort::COLD,
             caution: Caution::default(),
@@ -78,6 +78,7 @@ pub struct Planning {
     settings: Settings,
     planner: Planner,
     caution: Caution,
+    readiness: Readiness,
     by_rule: usize,
     last_failure: Option<String>,
 }
@@ -90,6 +91,7 @@ impl Planning {
             settings,
             planner: Planner::with_limits(settings.limits).with_effort(settings.effort),
             caution: settings.caution,
+            readiness: Readiness::default(),
             by_rule: 0,
             last_failure: None,
         }
@@ -103,6 +105,11 @@ impl Planning {
     /// Slots that were decided by rule because the planner had no answer.
     pub fn by_rule(&self) -> usize {
         self.by_rule
+    }
+
+    /// What was learned of how cautious to be.
+    pub fn caution(&self) -> Caution {
+        self.caution
     }
 
     /// Why the planner had no answer the last time it had none.
@@ -130,7 +137,7 @@ impl Planning {
         let series = |name, values| Series::new(name, &horizon, values).ok();
         let import_price = series("the import price", price(|p| p.import))?;
         let weights = Weights::for_prices(&import_price);
-        let mut reserve = self.reserve(view, &horizon, &weights);
+        let mut reserve = self.reserve(view, (&horizon, &import_price), &weights);
         reserve.ready.extend_from_slice(view.promises(PLANNED));
         let ahead = self.ahead(view, &prices, &pv, &base_load, &draws);
         let worth = end_value(&self.site, &ahead, &weights);
@@ -172,11 +179,17 @@ impl Planning {
     }
 
     /// What is kept for draws that nobody foresees, if anything is to.
-    fn reserve(&self, view: &View<'_>, horizon: &Horizon, weights: &Weights) -> Reserve {
+    fn reserve(
+        &self,
+        view: &View<'_>,
+        plan: (&Horizon, &Series<Price>),
+        weights: &Weights,
+    ) -> Reserve {
         if !self.settings.keeps_reserve || view.draws_foreknown() {
             return Reserve::default();
         }
-        forecast::reserve(view, &self.site, horizon, weights, &self.caution)
+        let comfort = (self.settings.allowed_unmet, &self.caution);
+        forecast::reserve(view, &self.site, plan, weights, comfort)
     }
 
     /// The hours after the plan, as far as they are looked at.
@@ -244,8 +257,15 @@ impl Controller for Planning {
         let mark = view.mark(view.now());
         if mark.half_hour == 0 {
             let served = view.served();
-            self.caution.adapt(served.asked_kwh, served.unmet_kwh, self.settings.allowed_unmet);
+            let allowed = self.settings.allowed_unmet;
+            self.caution.adapt(served.asked_kwh, served.unmet_kwh, allowed);
+            if let Some(expected) = self.readiness.expected_cold(view, &self.site) {
+                self.caution.foresee(expected, allowed);
+            }
         }
+        let stores = self.site.stores.iter().zip(&view.state().stores);
+        let ready = stores.map(|(store, layers)| store.usable_litres(layers)).collect();
+        self.readiness.note(mark.half_hour, ready);
         let mut commands = self.planned(view);
         self.hasten_pasteurisation(view, &mut commands);
         commands

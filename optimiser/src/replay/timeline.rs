@@ -95,6 +95,9 @@ pub struct Timeline {
     pub(super) surroundings: Surroundings,
     /// Litres at the tap in each slot, `[store][slot]`.
     litres: Vec<Vec<f64>>,
+    /// The first slot of each store with a draw: what was drawn before is not known. The
+    /// first of all where nothing is ever drawn.
+    drawn_from: Vec<usize>,
     /// Slots at each local half-hour of the day, rising.
     at_half_hour: Vec<Vec<usize>>,
     /// Place of each slot in its row of `at_half_hour`.
@@ -141,6 +144,8 @@ impl Timeline {
                 row[slot] += draw.volume.litres();
             }
         }
+        let first = |row: &Vec<f64>| row.iter().position(|own| *own > 0.0).unwrap_or(0);
+        let drawn_from = litres.iter().map(first).collect();
         let mut at_half_hour = vec![Vec::new(); 48];
         let mut place = Vec::with_capacity(slots);
         for (slot, mark) in record.marks.iter().enumerate() {
@@ -148,7 +153,14 @@ impl Timeline {
             place.push(row.len());
             row.push(slot);
         }
-        Ok(Self { record, surroundings: Surroundings::default(), litres, at_half_hour, place })
+        Ok(Self {
+            record,
+            surroundings: Surroundings::default(),
+            litres,
+            drawn_from,
+            at_half_hour,
+            place,
+        })
     }
 
     /// The same with the replayed slots beginning elsewhere.
@@ -180,6 +192,11 @@ impl Timeline {
     /// Litres drawn in each slot from a store.
     pub(crate) fn litres(&self, store: usize) -> &[f64] {
         &self.litres[store]
+    }
+
+    /// Litres drawn in a slot from a store, if that is known.
+    pub(crate) fn measured_litres(&self, store: usize, slot: usize) -> Option<f64> {
+        (slot >= self.drawn_from[store]).then(|| self.litres[store][slot])
     }
 
     /// The slot at the same local time a number of days before.

@@ -161,7 +161,7 @@ impl Knowledge for View<'_> {
     }
 
     fn litres(&self, store: usize, slot: usize) -> Option<f64> {
-        (slot < self.now).then(|| self.timeline.litres(store)[slot])
+        self.timeline.measured_litres(store, slot).filter(|_| slot < self.now)
     }
 
     fn last_draw(&self, store: usize) -> Option<(Temperature, Flow)> {

@@ -186,6 +186,14 @@ impl Store {
         rungs.into_iter().map(Temperature::clamped).collect()
     }
 
+    /// Litres at the temperature of use that layers from bottom to top could give now.
+    pub fn usable_litres(&self, layers: &[Temperature]) -> f64 {
+        let litres = self.volume.litres() / layers.len().max(1) as f64;
+        let (wanted, cold) = (self.use_temperature.celsius(), self.mains.celsius());
+        let hot = layers.iter().map(|layer| layer.celsius()).filter(|layer| *layer >= wanted);
+        hot.map(|hot| litres * water::mixed_litres_per_litre(hot, wanted, cold)).sum()
+    }
+
     /// Heat that the store holds at one temperature, above its mains [kWh].
     pub fn heat_at(&self, temperature: Temperature) -> f64 {
         water::heat_kwh(self.volume.litres(), temperature.above(self.mains))

@@ -2,9 +2,9 @@
 //!
 //!     closed_loop [--house NAME] [--market NAME] [--weeks N | --year] [--days N]
 //!                 [--from DAY] [--seed N] [--perfect prices,draws,pv,load]
-//!                 [--no-reserve] [--risk R] [--later Q] [--kept T]
+//!                 [--no-reserve] [--planned Q] [--share S]
 //!                 [--no-rules] [--no-bound] [--no-hygiene] [--reach N] [--accounts]
-//!                 [--slots FILE] [--way scenarios|set-points]
+//!                 [--slots FILE] [--way scenarios|scenarios-with-reserve|set-points] [--failures]
 //!
 //! Without `--year`, N weeks (6) spread over the year are drawn by a seed (1).
 //! For each, and in sum: cost under the best tuned rule, under stowheat, and the
@@ -13,6 +13,7 @@
 //! period by cause, `--slots` writes it slot by slot. `--reach` plans the period as a
 //! whole, everything known, with N simulations, and shows what that reaches. `--way`
 //! decides in another way with what is not known, see [`stowheat_tests::ways`].
+//! `--failures` tells each draw that went wrong, and why.
 
 #![expect(clippy::print_stdout, reason = "a tool that prints its figures")]
 
@@ -21,11 +22,12 @@ use optimiser::judge::Effort;
 use optimiser::problem::{PlantRoomState, State};
 use optimiser::replay::baseline::{Kind, tune};
 use optimiser::replay::bound::{Comfort, prescient};
-use optimiser::replay::{Ledger, Planning, Settings, Stage, Timeline, reached};
+use optimiser::replay::{Ledger, Planning, Run, Settings, Stage, Timeline, reached};
 use optimiser::solve::SolveLimits;
 use stowheat::assemble::{Known, period};
 use stowheat::house::House;
 use stowheat_tests::accounts::{self, Account};
+use stowheat_tests::failures::{self, Watched};
 use stowheat_tests::ways::{Scenarios, SetPoints};
 use stowheat_tests::worlds::{HOUSES, MARKETS, Market, world};
 
@@ -43,6 +45,7 @@ struct Wishes {
     hygiene: bool,
     reach: usize,
     accounts: bool,
+    failures: bool,
     slots: Option<String>,
     from: Option<NaiveDate>,
     perfect: String,
@@ -67,9 +70,8 @@ fn main() {
         simulations: number("--sims", settings.effort.simulations as f64) as usize,
         ..settings.effort
     };
-    settings.caution.risk = number("--risk", settings.caution.risk);
-    settings.caution.later = number("--later", settings.caution.later);
-    settings.caution.kept = number("--kept", settings.caution.kept);
+    settings.caution.planned = number("--planned", settings.caution.planned);
+    settings.caution.share = number("--share", settings.caution.share);
     settings.keeps_reserve = !flag("--no-reserve");
     let wishes = Wishes {
         weeks: number("--weeks", 6.0) as usize,
@@ -82,6 +84,7 @@ fn main() {
         hygiene: !flag("--no-hygiene"),
         reach: number("--reach", 0.0) as usize,
         accounts: flag("--accounts"),
+        failures: flag("--failures"),
         slots: text("--slots").map(str::to_owned),
         from: text("--from").map(|day| day.parse().expect("a day")),
         perfect: text("--perfect").unwrap_or_default().to_owned(),
@@ -196,23 +199,9 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     let worth = stage.stored_worth();
     let slots = stage.horizon().len();
     let began = cpu_seconds();
-    let mut own = Planning::new(&house.site, wishes.settings);
-    let run = match wishes.way.as_str() {
-        "scenarios" => stage.run(&mut Scenarios::new(own, wishes.settings), &mut |_| {}),
-        "set-points" => stage.run(&mut SetPoints(own), &mut |_| {}),
-        _ => {
-            let run = stage.run(&mut own, &mut |_| {});
-            if own.by_rule() > 0 {
-                println!("{} by rule: {:?}", own.by_rule(), own.last_failure());
-            }
-            run
-        }
-    };
+    let (run, watched) = lived(&stage, wishes);
     let seconds = cpu_seconds() - began;
     let ledger = Ledger::of(&stage, &run, 0..slots);
-    if std::env::var_os("STOWHEAT_FAILURES").is_some() {
-        failures(&stage, &run);
-    }
     let mut sums = Sums {
         free: f64::NAN,
         equal: f64::NAN,
@@ -224,6 +213,7 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
         ..Sums::default()
     };
     let mut accounts = Vec::new();
+    let mut best_rule = None;
     if wishes.rules {
         let tuned = Kind::ALL.iter().filter_map(|kind| tune(&stage, *kind, ALLOWED, worth));
         let best = tuned.filter(|t| t.comfortable).min_by(|a, b| a.cost.total_cmp(&b.cost));
@@ -233,7 +223,11 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
                 println!("  best rule: {}", best.ruled);
             }
             accounts.push(Account::of_run("rule", &stage, &best.run, worth));
+            best_rule = Some(best.run);
         }
+    }
+    if let Some(watched) = &watched {
+        println!("{}", failures::told(&stage, &run, watched, best_rule.as_ref()));
     }
     accounts.push(Account::of_run("own", &stage, &run, worth));
     if wishes.reach > 0 {
@@ -270,28 +264,29 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     sums
 }
 
-/// Prints each draw that went wrong.
-fn failures(stage: &Stage<'_>, run: &optimiser::replay::Run) {
-    let timeline = stage.timeline();
-    let draws = timeline.record().draws.clone();
-    let first = stage.horizon().start();
-    let offset = draws.partition_point(|d| d.start < first);
-    for (store, trace) in run.outcome.stores.iter().enumerate() {
-        for record in trace.draws() {
-            if record.unmet_kwh() > 0.02 * record.asked_kwh && record.asked_kwh > 0.0 {
-                let draw = &draws[offset + record.draw];
-                let slot = stage.horizon().index_at(draw.start).expect("a slot");
-                println!(
-                    "  store {store} {} asked {:.2} unmet {:.2} litres {:.0}, ready {:.0} L",
-                    draw.start,
-                    record.asked_kwh,
-                    record.unmet_kwh(),
-                    draw.volume.litres(),
-                    slot.checked_sub(1).map_or(0.0, |s| trace.slots()[s].usable_litres),
-                );
-            }
+/// The period under stowheat, and what it kept ready if that is asked for.
+fn lived(stage: &Stage<'_>, wishes: &Wishes) -> (Run, Option<Watched>) {
+    let mut own = Planning::new(stage.site(), wishes.settings);
+    let run = match wishes.way.as_str() {
+        "scenarios" | "scenarios-with-reserve" => {
+            let keep = wishes.way.ends_with("reserve");
+            stage.run(&mut Scenarios::new(own, wishes.settings, keep), &mut |_| {})
         }
-    }
+        "set-points" => stage.run(&mut SetPoints(own), &mut |_| {}),
+        _ if wishes.failures => {
+            let mut watched = Watched::new(own);
+            return (stage.run(&mut watched, &mut |_| {}), Some(watched));
+        }
+        _ => {
+            let run = stage.run(&mut own, &mut |_| {});
+            if own.by_rule() > 0 {
+                println!("{} by rule: {:?}", own.by_rule(), own.last_failure());
+            }
+            println!("  learned: {:?}", own.caution());
+            run
+        }
+    };
+    (run, None)
 }
 
 /// Processor time of this thread [s], from Linux; by the clock elsewhere.

@@ -71,6 +71,9 @@ impl App {
         };
         records.extend(self.source_runs(slot, &metered));
         records.extend(self.logbook.note(slot, logged, &self.house));
+        let stores = self.house.site.stores.iter().zip(&self.stores);
+        let ready = stores.map(|(store, estimate)| estimate.usable_litres(store)).collect();
+        self.logbook.stands_ready(slot.end(), ready, &self.house);
         self.know(now);
         records
     }

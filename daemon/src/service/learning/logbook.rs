@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveTime;
-use optimiser::forecast::{Caution, Diary};
+use optimiser::forecast::{Caution, Diary, MEMORY_DAYS, Readiness};
 use optimiser::time::{Horizon, Instant, Slot};
 use optimiser::units::Energy;
 use serde::{Deserialize, Serialize};
@@ -15,8 +15,8 @@ use crate::house::House;
 use crate::local_time::time_of_day;
 use crate::service::archive::{self, Archive, ArchiveError, Record};
 
-/// Half-hours that are remembered: five weeks and a day, as the forecasts look back.
-const KEPT: i64 = 36 * 48;
+/// Half-hours that are remembered: as long as forecasts look back, and a day.
+const KEPT: i64 = (MEMORY_DAYS as i64 + 1) * 48;
 
 /// Half-hours that a forecast is asked for at most.
 const AHEAD: i64 = 5 * 48;
@@ -24,11 +24,8 @@ const AHEAD: i64 = 5 * 48;
 /// Half-hours that caution is learned from.
 const FORTNIGHT: usize = 14 * 48;
 
-/// Share of hot water that may come cold.
-const ALLOWED_COLD: f64 = 0.001;
-
 /// Name and version of the caution among what is learned.
-const CAUTION: (&str, u32) = ("caution", 1);
+const CAUTION: (&str, u32) = ("caution", 2);
 
 /// A half-hour as it was measured.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -44,9 +41,8 @@ pub struct Logged {
 /// What is kept of [`Caution`].
 #[derive(Serialize, Deserialize)]
 struct CautionForm {
-    risk: f64,
-    later: f64,
-    kept: f64,
+    target: f64,
+    share: f64,
 }
 
 /// The half-hours that are remembered, and the caution learned from them.
@@ -54,6 +50,7 @@ struct CautionForm {
 pub struct Logbook {
     half_hours: BTreeMap<Instant, Logged>,
     caution: Caution,
+    readiness: Readiness,
 }
 
 impl Logbook {
@@ -89,8 +86,7 @@ impl Logbook {
         if let Some(json) = archive.learned(CAUTION.0, CAUTION.1)?
             && let Ok(form) = serde_json::from_str::<CautionForm>(&json)
         {
-            let CautionForm { risk, later, kept } = form;
-            logbook.caution = Caution { risk, later, kept };
+            logbook.caution = Caution { target: form.target, share: form.share, ..logbook.caution };
         }
         Ok(logbook)
     }
@@ -113,12 +109,17 @@ impl Logbook {
         self.half_hours.insert(at, logged);
         self.half_hours = self.half_hours.split_off(&(at + -KEPT * HALF_HOUR_S));
         if time_of_day(slot.end(), house.time_zone) == NaiveTime::MIN {
-            records.extend(self.learn_caution(slot.end()));
+            records.extend(self.learn_caution(slot.end(), house));
         }
         records
     }
 
-    fn learn_caution(&mut self, at: Instant) -> Option<Record> {
+    /// Notes what stands ready in each store as a half-hour begins [L].
+    pub fn stands_ready(&mut self, now: Instant, litres: Vec<f64>, house: &House) {
+        self.readiness.note(mark(edge(now), house.time_zone).half_hour, litres);
+    }
+
+    fn learn_caution(&mut self, at: Instant, house: &House) -> Option<Record> {
         let fortnight = self.half_hours.values().rev().take(FORTNIGHT);
         let drawn = fortnight.flat_map(|logged| logged.drawn.iter().flatten());
         let (all, part) =
@@ -126,12 +127,16 @@ impl Logbook {
         if all <= 0.0 {
             return None;
         }
-        self.caution.adapt(all, part, ALLOWED_COLD);
-        let Caution { risk, later, kept } = self.caution;
+        self.caution.adapt(all, part, Caution::ALLOWED);
+        let learned = self.learned(house, at)?;
+        if let Some(expected) = self.readiness.expected_cold(&learned.diary, &house.site) {
+            self.caution.foresee(expected, Caution::ALLOWED);
+        }
+        let Caution { target, share, .. } = self.caution;
         Some(Record::Learned(archive::Learned {
             name: CAUTION.0.to_owned(),
             version: CAUTION.1,
-            json: serde_json::to_string(&CautionForm { risk, later, kept }).ok()?,
+            json: serde_json::to_string(&CautionForm { target, share }).ok()?,
             at,
         }))
     }
@@ -143,14 +148,19 @@ impl Logbook {
         let count = KEPT + AHEAD;
         let horizon = Horizon::regular(first, HALF_HOUR_S, usize::try_from(count).ok()?).ok()?;
         let starts = || horizon.slots().iter().map(|slot| slot.start());
-        let logged = |at: Instant| self.half_hours.get(&at);
+        let mut logged: Vec<Option<&Logged>> = vec![None; horizon.len()];
+        for (at, own) in self.half_hours.range(first..) {
+            if let Some(place) = horizon.index_at(*at) {
+                logged[place] = Some(own);
+            }
+        }
         let energy = |of: fn(&Logged) -> Option<f64>| {
-            starts().map(|at| logged(at).and_then(of).map(Energy::clamped)).collect()
+            logged.iter().map(|own| own.and_then(of).map(Energy::clamped)).collect()
         };
         let stores = house.site.stores.len();
         let litres = |store: usize| {
             let drawn = |logged: &Logged| logged.drawn.get(store).copied().flatten();
-            starts().map(|at| Some(logged(at).and_then(drawn)?.litres)).collect()
+            logged.iter().map(|own| Some(own.and_then(drawn)?.litres)).collect()
         };
         let diary = Diary {
             marks: starts().map(|at| mark(at, house.time_zone)).collect(),
@@ -235,8 +245,8 @@ mod tests {
     #[test]
     fn cold_showers_make_cautious_and_warm_ones_bold() {
         let house = house();
-        let usual = Caution::default().kept;
-        assert!(filled(&house, 10 * 48, 0.1).0.caution.kept < usual);
-        assert!(filled(&house, 10 * 48, 0.0).0.caution.kept > usual);
+        let usual = Caution::default().target;
+        assert!(filled(&house, 10 * 48, 0.1).0.caution.target < usual);
+        assert!(filled(&house, 10 * 48, 0.0).0.caution.target > usual);
     }
 }

@@ -79,6 +79,14 @@ struct ElementFacts {
 }
 
 impl Ruled {
+    /// A battery that looks after itself.
+    pub(super) const FOLLOW: BatteryCommand =
+        BatteryCommand { mode: BatteryMode::Follow, power: Power::constant(0.0) };
+
+    /// At full power, whatever that is.
+    const CHARGE: BatteryCommand =
+        BatteryCommand { mode: BatteryMode::Charge, power: Power::constant(1_000.0) };
+
     /// A rule for a house.
     pub fn new(
         site: &Site,
@@ -108,6 +116,13 @@ impl Ruled {
         let pumps = site.stores.iter().map(|store| store.destratification_pump).collect();
         let keeper = Keeper::of(site, dial, boost);
         Self { rule, dial, boost, charges, today: None, elements, keeper, pumps }
+    }
+
+    /// The same with a battery that charges meanwhile, or not.
+    #[must_use]
+    pub(super) fn charging(mut self, charges: bool) -> Self {
+        self.charges = charges;
+        self
     }
 
     /// The same with rooms that are warmer by some kelvins while the rule heats.
@@ -217,13 +232,10 @@ impl Controller for Ruled {
             .collect();
         let keeper = self.keeper.as_mut();
         let jobs = keeper.map_or_else(Vec::new, |own| own.jobs(view, heats, &pasteurises));
-        let charges = self.charges && heats;
-        let mode = if charges { BatteryMode::Charge } else { BatteryMode::Follow };
-        let power = if charges { Power::constant(1_000.0) } else { Power::constant(0.0) };
         SlotCommands {
             guards: vec![None; heaters.len()],
             heaters,
-            battery: BatteryCommand { mode, power },
+            battery: if self.charges && heats { Self::CHARGE } else { Self::FOLLOW },
             pv: crate::plant::PvUse::Free,
             // A mixing pump, where there is one, runs while a pasteurisation is being done.
             pumps: self

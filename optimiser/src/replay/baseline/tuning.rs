@@ -11,6 +11,9 @@ const PREHEAT_K: f64 = 1.0;
 /// The top of a store is tried to be kept at this at any time [°C].
 const REHEAT: f64 = 45.0;
 
+/// Share of the heat asked for that is rounding.
+const ROUNDING: f64 = 1e-9;
+
 /// The kinds of rules that are compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -105,6 +108,8 @@ pub struct TunedTogether {
     cost: f64,
     comfortable: bool,
     discomfort: f64,
+    /// Heat that the taps asked for, which is the same under every rule [kWh].
+    asked: f64,
 }
 
 /// Finds the cheapest parameters of a rule that leave no more than a share of
@@ -118,7 +123,7 @@ pub fn tune(
 ) -> Option<Tuned> {
     let found =
         tune_together(&[Ground { stage, lead: 0, worth, times: 1.0 }], kind, allowed_unmet)?;
-    let TunedTogether { ruled, runs, cost, comfortable, discomfort } = found;
+    let TunedTogether { ruled, runs, cost, comfortable, discomfort, .. } = found;
     let run = runs.into_iter().next()?;
     Some(Tuned { kind, ruled, run, cost, comfortable, discomfort })
 }
@@ -141,24 +146,67 @@ pub fn tune_together(
     for rule in rules.into_iter().filter(|rule| !works || is_coarse(*rule)) {
         let variants = if works { of_works } else { variants };
         for ruled in variants(site, rule) {
-            let found = TunedTogether::lived_through(grounds, ruled, allowed_unmet);
-            let better = best.as_ref().is_none_or(|b| match (found.comfortable, b.comfortable) {
-                (true, true) => found.cost < b.cost,
-                (false, false) => found.discomfort < b.discomfort,
-                (comfortable, _) => comfortable,
-            });
-            if better {
-                best = Some(found);
+            let Some(runs) = heated(grounds, &ruled, allowed_unmet, best.as_ref()) else {
+                continue;
+            };
+            // A battery that may charge meanwhile is tried without as well.
+            let ways: &[bool] =
+                if ruled.charges && !works { &[false, true] } else { &[ruled.charges] };
+            for &charges in ways {
+                let ruled = ruled.clone().charging(charges);
+                let found = TunedTogether::metered(grounds, ruled, runs.clone(), allowed_unmet);
+                if best.as_ref().is_none_or(|best| found.is_better_than(best)) {
+                    best = Some(found);
+                }
             }
         }
     }
     best
 }
 
+/// The heat of every period under a rule, which the battery does not change; `None`
+/// once it is certain that it leaves too much unmet to be better than the best.
+fn heated(
+    grounds: &[Ground<'_>],
+    ruled: &Ruled,
+    allowed_unmet: f64,
+    best: Option<&TunedTogether>,
+) -> Option<Vec<Run>> {
+    let most = best.map_or(f64::INFINITY, |best| {
+        let allowed = allowed_unmet * best.asked;
+        let least = if best.comfortable { 0.0 } else { best.discomfort };
+        ROUNDING.mul_add(best.asked, allowed.max(least))
+    });
+    let mut unmet = 0.0;
+    grounds
+        .iter()
+        .map(|ground| {
+            ground.stage.run_heat(&mut ruled.clone(), &mut |outcome, slot| {
+                if slot >= ground.lead {
+                    let stores = outcome.stores.iter();
+                    let cold: f64 = stores.map(|trace| trace.slots()[slot].unmet_kwh).sum();
+                    unmet += ground.times * cold;
+                }
+                unmet <= most
+            })
+        })
+        .collect()
+}
+
 impl TunedTogether {
-    fn lived_through(grounds: &[Ground<'_>], ruled: Ruled, allowed_unmet: f64) -> Self {
-        let run = |ground: &Ground<'_>| ground.stage.run(&mut ruled.clone(), &mut |_| {});
-        let runs: Vec<Run> = grounds.iter().map(run).collect();
+    /// What runs cost whose heat is known.
+    fn metered(
+        grounds: &[Ground<'_>],
+        ruled: Ruled,
+        mut runs: Vec<Run>,
+        allowed_unmet: f64,
+    ) -> Self {
+        for (ground, run) in grounds.iter().zip(&mut runs) {
+            if !ruled.charges {
+                run.commands.battery.fill(Ruled::FOLLOW);
+            }
+            ground.stage.run_meter(run);
+        }
         let ledgers: Vec<Ledger> = grounds
             .iter()
             .zip(&runs)
@@ -174,9 +222,18 @@ impl TunedTogether {
         Self {
             cost: sum(&|ledger, worth| ledger.cost(worth)),
             discomfort: sum(&|ledger, _| ledger.discomfort()),
+            asked: sum(&|ledger, _| ledger.taps.asked_kwh),
             comfortable: Ledger::are_comfortable(counted, allowed_unmet),
             ruled,
             runs,
+        }
+    }
+
+    fn is_better_than(&self, best: &Self) -> bool {
+        match (self.comfortable, best.comfortable) {
+            (true, true) => self.cost < best.cost,
+            (false, false) => self.discomfort < best.discomfort,
+            (comfortable, _) => comfortable,
         }
     }
 }
@@ -215,23 +272,18 @@ fn of_works(site: &Site, rule: Rule) -> Vec<Ruled> {
     all
 }
 
-/// Dials, boost and battery to try with a rule.
+/// Dials and boost to try with a rule; the battery charges meanwhile where it may.
 fn variants(site: &Site, rule: Rule) -> Vec<Ruled> {
     let dials = [50.0, 55.0, 60.0, 65.0, 70.0].map(Temperature::constant);
     let top = site.stores.iter().map(|s| s.highest_reach().celsius()).fold(0.0, f64::max);
     let has_boost = site.stores.iter().any(|store| store.elements.len() > 1);
     let boosts: &[Option<f64>] = if has_boost { &[None, Some(45.0), Some(50.0)] } else { &[None] };
-    let charging: &[bool] = match (site.battery.is_some_and(|b| b.charges_from_grid), rule) {
-        (false, _) | (_, Rule::Thermostat) => &[false],
-        (true, _) => &[false, true],
-    };
+    let charges = site.battery.is_some_and(|b| b.charges_from_grid) && rule != Rule::Thermostat;
     let mut all = Vec::new();
     for dial in dials.into_iter().filter(|d| d.celsius() <= top + 1e-9) {
         for boost in boosts {
-            for &charges in charging {
-                let boost = boost.map(Temperature::clamped);
-                all.push(Ruled::new(site, rule, dial, boost, charges));
-            }
+            let boost = boost.map(Temperature::clamped);
+            all.push(Ruled::new(site, rule, dial, boost, charges));
         }
     }
     all
