@@ -1,8 +1,9 @@
 //! How far plans are from what a long search on the simulated plant finds.
 //!
-//! Usage: `long_search SECONDS DAYS [SEED]`. For random days of real price years and
-//! two layouts, plans cold, then anneals from that plan for so many seconds of processor
-//! time with random moves of heat, and prints by how much the search is cheaper.
+//! Usage: `long_search SECONDS DAYS [SEED [FIRST]]`. For random days of real price years
+//! and two layouts, from the FIRST on, plans cold, then anneals from that plan for so many
+//! seconds of processor time with random moves of heat, and prints by how much the search
+//! is cheaper.
 
 #![expect(clippy::print_stdout, reason = "a tool that prints its figures")]
 
@@ -25,8 +26,9 @@ fn main() {
         return;
     };
     let mut random = Random::new(arguments.next().unwrap_or(1));
+    let first = arguments.next().unwrap_or(0) as usize;
     let (mut gaps, mut planning) = (Vec::new(), Vec::new());
-    for day in &days {
+    for day in days.iter().skip(first) {
         let watch = Stopwatch::start();
         let Outcome::Planned(planned) = Planner::default().plan(&day.problem) else {
             println!("{} {}: no plan", day.name, day.at);
