@@ -62,11 +62,11 @@ fn a_heater_that_watches_litres_heats_while_they_are_missing() {
         let mut effects = state.apply(at(seconds), message("in/top", "50"));
         effects.extend(state.apply(at(seconds), event));
         effects.extend(state.apply(at(seconds + 1), tick()));
-        let told = effects.into_iter().filter_map(|effect| match effect {
+        let mut told = effects.into_iter().filter_map(|effect| match effect {
             Effect::SetPoint(_, set_point) => Some(set_point.power_w),
             _ => None,
         });
-        told.last()
+        told.next_back()
     };
     assert_eq!(told(100, Event::Usable(vec![Some(150.0)])).unwrap_or(0), 0, "enough");
     assert_eq!(told(400, Event::Usable(vec![None])).unwrap_or(0), 0, "no probe speaks");
