@@ -4,7 +4,7 @@ mod ambient;
 mod ending;
 mod state;
 
-pub use ambient::{Ambient, Band, Comfort, Guard, Held, HeldOff, LoopRun};
+pub use ambient::{Ambient, Band, Comfort, Guard, Held, HeldOff, LoopRun, Watch};
 pub(crate) use ending::EndBases;
 pub use ending::{EndValue, ValueStep};
 pub use state::{PlantRoomState, RoomsState, RunState, State};

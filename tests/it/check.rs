@@ -4,7 +4,7 @@
 use optimiser::check::violations;
 use optimiser::judge::Effort;
 use optimiser::plan::{Outcome, Planned, Planner};
-use optimiser::problem::{ByHand, Guard, HeaterId, Problem};
+use optimiser::problem::{ByHand, Guard, HeaterId, Problem, Watch};
 use optimiser::schedule::{Evidence, SlotPlan};
 use optimiser::site::Control;
 use optimiser::time::Series;
@@ -242,8 +242,8 @@ fn guarded(battery_feeds: bool) -> Problem {
     problem.pv = Series::new("pv", &problem.horizon, sun).expect("six slots");
     problem.draws = vec![draw(0.0, 12.0), draw(20.0 / 60.0, 12.0)];
     let top = HeaterId { store: 0, element: 1 };
-    let dials = Series::constant(&problem.horizon, Some(celsius(45.0)));
-    problem.comfort.guards = vec![Guard { heater: top, dials }];
+    let watches = Series::constant(&problem.horizon, Some(Watch::Dial(celsius(45.0))));
+    problem.comfort.guards = vec![Guard { heater: top, watches }];
     problem.by_hand = vec![ByHand {
         heater: HeaterId { store: 0, element: 0 },
         from: MONDAY + 1_200,

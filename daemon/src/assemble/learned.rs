@@ -2,11 +2,11 @@
 
 use optimiser::forecast::{self, Caution, Correction, Knowledge, RECENT, Reserve};
 use optimiser::problem::{Draw, Weights};
-use optimiser::site::Site;
 use optimiser::time::{Horizon, Instant, Series};
 use optimiser::units::{Energy, Price};
 
 use super::{Known, Learned};
+use crate::house::House;
 
 /// Days of measurement that a forecast is made of; fewer say too little
 /// (common practice, no published source).
@@ -60,7 +60,7 @@ impl Known {
     /// learned.
     pub(super) fn learned_reserve(
         &self,
-        site: &Site,
+        house: &House,
         plan: (&Horizon, &Series<Price>),
         weights: &Weights,
     ) -> Reserve {
@@ -71,11 +71,12 @@ impl Known {
         let is_learned = |store: usize| {
             is_enough(diary.now, DRAW_DAYS, |slot| diary.litres[store][slot].is_some())
         };
-        if !(0..site.stores.len()).any(is_learned) {
+        if !(0..house.site.stores.len()).any(is_learned) {
             return Reserve::default();
         }
+        let comfort = (Caution::ALLOWED, caution);
         let mut reserve =
-            forecast::reserve(diary, site, plan, weights, (Caution::ALLOWED, caution));
+            forecast::reserve(diary, &house.site, plan, weights, comfort, &house.state.stores);
         reserve.guards.retain(|guard| is_learned(guard.heater.store));
         reserve.ready.retain(|ready| is_learned(ready.store));
         reserve
@@ -143,7 +144,6 @@ mod tests {
 
     use super::*;
     use crate::assemble::assemble;
-    use crate::house::House;
     use crate::service::learning::{Drawn, Logbook, Logged};
     use crate::site_file;
 

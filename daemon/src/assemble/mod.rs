@@ -105,7 +105,7 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
         })
         .collect();
     let ambient = surroundings::ambient(house, known, &horizon, &mut notes)?;
-    let reserve = known.learned_reserve(&house.site, (&horizon, &import_price), &weights);
+    let reserve = known.learned_reserve(house, (&horizon, &import_price), &weights);
     let comfort = surroundings::comfort(house, &ambient, &horizon)?;
     let comfort = Comfort { guards: reserve.guards, ..comfort };
     let ready = habits::ready(house, &horizon).into_iter().chain(reserve.ready).collect();

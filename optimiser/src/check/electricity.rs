@@ -203,7 +203,7 @@ fn guarded(problem: &Problem, index: usize, plan: &SlotPlan) -> bool {
     let mut guards = problem.comfort.guards.iter();
     guards.any(|guard| {
         let own = plan.heaters.iter().find(|heater| heater.id == guard.heater);
-        guard.dials[index].is_some() && own.is_some_and(|heater| heater.energy.kwh() > 0.0)
+        guard.watches[index].is_some() && own.is_some_and(|heater| heater.energy.kwh() > 0.0)
     })
 }
 

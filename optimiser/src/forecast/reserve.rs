@@ -6,6 +6,9 @@
 //! and it is off at the times of day at which next to nothing is ever drawn. A dial that
 //! followed the most that was ever drawn heated for that in the dear hours of the evening.
 //!
+//! The only element of a store cannot keep its top alone warm. It watches how many litres
+//! are ready, and goes on where these are worth more than what waiting would save.
+//!
 //! What may be drawn beyond that is for the plan to heat when it is cheap: **water kept
 //! ready**, at the price of comfort times how likely it is to be missed
 //! ([`Surprises`]).
@@ -13,9 +16,9 @@
 use super::draws::usual_tap;
 use super::surprise::{STEPS, Surprises};
 use super::{Caution, Knowledge};
-use crate::problem::{Guard, HeaterId, Ready, Weights};
+use crate::problem::{Guard, HeaterId, Ready, Watch, Weights};
 use crate::site::{Site, Store};
-use crate::time::{Horizon, Instant, Series};
+use crate::time::{Horizon, Instant, Series, Slot};
 use crate::units::{Price, Temperature, Volume};
 use crate::water::{KWH_PER_LITRE_KELVIN, time_constant_hours};
 
@@ -64,13 +67,15 @@ pub struct Reserve {
 }
 
 /// What to keep over a horizon that begins now, by the draws of earlier days. `allowed`
-/// is the share of the draws that may arrive cold.
+/// is the share of the draws that may arrive cold; `stores` are the layers of each store
+/// from bottom to top, as they are now.
 pub fn reserve(
     known: &dyn Knowledge,
     site: &Site,
     (horizon, import): (&Horizon, &Series<Price>),
     weights: &Weights,
     (allowed, caution): (f64, &Caution),
+    stores: &[Vec<Temperature>],
 ) -> Reserve {
     let calendar = Calendar { known, horizon };
     let price = mean(import);
@@ -82,10 +87,16 @@ pub fn reserve(
         };
         if let Some(element) = guard_of(store) {
             let heater = HeaterId { store: index, element };
-            let dials = calendar.dials(store, heater, &kept);
-            reserve.ready.extend(calendar.guarded(store, index, element, &dials));
-            let dials = Series::new("the guard's dial", horizon, dials).ok();
-            reserve.guards.extend(dials.map(|dials| Guard { heater, dials }));
+            let watches = if is_boost(store, element) {
+                let watches = calendar.dials(store, heater, &kept);
+                reserve.ready.extend(calendar.guarded(store, index, element, &watches));
+                watches
+            } else {
+                let before = store.usable_litres(&stores[index]);
+                calendar.litres(import, &kept, before)
+            };
+            let watches = Series::new("what a guard watches", horizon, watches).ok();
+            reserve.guards.extend(watches.map(|watches| Guard { heater, watches }));
         }
         reserve.ready.extend(calendar.ready(store, index, weights, &kept));
     }
@@ -136,7 +147,8 @@ pub(super) fn surprises(known: &dyn Knowledge, site: &Site, index: usize) -> Opt
     let made = HELP * power.min(site.grid.import_limit.kw()) * hours / litre;
     let (_, flow) = usual_tap(known, index);
     let drawn_kw = 60.0 * flow.litres_per_minute() * litre;
-    let guard = guard_of(store).map_or(0.0, |element| store.elements[element].power.kw());
+    let boost = guard_of(store).filter(|element| is_boost(store, *element));
+    let guard = boost.map_or(0.0, |element| store.elements[element].power.kw());
     let helped = (guard / drawn_kw.max(1e-9)).min(0.5);
     let full = KEEPABLE * store.heat_at(store.highest_reach()) / litre;
     Surprises::of(known, index, (helped, made), full)
@@ -159,7 +171,7 @@ impl Calendar<'_> {
     }
 
     /// The guard's dial in each slot of the plan.
-    fn dials(&self, store: &Store, heater: HeaterId, kept: &WaterKept) -> Vec<Option<Temperature>> {
+    fn dials(&self, store: &Store, heater: HeaterId, kept: &WaterKept) -> Vec<Option<Watch>> {
         let element = &store.elements[heater.element];
         let dial = store.use_temperature.celsius() + ABOVE_USE;
         let dial = Temperature::clamped(dial.min(store.reach(element).celsius()));
@@ -169,9 +181,41 @@ impl Calendar<'_> {
         slots
             .map(|slot| {
                 let mut times = self.times_of_day(slot.start(), slot.end());
-                times.any(is_worth_it).then_some(dial)
+                times.any(is_worth_it).then_some(Watch::Dial(dial))
             })
             .collect()
+    }
+
+    /// The litres that the only element watches in each slot: those whose heat is worth
+    /// more now than in any slot that is cheaper. To wait so long costs what is expected
+    /// to arrive cold meanwhile, and saves what the price falls by.
+    ///
+    /// `before` are the litres that stand ready now. Large draws follow each other: once
+    /// so much of them is drawn that more than all becomes likely, what is left is not
+    /// enough.
+    fn litres(&self, import: &Series<Price>, kept: &WaterKept, before: f64) -> Vec<Option<Watch>> {
+        let slots = self.horizon.slots();
+        let price = |slot: usize| import[slot].per_kwh();
+        let watched = |(now, slot): (usize, &Slot)| {
+            let saved = (now + 1..slots.len()).map(|later| {
+                let half_hours = (slots[later].start() - slot.start()) as f64 / SLOT_SECONDS as f64;
+                (price(now) - price(later)) / half_hours
+            });
+            let chance = saved.fold(kept.chance * kept.price, f64::max) / kept.price;
+            let surprises = &kept.surprises;
+            let of_day = self.times_of_day(slot.start(), slot.end());
+            let litres = of_day.map(|of_day| {
+                let at_any_time = surprises.worth_keeping(of_day, chance);
+                if now > 0 {
+                    return at_any_time;
+                }
+                let telling = surprises.telling(of_day, before, chance);
+                at_any_time.max(before - telling)
+            });
+            let litres = litres.fold(0.0, f64::max);
+            (litres > 0.0).then(|| Watch::Litres(Volume::clamped(litres)))
+        };
+        slots.iter().enumerate().map(watched).collect()
     }
 
     /// What the program is told of a guard: the same rows whether it stands or not, so
@@ -181,16 +225,16 @@ impl Calendar<'_> {
         store: &Store,
         index: usize,
         element: usize,
-        dials: &[Option<Temperature>],
+        watches: &[Option<Watch>],
     ) -> Vec<Ready> {
         let litres = GUARDED_SHARE * above(store, element);
-        let later = dials.iter().skip(1).chain([&None]);
+        let later = watches.iter().skip(1).chain([&None]);
         let slots = self.horizon.slots().iter().zip(later);
         slots
-            .map(|(slot, dial)| Ready {
+            .map(|(slot, watch)| Ready {
                 store: index,
                 by: slot.end(),
-                volume: Volume::clamped(if dial.is_some() { litres } else { 0.0 }),
+                volume: Volume::clamped(if watch.is_some() { litres } else { 0.0 }),
                 temperature: store.use_temperature,
                 urgency: GUARDED_URGENCY,
             })
@@ -238,9 +282,14 @@ fn above(store: &Store, element: usize) -> f64 {
     store.volume.litres() * (1.0 - store.elements[element].height.value())
 }
 
-/// The highest of several elements of a store.
+/// The highest element of a store.
 fn guard_of(store: &Store) -> Option<usize> {
     let heights = store.elements.iter().map(|e| e.height.value()).enumerate();
-    let highest = heights.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(index, _)| index);
-    highest.filter(|_| store.elements.len() > 1)
+    heights.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(index, _)| index)
+}
+
+/// Whether an element heats only the top of a store, for another heats the rest.
+fn is_boost(store: &Store, element: usize) -> bool {
+    let height = store.elements[element].height.value();
+    store.elements.iter().any(|other| other.height.value() < height)
 }

@@ -1,10 +1,10 @@
 //! What the devices are told to do in each slot.
 
-use crate::problem::Problem;
+use crate::problem::{Problem, Watch};
 use crate::schedule::{BatteryMode, Reason, Schedule, SlotPlan};
 use crate::site::{Control, Element, Route, Sink, Site};
 use crate::time::{Horizon, Slot};
-use crate::units::{Energy, Power, Temperature};
+use crate::units::{Energy, Power};
 
 /// Energies below this are rounding, not a wish [kWh].
 const NOTHING_KWH: f64 = 1e-6;
@@ -109,9 +109,9 @@ pub enum PvUse {
 pub struct Commands {
     /// For each element, in the order of [`Problem::heaters`], every slot.
     pub heaters: Vec<Vec<HeaterCommand>>,
-    /// For each element and slot, the dial on which it stands guard while it does not
-    /// run: its own thermostat keeps the water around it that warm.
-    pub guards: Vec<Vec<Option<Temperature>>>,
+    /// For each element and slot, what it watches while it does not run, if it stands
+    /// guard.
+    pub guards: Vec<Vec<Option<Watch>>>,
     /// The battery; ignored without one.
     pub battery: Vec<BatteryCommand>,
     /// The use of PV.
@@ -190,7 +190,7 @@ impl Commands {
         for (row, id) in commands.guards.iter_mut().zip(problem.heaters()) {
             let guard = problem.comfort.guards.iter().find(|guard| guard.heater == id);
             if let Some(guard) = guard {
-                row.copy_from_slice(guard.dials.values());
+                row.copy_from_slice(guard.watches.values());
             }
         }
         for (pv, price) in commands.pv.iter_mut().zip(problem.export_price.values()) {

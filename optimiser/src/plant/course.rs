@@ -6,13 +6,13 @@ use super::store::Bench;
 use super::tank::Heat;
 use super::tap::DrawRecord;
 use super::trace::{Span, StoreSlot, StoreTrace};
-use crate::units::Temperature;
+use crate::problem::Watch;
 
 /// What the devices of one store are told: rows of slots.
 #[derive(Clone, Copy)]
 pub(super) struct Told<'a> {
     pub(super) heaters: &'a [Vec<HeaterCommand>],
-    pub(super) guards: &'a [Vec<Option<Temperature>>],
+    pub(super) guards: &'a [Vec<Option<Watch>>],
     pub(super) pumps: &'a [bool],
 }
 
@@ -21,7 +21,7 @@ pub(super) struct Course<'a> {
     pub(super) scene: &'a StoreScene,
     pub(super) facts: SlotFacts,
     pub(super) heaters: &'a [Vec<HeaterCommand>],
-    pub(super) guards: &'a [Vec<Option<Temperature>>],
+    pub(super) guards: &'a [Vec<Option<Watch>>],
     pub(super) slot: usize,
     pub(super) pump: bool,
     pub(super) now: f64,

@@ -9,6 +9,7 @@ use super::tank::{Heat, STEP_LAYERS, STEP_SECONDS, Standings, Tank};
 use super::tap::litres_drawn;
 use super::trace::StoreTrace;
 use super::water::Water;
+use crate::problem::Watch;
 use crate::site::Store;
 use crate::units::Temperature;
 use crate::water::heat_kwh;
@@ -156,7 +157,7 @@ impl StorePlant {
         course.record.heat_kwh = trace.used(slot).iter().sum();
         course.record.refused_kwh = (wished - course.record.heat_kwh).max(0.0);
         course.record.stored_kwh = self.tank.content_kwh(layers, mains);
-        course.record.usable_litres = self.tank.usable_litres(layers, self.use_temperature, mains);
+        course.record.usable_litres = self.usable_litres(&bench.water, course);
         course.record.v40_litres = self.tank.usable_litres(layers, 40.0, mains);
         trace.slots[slot] = course.record;
         trace.layers_mut(slot + 1).copy_from_slice(layers);
@@ -242,9 +243,15 @@ impl StorePlant {
                 continue;
             }
             next = if course.now < on { next.min(on) } else { next };
-            if let Some(dial) = course.guards[index][course.slot] {
-                heat.limit = element.limit.min(dial.celsius());
-                if self.thermostat(course, (GUARDS + index, heat.limit), temperature) {
+            if let Some(watch) = course.guards[index][course.slot] {
+                let (wakes, limit) = match watch {
+                    Watch::Dial(dial) => (true, element.limit.min(dial.celsius())),
+                    Watch::Litres(litres) => {
+                        (self.usable_litres(water, course) < litres.litres(), element.limit)
+                    }
+                };
+                heat.limit = limit;
+                if wakes && self.thermostat(course, (GUARDS + index, limit), temperature) {
                     heating = true;
                     heat.kw = element.kw;
                     course.guarding |= 1 << index;
@@ -287,6 +294,10 @@ impl StorePlant {
             heats: heating,
             waits: self.step_share * self.tank.heating_seconds() / 3_600.0,
         }
+    }
+
+    fn usable_litres(&self, water: &Water, course: &Course<'_>) -> f64 {
+        self.tank.usable_litres(water.layers(), self.use_temperature, course.scene.mains)
     }
 
     /// Lets the thermostat of a bit open or close at the temperature of its layer;

@@ -4,7 +4,7 @@
 use super::{HeaterId, ProblemError};
 use crate::site::{Exposure, HeatSource, Route, Sink, Site, Source};
 use crate::time::{Horizon, Instant, Series, Slot, TimeError};
-use crate::units::{Fraction, Irradiance, Power, Temperature, WindSpeed};
+use crate::units::{Fraction, Irradiance, Power, Temperature, Volume, WindSpeed};
 
 /// Weather and habits around the plant room. A series is needed only where
 /// the site has something that it acts on.
@@ -93,8 +93,18 @@ pub struct Comfort {
 pub struct Guard {
     /// The element.
     pub heater: HeaterId,
-    /// Its dial in each slot; `None` where it is off.
-    pub dials: Series<Option<Temperature>>,
+    /// What it watches in each slot; `None` where it is off.
+    pub watches: Series<Option<Watch>>,
+}
+
+/// What wakes an element that stands guard.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Watch {
+    /// The water around it is colder than a dial, up to which it then heats.
+    Dial(Temperature),
+    /// Less than this is there at the temperature of use, whatever is the matter
+    /// elsewhere in the store.
+    Litres(Volume),
 }
 
 impl Ambient {

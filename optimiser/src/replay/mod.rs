@@ -30,10 +30,10 @@ pub use view::{Served, View};
 use crate::plant::{
     BatteryCommand, Commands, Conditions, HeaterCommand, JobCommand, Outcome, Plant, PvUse, Scene,
 };
-use crate::problem::{ProblemError, State};
+use crate::problem::{ProblemError, State, Watch};
 use crate::site::Site;
 use crate::time::{Horizon, Instant, Series};
-use crate::units::{Price, Temperature};
+use crate::units::Price;
 
 /// Slots that a decision looks ahead: two days of plan and two that value its end.
 pub const LOOK_AHEAD: usize = 192;
@@ -54,8 +54,8 @@ pub struct SlotCommands {
     pub pumps: Vec<bool>,
     /// Jobs of the plant room's sources.
     pub jobs: Vec<JobCommand>,
-    /// The dial on which each element stands guard while it does not run.
-    pub guards: Vec<Option<Temperature>>,
+    /// What each element watches while it does not run, if it stands guard.
+    pub guards: Vec<Option<Watch>>,
     /// Whether the thermostats stand as the site says, whatever the dials of
     /// the controller.
     pub dials_up: bool,

@@ -189,7 +189,7 @@ impl Planning {
             return Reserve::default();
         }
         let comfort = (self.settings.allowed_unmet, &self.caution);
-        forecast::reserve(view, &self.site, plan, weights, comfort)
+        forecast::reserve(view, &self.site, plan, weights, comfort, &view.state().stores)
     }
 
     /// The hours after the plan, as far as they are looked at.

@@ -314,6 +314,7 @@ impl App {
     /// being made will say.
     fn look_at_stores(&mut self) {
         self.estimate();
+        self.tell_usable();
         let Some(expected) = self.expected(self.now()) else { return };
         let stores = self.house.site.stores.iter().zip(&self.stores).zip(expected.stores);
         let drifted = stores.into_iter().any(|((store, seen), profile)| {
@@ -325,6 +326,13 @@ impl App {
         if drifted || battery || self.room.departs_from(&expected.room) {
             self.handle(Event::Drift);
         }
+    }
+
+    /// Tells who stands guard what is ready in the stores.
+    fn tell_usable(&mut self) {
+        let stores = self.house.site.stores.iter().zip(&self.stores);
+        let usable = stores.map(|(store, seen)| seen.measured.then(|| seen.usable_litres(store)));
+        self.handle(Event::Usable(usable.collect()));
     }
 
     fn expected(&self, now: Instant) -> Option<Expected> {

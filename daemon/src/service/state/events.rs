@@ -139,6 +139,8 @@ pub enum Event {
     },
     /// A forecast came, or grew too old to plan with.
     Forecast,
+    /// Litres at the temperature of use in each store, where probes speak for it.
+    Usable(Vec<Option<f64>>),
     /// Readings say something else than the schedule expects by now.
     Drift,
     /// The schedule was made in a hurry, and there is time for a better one.

@@ -1,8 +1,8 @@
 //! What each heater is to do now.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use optimiser::problem::HeaterId;
+use optimiser::problem::{HeaterId, Watch};
 use optimiser::schedule::Reason;
 use optimiser::time::{Instant, Slot};
 use optimiser::units::{Power, Temperature};
@@ -34,6 +34,35 @@ pub(super) struct Starts {
     /// Start offset of each in the half-hour that starts then.
     offsets: BTreeMap<HeaterId, (Instant, i64)>,
     spells: Spells<HeaterId>,
+}
+
+/// What those see that stand guard.
+#[derive(Debug, Default)]
+pub(super) struct Watches {
+    /// Heaters that heat up to their dial.
+    rising: BTreeSet<HeaterId>,
+    /// For each store, litres at the temperature of use by its probes; nothing where
+    /// none speaks.
+    pub(super) usable: Vec<Option<f64>>,
+    /// The most litres that a schedule wanted there in the half-hour that starts then: one
+    /// that is made after a draw sees what is left, and not what was.
+    wanted: BTreeMap<HeaterId, (Instant, f64)>,
+}
+
+impl Watches {
+    /// Litres that a heater watches in the half-hour of an instant.
+    fn litres(&mut self, now: Instant, heater: HeaterId, litres: f64) -> f64 {
+        let held = self.wanted.entry(heater).or_insert((edge(now), litres));
+        if held.0 != edge(now) || held.1 < litres {
+            *held = (edge(now), litres);
+        }
+        held.1
+    }
+}
+
+/// The start of the half-hour of an instant.
+fn edge(now: Instant) -> Instant {
+    Instant::from_unix(now.unix().div_euclid(HALF_HOUR_S) * HALF_HOUR_S)
 }
 
 impl State {
@@ -148,12 +177,12 @@ impl State {
         let Some(Duty { slot, power, delay_s, run_s, reason }) = run else {
             return off(now, "the schedule has no slot for this time");
         };
-        let dial = found.and_then(|index| {
+        let watch = found.and_then(|index| {
             let guard = current.guards.iter().find(|guard| guard.heater == heater)?;
-            guard.dials.values().get(index).copied()?
+            guard.watches.values().get(index).copied()?
         });
         // Decided once in each half-hour: who runs already has no start to delay.
-        let edge = Instant::from_unix(now.unix().div_euclid(HALF_HOUR_S) * HALF_HOUR_S);
+        let edge = edge(now);
         let runs = self.told.get(&heater).is_some_and(|power_w| *power_w > 0);
         let held = self.starts.offsets.get(&heater).filter(|(start, _)| *start == edge);
         let offset_s = held.map_or(if runs { 0 } else { site_offset_s }, |(_, offset_s)| *offset_s);
@@ -174,33 +203,48 @@ impl State {
             _ if let Some(next) = bridged => {
                 on(next.power, next.slot.start() + next.delay_s, next.reason)
             }
-            _ if let Some((seen, dial)) = self.on_guard(now, heater, dial) => on(
+            _ if let Some(why) = self.on_guard(now, heater, watch) => on(
                 self.full_power(heater),
                 slot.end(),
-                format!("stands guard: {seen} is heated to {dial} for draws that may come"),
+                format!("stands guard: {why} for draws that may come"),
             ),
             _ if run_s > 0 => off(now, &format!("not in this part of the slot. {reason}")),
             _ => off(now, &reason),
         }
     }
 
-    /// What a heater that stands guard sees and its dial, if it is to heat. It reads the
-    /// lowest probe at or above it; where there is none, only plans react.
-    fn on_guard(
+    /// Why a heater that stands guard is to heat, if it is. Where no probe speaks for
+    /// what it watches, only plans react.
+    fn on_guard(&mut self, now: Instant, heater: HeaterId, watch: Option<Watch>) -> Option<String> {
+        match watch? {
+            Watch::Dial(dial) => {
+                let seen = self.below_dial(now, heater, dial)?;
+                Some(format!("{seen} is heated to {dial}"))
+            }
+            Watch::Litres(litres) => {
+                let wanted = self.watches.litres(now, heater, litres.litres());
+                let seen = self.watches.usable.get(heater.store).copied().flatten()?;
+                (seen < wanted)
+                    .then(|| format!("{seen:.0} L are ready where {wanted:.0} L should be"))
+            }
+        }
+    }
+
+    /// What the lowest probe at or above a heater reads, while it heats to a dial.
+    fn below_dial(
         &mut self,
         now: Instant,
         heater: HeaterId,
-        dial: Option<Temperature>,
-    ) -> Option<(Temperature, Temperature)> {
-        let dial = dial?;
+        dial: Temperature,
+    ) -> Option<Temperature> {
         let comfort = self.settings.comfort.get(heater.store).copied().flatten()?;
         let seen = self.seen_above(heater.store, comfort.height, now)?;
         if comfort.element != heater.element || seen >= dial {
-            self.guarding.remove(&heater);
+            self.watches.rising.remove(&heater);
         } else if seen.celsius() <= dial.celsius() - GUARD_DIFFERENTIAL_K {
-            self.guarding.insert(heater);
+            self.watches.rising.insert(heater);
         }
-        self.guarding.contains(&heater).then_some((seen, dial))
+        self.watches.rising.contains(&heater).then_some(seen)
     }
 
     fn full_power(&self, heater: HeaterId) -> Power {

@@ -22,7 +22,7 @@ use optimiser::problem::HeaterId;
 use optimiser::time::{Instant, Slot};
 use optimiser::units::Temperature;
 
-use self::heaters::Starts;
+use self::heaters::{Starts, Watches};
 use self::sources::SourceBook;
 use super::archive::Record;
 use super::commands::{self, Overrides, Plant, StoreReading};
@@ -76,7 +76,7 @@ pub struct State {
     source_faults: BTreeMap<&'static str, (&'static str, String)>,
     /// Stores that the comfort thermostat heats.
     comforting: BTreeSet<usize>,
-    guarding: BTreeSet<HeaterId>,
+    watches: Watches,
     prices_until: Option<Instant>,
     clock_is_right: bool,
     persisted: bool,
@@ -109,7 +109,7 @@ impl State {
             failed: None,
             source_faults: BTreeMap::new(),
             comforting: BTreeSet::new(),
-            guarding: BTreeSet::new(),
+            watches: Watches::default(),
             prices_until: None,
             clock_is_right: false,
             persisted: true,
@@ -150,6 +150,7 @@ impl State {
             }
             Event::Forecast => self.change(Why::Forecast),
             Event::Unpolished => self.change(Why::Age),
+            Event::Usable(litres) => self.watches.usable = litres,
             Event::Drift => self.change(Why::Reading),
             Event::Unsent(heater) => {
                 self.issuer.forget_sending(&heater);

@@ -27,7 +27,7 @@ fn reheat_time_in_slots() {
 fn an_element_on_guard_holds_its_dial_and_no_more() {
     let house = site(litres(125.0), None);
     let mut commands = heating(&house, 8, 0..0);
-    commands.guards[0][1..6].fill(Some(Temperature::constant(45.0)));
+    commands.guards[0][1..6].fill(Some(Watch::Dial(Temperature::constant(45.0))));
     let outcome = run(&house, &Weather::still(8, 10.0), &commands, Physics::default());
     close(outcome.stores[0].used(0)[0], 0.0, 0.0);
     close(used(&outcome), 5.088, 0.01);
@@ -41,6 +41,29 @@ fn an_element_on_guard_holds_its_dial_and_no_more() {
     let mixed = run(&house, &Weather::still(8, 10.0), &commands, Physics::default());
     close(used(&mixed), 5.088, 0.01);
     close(mixed.stores[0].used(1)[0], 1.5, 1e-9);
+}
+
+// From memory: 125 L of 60 °C serve 214 L at 40 °C above 10 °C. Of 100 L at 10 L/min the
+// eighth minute leaves less than 135 L, and the rod is on from then to the end of the
+// slot, where the schedule has it off. It is on until so much is there again.
+#[test]
+fn an_element_that_watches_litres_wakes_within_the_minute() {
+    let house = site(litres(125.0), None);
+    let mut commands = heating(&house, 8, 0..0);
+    commands.guards[0][1..].fill(Some(Watch::Litres(Volume::constant(135.0))));
+    let mut weather = Weather::still(8, 60.0);
+    weather.draws = vec![draw(40, 100.0, 40.0, 10.0)];
+    let outcome = run(&house, &weather, &commands, Physics::default());
+    let trace = &outcome.stores[0];
+    let [span] = trace.spans(1) else { panic!("one run: {:?}", trace.spans(1)) };
+    assert!((46.0..49.0).contains(&(span.start / 60.0)), "{span:?}");
+    close(span.end / 60.0, 60.0, 1e-9);
+    assert!(trace.slots()[7].usable_litres >= 135.0, "{:?}", trace.slots()[7]);
+    assert!(trace.used(7)[0] == 0.0, "enough is there again");
+    // Less than that is nobody's business.
+    commands.guards[0][1..].fill(Some(Watch::Litres(Volume::constant(80.0))));
+    let idle = run(&house, &weather, &commands, Physics::default());
+    close(used(&idle), 0.0, 0.0);
 }
 
 // C02: fourteen on-slots at 3 kW are 21 kWh on paper; the thermostat of 120 L

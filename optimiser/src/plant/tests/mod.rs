@@ -8,7 +8,7 @@ mod plant_room;
 mod properties;
 
 use super::*;
-use crate::problem::{Ambient, Draw, PlantRoomState, State};
+use crate::problem::{Ambient, Draw, PlantRoomState, State, Watch};
 use crate::site::{Battery, Control, Element, Grid, PlantRoom, Store};
 use crate::time::{Horizon, Instant, Series};
 use crate::units::{Energy, Flow, Fraction, HeatLoss, Power, Price, Volume};

@@ -90,7 +90,9 @@ fn cases() -> impl Strategy<Value = Case> {
                 profile: profile.into_iter().map(Temperature::clamped).collect(),
                 commands: Commands {
                     heaters,
-                    guards: vec![pump.iter().map(|on| on.then_some(GUARD)).collect(); 2],
+                    guards: GUARDS
+                        .map(|own| pump.iter().map(|on| on.then_some(own)).collect())
+                        .into(),
                     battery: told,
                     pv: pv_use,
                     pumps: vec![pump],
@@ -103,8 +105,9 @@ fn cases() -> impl Strategy<Value = Case> {
         })
 }
 
-/// Dial of elements that stand guard.
-const GUARD: Temperature = Temperature::constant(45.0);
+/// What elements watch that stand guard.
+const GUARDS: [Watch; 2] =
+    [Watch::Litres(Volume::constant(90.0)), Watch::Dial(Temperature::constant(45.0))];
 
 impl Case {
     fn weather(&self) -> Weather {

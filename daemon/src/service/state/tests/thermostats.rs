@@ -1,6 +1,6 @@
 //! Heaters that go by a probe: without a schedule, and standing guard within one.
 
-use optimiser::problem::Guard;
+use optimiser::problem::{Guard, Watch};
 use optimiser::time::{Horizon, Series};
 
 use super::*;
@@ -44,6 +44,39 @@ fn without_the_time_of_day_comfort_is_kept_by_the_probe() {
     assert_eq!(power_w, 0);
 }
 
+// The only element of a store watches what is ready in it, and what a schedule wanted
+// there at first holds for the half-hour, since the one that follows a draw sees less.
+#[test]
+fn a_heater_that_watches_litres_heats_while_they_are_missing() {
+    let mut plan = schedule(&[]);
+    let slots = plan.schedule.slots.iter().map(|plan| plan.slot).collect();
+    let horizon = Horizon::new(slots).expect("slots that touch");
+    let wants = |litres: f64| {
+        let litres = Some(Watch::Litres(Volume::constant(litres)));
+        vec![Guard { heater: HEATER, watches: Series::constant(&horizon, litres) }]
+    };
+    plan.guards = wants(140.0);
+    let after_the_draw = Current { guards: wants(60.0), ..plan.clone() };
+    let mut state = running_by(settings(), plan);
+    let mut told = |seconds: i64, event: Event| {
+        let mut effects = state.apply(at(seconds), message("in/top", "50"));
+        effects.extend(state.apply(at(seconds), event));
+        effects.extend(state.apply(at(seconds + 1), tick()));
+        let mut told = effects.into_iter().filter_map(|effect| match effect {
+            Effect::SetPoint(_, set_point) => Some(set_point.power_w),
+            _ => None,
+        });
+        told.next_back()
+    };
+    assert_eq!(told(100, Event::Usable(vec![Some(150.0)])).unwrap_or(0), 0, "enough");
+    assert_eq!(told(400, Event::Usable(vec![None])).unwrap_or(0), 0, "no probe speaks");
+    assert_eq!(told(500, Event::Usable(vec![Some(100.0)])), Some(3_000));
+    let still = told(900, Event::Planned(Ok(after_the_draw)));
+    assert_eq!(still.unwrap_or(3_000), 3_000, "the schedule sees what is left");
+    assert_eq!(told(1_500, Event::Usable(vec![Some(141.0)])), Some(0));
+    assert_eq!(told(2_300, Event::Usable(vec![Some(100.0)])).unwrap_or(0), 0, "a new half-hour");
+}
+
 // Within a schedule a heater on guard goes by the probe above it, and only in the slots
 // in which it stands.
 #[test]
@@ -54,9 +87,9 @@ fn a_heater_on_guard_goes_by_its_probe() {
     let mut plan = schedule(&[]);
     let slots = plan.schedule.slots.iter().map(|plan| plan.slot).collect();
     let horizon = Horizon::new(slots).expect("slots that touch");
-    let dials = vec![Some(celsius(45.0)), Some(celsius(45.0)), None, None];
-    let dials = Series::new("the dial", &horizon, dials).expect("a dial for each slot");
-    plan.guards = vec![Guard { heater: HEATER, dials }];
+    let dial = Some(Watch::Dial(celsius(45.0)));
+    let watches = Series::new("the dial", &horizon, vec![dial, dial, None, None]);
+    plan.guards = vec![Guard { heater: HEATER, watches: watches.expect("one for each slot") }];
     // What the plan expects of the guard is no run.
     let expected = &mut plan.schedule.slots[0].heaters[0];
     (expected.minutes, expected.why) = (30.0, Reason::Guard);
