@@ -57,13 +57,10 @@ pub struct PlantRoom {
 }
 
 /// A plant room of the fixtures between two days, both included, with the weather of
-/// Bremerhaven; `None`, and a line about it, where the series are not at hand.
+/// Bremerhaven, if the series are there.
 pub fn plant_room(site: &str, days: (Option<NaiveDate>, Option<NaiveDate>)) -> Option<PlantRoom> {
     let data = ["price_30min_GB_2023.csv", "weather_60min_DE-Bremerhaven_TRY2010.csv"].map(shared);
-    let [Some(prices), Some(weather)] = data else {
-        eprintln!("no days of {site}: the shared series are not beside the repository");
-        return None;
-    };
+    let [Some(prices), Some(weather)] = data else { return None };
     let column = "[tariff.import]\ncolumn = \"market_index_price_gbp_per_mwh\"\nfactor";
     let house =
         house(&format!("{site}.toml"), |text| text.replace("[tariff.import]\nfactor", column));

@@ -48,7 +48,10 @@ fn main() {
 /// Days of a site under stowheat, under thermostats and under tuned rules, in a line each.
 fn beside_rules(site: &str, days: [&String; 2], effort: &str, slots: bool, rules: bool) {
     let days = days.map(|day| day.parse::<chrono::NaiveDate>().ok());
-    let Some(past) = real::plant_room(site, (days[0], days[1])) else { return };
+    let Some(past) = real::plant_room(site, (days[0], days[1])) else {
+        println!("the shared series are not beside the repository");
+        return;
+    };
     let stage = Stage::new(&past.house.site, &past.period.timeline, &past.start).expect("a stage");
     let effort = match effort {
         "rolling" => Effort::ROLLING,
