@@ -2,8 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
+use chrono::NaiveDate;
+use optimiser::problem::State;
 use optimiser::time::Instant;
-use stowheat::assemble::{Assembled, Known, assemble};
+use stowheat::assemble::{Assembled, Known, Period, assemble, period};
 use stowheat::house::House;
 use stowheat::series::{Marks, read_file};
 use stowheat::site_file;
@@ -41,4 +43,33 @@ pub fn known(house: &House, prices: &Path, weather: Option<&Path>) -> Known {
 /// The problem of a house at an instant, starting from a half-warm store.
 pub fn problem(house: &House, known: &Known, at: Instant) -> Assembled {
     assemble(house, known, at).expect("a problem")
+}
+
+/// A plant room of the fixtures on days of Great Britain 2023.
+#[derive(Debug)]
+pub struct PlantRoom {
+    /// The house.
+    pub house: House,
+    /// What happened around it.
+    pub period: Period,
+    /// Its state at the start.
+    pub start: State,
+}
+
+/// A plant room of the fixtures between two days, both included, with the weather of
+/// Bremerhaven, if the series are there.
+pub fn plant_room(site: &str, days: (Option<NaiveDate>, Option<NaiveDate>)) -> Option<PlantRoom> {
+    let data = ["price_30min_GB_2023.csv", "weather_60min_DE-Bremerhaven_TRY2010.csv"].map(shared);
+    let [Some(prices), Some(weather)] = data else { return None };
+    let column = "[tariff.import]\ncolumn = \"market_index_price_gbp_per_mwh\"\nfactor";
+    let house =
+        house(&format!("{site}.toml"), |text| text.replace("[tariff.import]\nfactor", column));
+    let known = known(&house, &prices, Some(&weather));
+    let period = period(&house, &known, None, days).expect("days of the series");
+    let start = State {
+        battery: house.state.battery,
+        stores: house.state.stores.clone(),
+        plant_room: house.state.plant_room.clone(),
+    };
+    Some(PlantRoom { house, period, start })
 }

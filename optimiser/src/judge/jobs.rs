@@ -25,7 +25,7 @@ const TOUCH_UP_SHARE: usize = 4;
 /// Quanta of the search, as shares of what a source makes in half an hour.
 const QUANTA: [f64; 4] = [1.0, 0.4, 0.15, 0.05];
 
-/// How often rooms that are too cold are warmed, and again after a search.
+/// How often rooms and a pool that are too cold are warmed, and again after a search.
 const MENDS: usize = 3;
 
 /// Less energy than this does not pass the meter [kWh].
@@ -111,7 +111,7 @@ impl Jobs<'_> {
     fn descend(&mut self, judge: &mut Judge<'_>, draft: &mut Draft, mut simulations: usize) {
         for quantum in QUANTA {
             for _ in 0..MENDS {
-                if !self.mend_rooms(judge, draft) {
+                if !self.mend(judge, draft) {
                     break;
                 }
             }
@@ -130,7 +130,7 @@ impl Jobs<'_> {
                 }
             }
         }
-        self.mend_rooms(judge, draft);
+        self.mend(judge, draft);
     }
 
     /// Tries the most promising moves of one quantum, and in turn some of the others:
@@ -142,7 +142,7 @@ impl Jobs<'_> {
         search: Search<'_>,
         vain: &mut Vain,
     ) {
-        self.mend_rooms(judge, draft);
+        self.mend(judge, draft);
         let quantum = QUANTA[search.turn % QUANTA.len()];
         let mut simulations = search.simulations / TOUCH_UP_SHARE;
         let mut found = self.moves(judge, draft, quantum);

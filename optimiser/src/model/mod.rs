@@ -35,6 +35,7 @@ pub(crate) use ladder::Ladder;
 pub(crate) use layout::{Layout, LevelEnd, SlotColumns};
 pub(crate) use node::circulation_kwh;
 pub(crate) use phases::both_ways;
+pub(crate) use pool::PoolResponse;
 pub use program::Program;
 pub(crate) use program::{Col, Row};
 pub use refinement::Refinement;

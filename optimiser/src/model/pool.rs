@@ -9,7 +9,7 @@
 
 use crate::physics::pool::PoolWeather;
 use crate::problem::Problem;
-use crate::site::Sink;
+use crate::site::{Pool, Sink};
 
 use super::duty::Duties;
 use super::layout::Layout;
@@ -27,6 +27,32 @@ pub(crate) struct PoolColumns {
 
 /// Half the step of the derivative of the loss [K].
 const HALF_STEP_K: f64 = 0.5;
+
+/// The pool at the end of a slot by what it was before and by each kWh of heat.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct PoolResponse {
+    pub(crate) before: f64,
+    pub(crate) heat: f64,
+}
+
+impl PoolResponse {
+    /// Of every slot, around what is expected.
+    pub(crate) fn of(problem: &Problem, pool: &Pool) -> Vec<Self> {
+        let capacity = pool.capacity_kwh_per_k();
+        let own = |(slot, at): (usize, f64)| {
+            let hours = problem.horizon.slots()[slot].hours();
+            let half = 0.5 * hours * slope(pool, &PoolWeather::of(&problem.ambient, slot), at);
+            Self { before: (capacity - half) / (capacity + half), heat: 1.0 / (capacity + half) }
+        };
+        expected(problem).into_iter().enumerate().map(own).collect()
+    }
+}
+
+/// How the loss grows with the temperature of the water [kW/K].
+fn slope(pool: &Pool, weather: &PoolWeather, at: f64) -> f64 {
+    let loss = |celsius: f64| pool.loss_kw(celsius, weather);
+    (loss(at + HALF_STEP_K) - loss(at - HALF_STEP_K)) / (2.0 * HALF_STEP_K)
+}
 
 /// How far the pool may leave every band [°C].
 const ANY: (f64, f64) = (-60.0, 150.0);
@@ -82,8 +108,7 @@ pub(super) fn rows(
     let hours = problem.horizon.slots()[slot].hours();
     let (capacity, weather) = (pool.capacity_kwh_per_k(), PoolWeather::of(&problem.ambient, slot));
     let at = layout.pool[slot];
-    let loss = |celsius: f64| pool.loss_kw(celsius, &weather);
-    let slope = (loss(at + HALF_STEP_K) - loss(at - HALF_STEP_K)) / (2.0 * HALF_STEP_K);
+    let slope = slope(pool, &weather, at);
     let half = 0.5 * slope * hours;
     let before = slot.checked_sub(1).and_then(|s| layout.slots[s].pool);
     let start = problem.state.plant_room.pool.map_or(0.0, crate::units::Temperature::celsius);
@@ -91,7 +116,7 @@ pub(super) fn rows(
     let mut terms = vec![(own.level, capacity + half)];
     terms.extend(before.map(|b| (b.level, half - capacity)));
     terms.extend(duties.to_sink(columns, Sink::Pool).into_iter().map(|col| (col, -1.0)));
-    let side = (capacity - half) * known - (loss(at) - slope * at) * hours;
+    let side = (capacity - half) * known - (pool.loss_kw(at, &weather) - slope * at) * hours;
     let balance = program.row(side, side, terms);
     let (low, high) = band(problem, slot);
     let high = high.min(pool.limit.celsius()).max(low);

@@ -1,33 +1,35 @@
-//! What a replay of a whole plant room takes, in time of the processor.
+//! What a replay of a whole plant room takes, in time of the processor, and what it saves.
 //!
 //!     cargo run --release -p stowheat-tests --bin plant_room_replay -- 365 48
 //!
 //! simulates so many days of the site with everything under thermostats, and plans so
 //! many half-hours of each site in the closed loop.
 //!
-//!     plant_room_replay kiln-house 2023-04-17 2023-04-18 rolling
+//!     plant_room_replay kiln-house 2023-04-17 2023-04-18 rolling [slots] [rules]
 //!
 //! plans these days of a site of `fixtures/` beside thermostats, with the effort
-//! `rolling`, `step`, `cold` or `none`, on the shared series.
+//! `rolling`, `step`, `cold` or `none`, on the shared series; with `slots` each half-hour
+//! is printed, with `rules` the best of every kind of rule in hindsight.
 
 #![expect(clippy::print_stdout, reason = "its output is what it is for")]
 
 use optimiser::judge::Effort;
-use optimiser::problem::State;
-use optimiser::replay::baseline::{Rule, Ruled};
-use optimiser::replay::{Controller, Ledger, Planning, Settings, Stage};
+use optimiser::replay::baseline::{self, Rule, Ruled, tune};
+use optimiser::replay::{Controller, Ledger, Planning, Run, Settings, Stage};
 use optimiser::units::Temperature;
-use stowheat::assemble::{Known, period};
-use stowheat::series::{Marks, read};
-use stowheat::tariff::Wholesale;
-use stowheat::weather::{Reading, Weather};
+use stowheat_tests::clock::Stopwatch;
 use stowheat_tests::past::past;
 use stowheat_tests::plant_rooms::Kind;
+use stowheat_tests::real;
+
+/// Share of draw heat that may arrive cold.
+const ALLOWED_UNMET: f64 = 1e-3;
 
 fn main() {
     let words: Vec<String> = std::env::args().skip(1).collect();
-    if let [site, from, to, effort] = words.as_slice() {
-        beside_thermostats(site, [from, to], effort);
+    if let [site, from, to, effort, more @ ..] = words.as_slice() {
+        let asked = |word: &str| more.iter().any(|own| own == word);
+        beside_rules(site, [from, to], effort, asked("slots"), asked("rules"));
         return;
     }
     let mut numbers = std::env::args().skip(1).filter_map(|text| text.parse::<usize>().ok());
@@ -43,66 +45,128 @@ fn main() {
     }
 }
 
-/// Days of a site under stowheat and under thermostats, in a line each.
-fn beside_thermostats(site: &str, days: [&String; 2], effort: &str) {
-    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
-    let text = std::fs::read_to_string(root.join(format!("fixtures/sites/{site}.toml")))
-        .expect("a site of fixtures");
-    let column = "[tariff.import]\ncolumn = \"market_index_price_gbp_per_mwh\"\nfactor";
-    let text = text.replace("[tariff.import]\nfactor", column);
-    let house = stowheat::site_file::read(&text, site).expect("a good site").house;
-    let data = |name: &str| {
-        let bytes = std::fs::read(root.join("../shared/data").join(name)).expect("shared data");
-        read(name, &bytes, Marks::AsNamed).expect("a series")
-    };
-    let prices = data("price_30min_GB_2023.csv");
-    let weather = data("weather_60min_DE-Bremerhaven_TRY2010.csv");
-    let known = Known {
-        wholesale: Wholesale::from_file(&prices, &house.tariff).expect("prices of the tariff"),
-        price_step_seconds: prices.step_seconds(),
-        weather: Some(Reading::Dated(Weather::from_series(&weather).expect("weather"))),
-        ..Known::default()
-    };
+/// Days of a site under stowheat, under thermostats and under tuned rules, in a line each.
+fn beside_rules(site: &str, days: [&String; 2], effort: &str, slots: bool, rules: bool) {
     let days = days.map(|day| day.parse::<chrono::NaiveDate>().ok());
-    let period = period(&house, &known, None, (days[0], days[1])).expect("a period");
-    let start = State {
-        battery: house.state.battery,
-        stores: house.state.stores.clone(),
-        plant_room: house.state.plant_room.clone(),
+    let Some(past) = real::plant_room(site, (days[0], days[1])) else {
+        println!("the shared series are not beside the repository");
+        return;
     };
-    let stage = Stage::new(&house.site, &period.timeline, &start).expect("a stage");
+    let stage = Stage::new(&past.house.site, &past.period.timeline, &past.start).expect("a stage");
     let effort = match effort {
         "rolling" => Effort::ROLLING,
         "step" => Effort::STEP,
         "cold" => Effort::COLD,
         _ => Effort::NONE,
     };
+    let site = stage.site();
     let settings = Settings { effort, ..Settings::default() };
-    let mut planning = Planning::new(&house.site, settings);
-    let mut rule =
-        Ruled::new(&house.site, Rule::Thermostat, Temperature::constant(55.0), None, false);
+    let mut planning = Planning::new(site, settings);
+    let mut rule = Ruled::new(site, Rule::Thermostat, Temperature::constant(55.0), None, false);
     let all: [(&str, &mut dyn Controller); 2] =
         [("stowheat", &mut planning), ("thermostats", &mut rule)];
     for (name, controller) in all {
-        let before = processor_ns();
+        let watch = Stopwatch::start();
         let run = stage.run(controller, &mut |_| {});
-        let seconds = (processor_ns() - before) / 1e9;
-        let slots = stage.horizon().len();
-        let ledger = Ledger::of(&stage, &run, 0..slots);
-        let sums = ledger.plant_room.as_ref().expect("a plant room");
-        println!(
-            "{name}: cost {:.0}, fuel {:.0}, unmet {:.2} %, rooms {:.2} K, pool {:.2} K, elements {:.1} kWh, sources {:.1} kWh, {:.0} ms each",
-            ledger.cost(stage.stored_worth()),
-            ledger.fuel_cost(),
-            ledger.taps.unmet_percent(),
-            sums.rooms.map_or(0.0, |rooms| rooms.mean_below()),
-            sums.pool.map_or(0.0, |pool| pool.mean_below()),
-            ledger.house.heaters_kwh,
-            ledger.house.sources_kwh,
-            1e3 * seconds / slots as f64,
-        );
+        let each = 1e3 * watch.elapsed().as_secs_f64() / stage.horizon().len() as f64;
+        line(&stage, &run, &format!("{name}, {each:.0} ms each"));
+        if slots {
+            half_hours(&stage, &run);
+        }
     }
     println!("by rule {}: {:?}", planning.by_rule(), planning.last_failure());
+    for kind in baseline::Kind::ALL.into_iter().filter(|_| rules) {
+        let Some(tuned) = tune(&stage, kind, ALLOWED_UNMET, stage.stored_worth()) else { continue };
+        let cold = if tuned.comfortable { "" } else { " (too cold)" };
+        line(&stage, &tuned.run, &format!("{}{cold}", tuned.ruled));
+    }
+}
+
+/// What a run cost and how comfortable it was.
+fn line(stage: &Stage<'_>, run: &Run, name: &str) {
+    let ledger = Ledger::of(stage, run, 0..stage.horizon().len());
+    let sums = ledger.plant_room.as_ref().expect("a plant room");
+    let worth = stage.stored_worth();
+    println!(
+        "{name}: cost {:.0} (bill {:.0}, fuel {:.0}, wear {:.0}, left {:.0}), unmet {:.2} %, {} of {} draws failed, rooms {:.2} K, pool {:.2} K, elements {:.1} kWh, sources {:.1} kWh",
+        ledger.cost(worth),
+        ledger.bill() + ledger.unpriced_cost,
+        ledger.fuel_cost(),
+        ledger.wear,
+        ledger.stored_gain(worth),
+        ledger.taps.unmet_percent(),
+        ledger.taps.failed,
+        ledger.taps.draws,
+        sums.rooms.map_or(0.0, |rooms| rooms.mean_below()),
+        sums.pool.map_or(0.0, |pool| pool.mean_below()),
+        ledger.house.heaters_kwh,
+        ledger.house.sources_kwh,
+    );
+}
+
+/// Prices, meter, heat by route and what is warm, half-hour by half-hour.
+fn half_hours(stage: &Stage<'_>, run: &Run) {
+    let trace = run.outcome.plant_room.as_ref().expect("a plant room");
+    let ledger = Ledger::of(stage, run, 0..stage.horizon().len());
+    let sums = ledger.plant_room.as_ref().expect("a plant room");
+    println!("  worth of what is left {:?}", stage.stored_worth());
+    for own in &sums.routes {
+        println!(
+            "  {:?}: {:.2} kWh of heat, {:.2} of electricity, {:.2} of fuel, {:.1} h",
+            own.route, own.heat_kwh, own.electricity_kwh, own.fuel_kwh, own.hours
+        );
+    }
+    println!(
+        "  lost: stores {:.2}, buffer {:.2}, pipes {:.2}, rooms {:.2}, pool {:.2}; starts {} ({:.2} kWh); stores gained {:.2}, the others {:.2}",
+        ledger.lost_kwh,
+        sums.buffer_lost_kwh,
+        sums.pipes_lost_kwh,
+        sums.rooms_lost_kwh,
+        sums.pool_lost_kwh,
+        sums.starts,
+        sums.start_kwh,
+        ledger.stored_kwh.1 - ledger.stored_kwh.0,
+        sums.gained_kwh,
+    );
+    println!(
+        "  slot  buy sell |  import export    pv elem  src  batt | top  mid  low buffer  air mass  pool | drawn cold | heat"
+    );
+    for (slot, house) in run.outcome.house.iter().enumerate() {
+        let (buy, sell) = stage.usual_prices(slot);
+        let layers = run.outcome.stores[0].layers(slot + 1);
+        let store = &run.outcome.stores[0].slots()[slot];
+        let at = |share: f64| layers[((layers.len() - 1) as f64 * share) as usize];
+        let rooms = trace.rooms(slot + 1);
+        let jobs: Vec<String> = trace.slots()[slot]
+            .jobs
+            .iter()
+            .map(|job| {
+                let route = job.route;
+                format!("{:?}>{:?} {:.2}", route.source, route.sink, job.heat_kwh)
+            })
+            .collect();
+        println!(
+            "  {slot:4} {:4.0} {:4.0} | {:6.2} {:6.2} {:5.2} {:4.2} {:4.2} {:5.2} | {:3.0} {:4.0} {:4.0} {:6.1} {:4.1} {:4.1} {:5.2} | {:5.2} {:4.2} | {}",
+            buy.per_kwh(),
+            sell.per_kwh(),
+            house.import_kwh,
+            house.export_kwh,
+            house.pv_kwh,
+            house.heaters_kwh,
+            house.sources_kwh,
+            house.battery_kwh,
+            at(1.0),
+            at(0.5),
+            at(0.0),
+            trace.buffer(slot + 1),
+            rooms.0,
+            rooms.1,
+            trace.pool(slot + 1),
+            store.drawn_kwh,
+            store.unmet_kwh,
+            jobs.join(", "),
+        );
+    }
 }
 
 /// Time of the processor that half-hours of a site take [s].
@@ -114,13 +178,7 @@ fn run(kind: Kind, judged: usize, plans: bool) -> f64 {
     let dial = Temperature::constant(55.0);
     let mut rule = Ruled::new(&past.site, Rule::Thermostat, dial, None, false);
     let controller: &mut dyn Controller = if plans { &mut planning } else { &mut rule };
-    let before = processor_ns();
+    let watch = Stopwatch::start();
     stage.run(controller, &mut |_| {});
-    (processor_ns() - before) / 1e9
-}
-
-/// Time that this process has had of the processor [ns], as Linux counts it.
-fn processor_ns() -> f64 {
-    let text = std::fs::read_to_string("/proc/self/schedstat").expect("Linux counts");
-    text.split_whitespace().next().and_then(|ns| ns.parse().ok()).expect("a number")
+    watch.elapsed().as_secs_f64()
 }

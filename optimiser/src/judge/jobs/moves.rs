@@ -18,9 +18,6 @@ const ROOMS_REACH: usize = 12;
 /// Less heat than this is not worth a run [kWh].
 const NOTHING: f64 = 1e-3;
 
-/// Water of a pool so far below its comfort is short [K].
-const POOL_SHORT_K: f64 = 0.01;
-
 /// Heat added to a way in a slot, or to an element; negative if taken [kWh].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Change {
@@ -57,11 +54,8 @@ impl Jobs<'_> {
                     let short = short_slots(judge, &draft.candidate, store);
                     self.in_time(judge, draft, chain, &short, step, &mut found);
                 }
-                Sink::Pool => {
-                    let short: Vec<usize> = self.cold_pool(draft).into_iter().collect();
-                    self.in_time(judge, draft, chain, &short, step, &mut found);
-                }
-                Sink::Rooms | Sink::Buffer => {}
+                // What is too cold is mended as a whole.
+                Sink::Pool | Sink::Rooms | Sink::Buffer => {}
             }
         }
         found.sort_by(|a, b| b.promise.total_cmp(&a.promise));
@@ -149,17 +143,9 @@ impl Jobs<'_> {
             let slots = self.cheapest(draft, chain, kwh, wanted);
             found.extend(slots.into_iter().map(|other| Move {
                 changes: vec![Change::Chain(chain, other, kwh)],
-                promise: judge.problem().weights.unmet_per_kwh * kwh,
+                promise: kwh * (judge.problem().weights.unmet_per_kwh - self.cost(chain, other)),
             }));
         }
-    }
-
-    /// The slot behind the first in which the pool is too cold.
-    fn cold_pool(&self, draft: &Draft) -> Option<usize> {
-        let bands = self.chains.problem.comfort.pool.as_ref()?;
-        let trace = draft.candidate.outcome.plant_room.as_ref()?;
-        let low = |slot: usize| bands[slot].low.celsius() - POOL_SHORT_K;
-        (0..self.values.len()).find(|&slot| trace.pool(slot + 1) < low(slot)).map(|slot| slot + 1)
     }
 
     /// The cheapest slots of those wanted that have room for so much more heat.
