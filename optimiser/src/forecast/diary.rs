@@ -90,13 +90,13 @@ impl Knowledge for Diary {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::super::{Caution, draws, prices, pv};
     use super::*;
     use crate::time::Instant;
 
     /// Forty days of memory and four to come, with a shower of 50 L at seven.
-    fn diary() -> Diary {
+    pub(in crate::forecast) fn diary() -> Diary {
         let slots = 44 * 48;
         let horizon = Horizon::regular(Instant::from_unix(0), 1_800, slots).expect("half-hours");
         let mark = |slot: usize| Mark {

@@ -7,7 +7,7 @@
 //! followed the most that was ever drawn heated for that in the dear hours of the evening.
 //!
 //! The only element of a store cannot keep its top alone warm. It watches how many litres
-//! are ready, and goes on where these are worth more than what waiting would save.
+//! are ready, and goes on when a large draw tells of more to come than is left.
 //!
 //! What may be drawn beyond that is for the plan to heat when it is cheap: **water kept
 //! ready**, at the price of comfort times how likely it is to be missed
@@ -18,12 +18,12 @@ use super::surprise::{STEPS, Surprises};
 use super::{Caution, Knowledge};
 use crate::problem::{Guard, HeaterId, Ready, Watch, Weights};
 use crate::site::{Site, Store};
-use crate::time::{Horizon, Instant, Series, Slot};
+use crate::time::{Horizon, Instant, Series};
 use crate::units::{Price, Temperature, Volume};
 use crate::water::{KWH_PER_LITRE_KELVIN, time_constant_hours};
 
 /// Length of the slots of a [`Knowledge`] [s].
-const SLOT_SECONDS: i64 = 1_800;
+pub(super) const SLOT_SECONDS: i64 = 1_800;
 
 /// A guard stands where more than this share of the water above it is worth keeping.
 const WORTH_A_GUARD: f64 = 0.15;
@@ -92,8 +92,7 @@ pub fn reserve(
                 reserve.ready.extend(calendar.guarded(store, index, element, &watches));
                 watches
             } else {
-                let before = store.usable_litres(&stores[index]);
-                calendar.litres(import, &kept, before)
+                calendar.litres(import, &kept, store.usable_litres(&stores[index]))
             };
             let watches = Series::new("what a guard watches", horizon, watches).ok();
             reserve.guards.extend(watches.map(|watches| Guard { heater, watches }));
@@ -186,36 +185,23 @@ impl Calendar<'_> {
             .collect()
     }
 
-    /// The litres that the only element watches in each slot: those whose heat is worth
-    /// more now than in any slot that is cheaper. To wait so long costs what is expected
-    /// to arrive cold meanwhile, and saves what the price falls by.
-    ///
-    /// `before` are the litres that stand ready now. Large draws follow each other: once
-    /// so much of them is drawn that more than all becomes likely, what is left is not
-    /// enough.
-    fn litres(&self, import: &Series<Price>, kept: &WaterKept, before: f64) -> Vec<Option<Watch>> {
-        let slots = self.horizon.slots();
-        let price = |slot: usize| import[slot].per_kwh();
-        let watched = |(now, slot): (usize, &Slot)| {
-            let saved = (now + 1..slots.len()).map(|later| {
-                let half_hours = (slots[later].start() - slot.start()) as f64 / SLOT_SECONDS as f64;
-                (price(now) - price(later)) / half_hours
-            });
-            let chance = saved.fold(kept.chance * kept.price, f64::max) / kept.price;
-            let surprises = &kept.surprises;
-            let of_day = self.times_of_day(slot.start(), slot.end());
-            let litres = of_day.map(|of_day| {
-                let at_any_time = surprises.worth_keeping(of_day, chance);
-                if now > 0 {
-                    return at_any_time;
-                }
-                let telling = surprises.telling(of_day, before, chance);
-                at_any_time.max(before - telling)
-            });
-            let litres = litres.fold(0.0, f64::max);
-            (litres > 0.0).then(|| Watch::Litres(Volume::clamped(litres)))
-        };
-        slots.iter().enumerate().map(watched).collect()
+    /// The litres that the only element watches in the slot that runs; plans see to the
+    /// others. `ready` are those that stand ready now. Large draws follow each other: once
+    /// so much is drawn that more than all of them becomes likely, what is left is not
+    /// enough. How likely it must be says what heating now costs beyond the cheapest slot,
+    /// beside the price of comfort.
+    fn litres(&self, import: &Series<Price>, kept: &WaterKept, ready: f64) -> Vec<Option<Watch>> {
+        let mut watches = vec![None; self.horizon.len()];
+        let prices = import.values().iter().map(|price| price.per_kwh());
+        let dearer = import[0].per_kwh() - prices.fold(f64::INFINITY, f64::min);
+        let likely = kept.chance + dearer / kept.price;
+        let start = self.horizon.start();
+        let of_day = self.times_of_day(start, start).next().unwrap_or(0);
+        let left = ready - kept.surprises.telling(of_day, ready, likely);
+        if left > 0.0 {
+            watches[0] = Some(Watch::Litres(Volume::clamped(left)));
+        }
+        watches
     }
 
     /// What the program is told of a guard: the same rows whether it stands or not, so

@@ -50,8 +50,9 @@ const PRIOR: f64 = 1.0;
 /// A half-hour in which nothing was ever drawn counts as one with this share of the mean.
 const QUIET: f64 = 0.02;
 
-/// A draw of less than this share of a full store tells nothing of others to come.
-const TELLING: f64 = 0.1;
+/// A draw that is not larger than this share of the surprises tells nothing of others to
+/// come.
+const TELLING: f64 = 0.5;
 
 /// Levels between an empty store and a full one.
 const LEVELS: usize = 32;
@@ -74,6 +75,8 @@ pub struct Surprises {
     cold: Vec<[f64; LEVELS + 1]>,
     /// Litres drawn in a day.
     daily: f64,
+    /// After a half-hour with so many litres nothing begins, but goes on.
+    goes_on: f64,
 }
 
 /// Litres to keep, and the chance that one of them is missed.
@@ -112,7 +115,8 @@ impl Surprises {
             .into_iter()
             .map(|(place, litres)| (half_hour(place), litres))
             .collect();
-        Some(Self::from_peaks(&peaks, (days, litres), full))
+        let goes_on = made / (1.0 - helped);
+        Some(Self { goes_on, ..Self::from_peaks(&peaks, (days, litres), full) })
     }
 
     fn from_peaks(peaks: &[(usize, f64)], (days, litres): (f64, f64), full: f64) -> Self {
@@ -144,7 +148,7 @@ impl Surprises {
             chance.push(own);
             cold.push(beyond);
         }
-        Self { step, chance, cold, daily }
+        Self { step, chance, cold, daily, goes_on: f64::INFINITY }
     }
 
     /// The price of a litre that arrives cold, `dearest` at most, at which a controller
@@ -177,6 +181,12 @@ impl Surprises {
         self.daily
     }
 
+    /// Whether a surprise may begin after a half-hour with so many litres. After more it is
+    /// one that goes on, and was counted where it began.
+    pub fn may_begin(&self, litres_before: f64) -> bool {
+        litres_before < self.goes_on
+    }
+
     /// Litres that are expected to arrive cold of what may be drawn from a half-hour of the
     /// day on, where so many stand ready, beyond what no store could serve.
     pub fn cold_beyond(&self, of_day: usize, litres: f64) -> f64 {
@@ -197,8 +207,8 @@ impl Surprises {
     pub fn telling(&self, of_day: usize, litres: f64, likely: f64) -> f64 {
         let of_day = of_day.min(DAY - 1);
         let level = ((litres / self.step) as usize).min(LEVELS);
-        let telling = self.worth_keeping(of_day, self.chance[of_day][level] / likely);
-        telling.max(TELLING * self.step * LEVELS as f64)
+        let own = &self.chance[of_day];
+        self.worth_keeping(of_day, (own[level] / likely).min((1.0 - TELLING) * own[0]))
     }
 
     /// Steps of the water to keep when a half-hour of the day begins, from the first

@@ -79,6 +79,8 @@ pub struct Planning {
     planner: Planner,
     caution: Caution,
     readiness: Readiness,
+    /// Sum over days of the share that was to be expected to arrive cold, and the days.
+    expected: (f64, f64),
     by_rule: usize,
     last_failure: Option<String>,
 }
@@ -92,6 +94,7 @@ impl Planning {
             planner: Planner::with_limits(settings.limits).with_effort(settings.effort),
             caution: settings.caution,
             readiness: Readiness::default(),
+            expected: (0.0, 0.0),
             by_rule: 0,
             last_failure: None,
         }
@@ -110,6 +113,13 @@ impl Planning {
     /// What was learned of how cautious to be.
     pub fn caution(&self) -> Caution {
         self.caution
+    }
+
+    /// Share of draw heat that was to be expected to arrive cold, whether it did or not;
+    /// `None` where nothing could be said of that.
+    pub fn expected_unmet(&self) -> Option<f64> {
+        let (sum, days) = self.expected;
+        (days > 0.0).then(|| sum / days)
     }
 
     /// Why the planner had no answer the last time it had none.
@@ -261,11 +271,10 @@ impl Controller for Planning {
             self.caution.adapt(served.asked_kwh, served.unmet_kwh, allowed);
             if let Some(expected) = self.readiness.expected_cold(view, &self.site) {
                 self.caution.foresee(expected, allowed);
+                self.expected = (self.expected.0 + expected, self.expected.1 + 1.0);
             }
         }
-        let stores = self.site.stores.iter().zip(&view.state().stores);
-        let ready = stores.map(|(store, layers)| store.usable_litres(layers)).collect();
-        self.readiness.note(mark.half_hour, ready);
+        self.readiness.note(view.slot(view.now()).start(), view.state().stores.clone());
         let mut commands = self.planned(view);
         self.hasten_pasteurisation(view, &mut commands);
         commands

@@ -275,18 +275,25 @@ fn lived(stage: &Stage<'_>, wishes: &Wishes) -> (Run, Option<Watched>) {
         "set-points" => stage.run(&mut SetPoints(own), &mut |_| {}),
         _ if wishes.failures => {
             let mut watched = Watched::new(own);
-            return (stage.run(&mut watched, &mut |_| {}), Some(watched));
+            let run = stage.run(&mut watched, &mut |_| {});
+            learned(&watched.own);
+            return (run, Some(watched));
         }
         _ => {
             let run = stage.run(&mut own, &mut |_| {});
             if own.by_rule() > 0 {
                 println!("{} by rule: {:?}", own.by_rule(), own.last_failure());
             }
-            println!("  learned: {:?}", own.caution());
+            learned(&own);
             run
         }
     };
     (run, None)
+}
+
+fn learned(own: &Planning) {
+    let expected = own.expected_unmet().map_or(f64::NAN, |share| 100.0 * share);
+    println!("  learned: {:?}; {expected:.3} % were to be expected unmet", own.caution());
 }
 
 /// Processor time of this thread [s], from Linux; by the clock elsewhere.

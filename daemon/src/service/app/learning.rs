@@ -11,6 +11,7 @@ use super::ledger::Told;
 use crate::service::archive::{Record, Run};
 use crate::service::commands::Feeder;
 use crate::service::learning::{Logged, Meter};
+use crate::service::planning::estimate::Estimate;
 use crate::service::readings::Freshness;
 use crate::service::state::{Event, Role};
 
@@ -71,9 +72,8 @@ impl App {
         };
         records.extend(self.source_runs(slot, &metered));
         records.extend(self.logbook.note(slot, logged, &self.house));
-        let stores = self.house.site.stores.iter().zip(&self.stores);
-        let ready = stores.map(|(store, estimate)| estimate.usable_litres(store)).collect();
-        self.logbook.stands_ready(slot.end(), ready, &self.house);
+        let stores = self.stores.iter().map(Estimate::layers).collect();
+        self.logbook.stands(slot.end(), stores);
         self.know(now);
         records
     }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveTime;
 use optimiser::forecast::{Caution, Diary, MEMORY_DAYS, Readiness};
 use optimiser::time::{Horizon, Instant, Slot};
-use optimiser::units::Energy;
+use optimiser::units::{Energy, Temperature};
 use serde::{Deserialize, Serialize};
 
 use super::drawn::Drawn;
@@ -114,9 +114,9 @@ impl Logbook {
         records
     }
 
-    /// Notes what stands ready in each store as a half-hour begins [L].
-    pub fn stands_ready(&mut self, now: Instant, litres: Vec<f64>, house: &House) {
-        self.readiness.note(mark(edge(now), house.time_zone).half_hour, litres);
+    /// Notes the layers of each store, from bottom to top, as a half-hour begins.
+    pub fn stands(&mut self, now: Instant, stores: Vec<Vec<Temperature>>) {
+        self.readiness.note(edge(now), stores);
     }
 
     fn learn_caution(&mut self, at: Instant, house: &House) -> Option<Record> {
