@@ -20,7 +20,7 @@ use moves::{Change, Move};
 /// Shares of the simulations that a plan of elements has: of a whole search, and
 /// where a plan is touched up.
 const SHARE: usize = 8;
-const TOUCH_UP_SHARE: usize = 4;
+const TOUCH_UP_SHARE: usize = 2;
 
 /// Quanta of the search, as shares of what a source makes in half an hour.
 const QUANTA: [f64; 4] = [1.0, 0.4, 0.15, 0.05];
