@@ -358,6 +358,10 @@ fn told_in_json(document: &Document, pumped: f64) {
     let jobs: Vec<&Job> = document.slots.iter().flat_map(|slot| &slot.jobs).collect();
     let of_unit: f64 = jobs.iter().filter(|job| job.source == "ground").map(|j| j.heat_kwh).sum();
     assert!((of_unit - pumped).abs() < 0.01, "{of_unit} is not {pumped}");
+    let told = document.slots.iter().flat_map(|slot| &slot.told);
+    let told: f64 =
+        told.filter(|own| own.source == "ground").map(|own| own.heat_kw * own.minutes / 60.0).sum();
+    assert!(told >= of_unit - 0.01, "told {told} to give {of_unit}");
     for job in jobs {
         let parts = job.pv_kwh + job.battery_kwh + job.grid_kwh;
         assert!((parts - job.electricity_kwh).abs() < 1e-9, "{job:?}");

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 mod filling;
 mod plant_room;
 
-pub use plant_room::{Job, Model, PlantRoom, Request, Requested};
+pub use plant_room::{Job, Model, PlantRoom, Request, Requested, Told};
 
 /// Name and version of the document.
 pub const SCHEMA: &str = "stowheat/plan/1";
@@ -198,6 +198,10 @@ pub struct Slot {
     /// they do it; jobs of one source do not overlap.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub jobs: Vec<Job>,
+    /// What they are told for that. It asks for more than comes of it where a
+    /// thermostat or a cold buffer holds a source back.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub told: Vec<Told>,
     /// Buffer, rooms and pool at the end of the slot; not without them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub plant_room: Option<PlantRoom>,

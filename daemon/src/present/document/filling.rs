@@ -5,7 +5,7 @@ use optimiser::units::{Energy, Price};
 
 use super::{
     BatteryMode, Cost, Document, Evidence, Heater, Hygiene, Job, Model, PlantRoom, PriceOrigin,
-    Request, SCHEMA, Slot, Status, Store,
+    Request, SCHEMA, Slot, Status, Store, Told,
 };
 use crate::present::digits::rounded;
 use crate::present::{Plan, local, reasons};
@@ -108,6 +108,7 @@ impl Slot {
             heaters: slot.heaters.iter().map(|heater| Heater::new(shown, slot, heater)).collect(),
             stores: (0..).zip(&slot.stores).map(|(i, store)| Store::new(shown, i, store)).collect(),
             jobs: slot.jobs.iter().map(|job| Job::new(shown, slot, job)).collect(),
+            told: slot.told.iter().map(|command| Told::new(shown, command)).collect(),
             plant_room: PlantRoom::of(&slot.plant_room),
         }
     }

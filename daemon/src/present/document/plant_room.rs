@@ -5,6 +5,7 @@
     reason = "the comments are the schema's descriptions, with units in plain brackets"
 )]
 
+use optimiser::plant::JobCommand;
 use optimiser::schedule as plan;
 use optimiser::units::{Price, Temperature};
 use schemars::JsonSchema;
@@ -103,6 +104,25 @@ pub struct Job {
     pub why: String,
 }
 
+/// What a source is told, as a set-point says it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Told {
+    /// Name of the source.
+    pub source: String,
+    /// What it is to serve.
+    pub sink: String,
+    /// Minutes after the start of the slot at which it is to begin [min].
+    #[schemars(range(min = 0))]
+    pub delay_minutes: f64,
+    /// Minutes that it is to last [min].
+    #[schemars(range(min = 0))]
+    pub minutes: f64,
+    /// Heat that is wished for meanwhile [kW]; it gives what it can and no more.
+    #[schemars(range(min = 0))]
+    pub heat_kw: f64,
+}
+
 /// Buffer, rooms and pool at the end of a slot; null where there is none.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -185,6 +205,18 @@ impl Job {
             fuel_kwh: rounded(job.fuel.kwh(), FINE),
             cop: sum.cop().filter(|_| pumped).map(|cop| rounded(cop, COARSE)),
             why: reasons::short(shown, job.why, slot.slot.start()),
+        }
+    }
+}
+
+impl Told {
+    pub(super) fn new(shown: &Plan<'_>, command: &JobCommand) -> Self {
+        Self {
+            source: shown.house.source_name(command.route.source),
+            sink: shown.house.sink_name(command.route.sink),
+            delay_minutes: rounded(command.delay_minutes, COARSE),
+            minutes: rounded(command.minutes, COARSE),
+            heat_kw: rounded(command.heat.kw(), FINE),
         }
     }
 }
