@@ -4,6 +4,7 @@
 mod counting;
 mod knowledge;
 mod plant_room;
+mod real_plant_room;
 mod rolling;
 mod rules;
 mod sizing;

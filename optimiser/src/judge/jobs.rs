@@ -20,7 +20,7 @@ use moves::{Change, Move};
 /// Shares of the simulations that a plan of elements has: of a whole search, and
 /// where a plan is touched up.
 const SHARE: usize = 8;
-const TOUCH_UP_SHARE: usize = 4;
+const TOUCH_UP_SHARE: usize = 2;
 
 /// Quanta of the search, as shares of what a source makes in half an hour.
 const QUANTA: [f64; 4] = [1.0, 0.4, 0.15, 0.05];
@@ -110,11 +110,7 @@ impl Jobs<'_> {
     /// Improves until no move does, or the simulations are used up.
     fn descend(&mut self, judge: &mut Judge<'_>, draft: &mut Draft, mut simulations: usize) {
         for quantum in QUANTA {
-            for _ in 0..MENDS {
-                if !self.mend(judge, draft) {
-                    break;
-                }
-            }
+            self.mend_all(judge, draft);
             loop {
                 let before = draft.candidate.score;
                 self.reprice(judge, draft);
@@ -133,6 +129,15 @@ impl Jobs<'_> {
         self.mend(judge, draft);
     }
 
+    /// Warms rooms and pool as long as that helps.
+    fn mend_all(&self, judge: &mut Judge<'_>, draft: &mut Draft) {
+        for _ in 0..MENDS {
+            if !self.mend(judge, draft) {
+                break;
+            }
+        }
+    }
+
     /// Tries the most promising moves of one quantum, and in turn some of the others:
     /// the next plan goes on where this one stops.
     fn touch_up(
@@ -142,11 +147,14 @@ impl Jobs<'_> {
         search: Search<'_>,
         vain: &mut Vain,
     ) {
-        self.mend(judge, draft);
+        self.mend_all(judge, draft);
         let quantum = QUANTA[search.turn % QUANTA.len()];
         let mut simulations = search.simulations / TOUCH_UP_SHARE;
         let mut found = self.moves(judge, draft, quantum);
         found.retain(|change| !vain.holds(&self.key(change), search.turn));
+        // The search over elements, which goes on after this one, puts heat where it is
+        // short; that is dear where a machine could give it.
+        found.sort_by_key(|change| !change.spares_an_element());
         let first = (simulations / 2).min(found.len());
         let (top, rest) = found.split_at(first);
         let skipped = search.turn / QUANTA.len() * first % rest.len().max(1);

@@ -54,7 +54,7 @@ impl Effort {
     pub const STEP: Self = Self { rounds: 1, simulations: 1200, rolling: false };
 
     /// For a loop: the last plan is carried on and touched up.
-    pub const ROLLING: Self = Self { rounds: 1, simulations: 40, rolling: true };
+    pub const ROLLING: Self = Self { rounds: 1, simulations: 20, rolling: true };
 
     /// The linear program's own word.
     pub const NONE: Self = Self { rounds: 0, simulations: 1200, rolling: false };

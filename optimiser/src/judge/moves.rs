@@ -12,6 +12,9 @@ const PROMISING: usize = 2;
 /// Places that heat is added in, at most.
 const TARGETS: usize = 6;
 
+/// Slots that heat for what is short reaches back, and that heat serves ahead.
+const REACHES: usize = 24;
+
 /// Less energy than this is not worth a run [kWh].
 pub(super) const NOTHING: f64 = 1e-3;
 
@@ -29,6 +32,17 @@ impl Move {
         let promise = worths.promise(&changes);
         Self { changes, promise }
     }
+}
+
+/// Where a quantum of heat may go.
+struct Target {
+    slot: usize,
+    /// As much of it as fits [kWh].
+    kwh: f64,
+    /// What it promises to save there [minor].
+    promise: f64,
+    /// What one more kWh costs there [minor/kWh].
+    price: f64,
 }
 
 /// Moves of a quantum worth trying.
@@ -52,25 +66,28 @@ pub(super) fn moves(
             moves.push(Move::of_heat(vec![(heater, slot, -kwh)], worths));
             for (peer, _) in heaters.iter().enumerate().filter(|(_, p)| p.store == id.store) {
                 let row = &best.energies[peer];
-                let mut targets: Vec<Move> = (0..row.len())
+                let mut targets: Vec<Target> = (0..row.len())
                     .filter(|&other| (peer, other) != (heater, slot))
                     .map(|other| (other, kwh.min(judge.most_kwh(peer, other) - row[other])))
                     .filter(|&(_, fits)| fits > NOTHING)
-                    .map(|(other, fits)| {
-                        Move::of_heat(vec![(heater, slot, -kwh), (peer, other, fits)], worths)
+                    .map(|(slot, kwh)| {
+                        let (promise, price) =
+                            (worths.promise(&[(peer, slot, kwh)]), worths.price(peer, slot));
+                        Target { slot, kwh, promise, price }
                     })
                     .collect();
-                let place = |change: &Move| change.changes[1].1;
-                let price = |change: &Move| worths.price(peer, place(change));
+                let moved = |target: &Target| {
+                    let changes = vec![(heater, slot, -kwh), (peer, target.slot, target.kwh)];
+                    Move::of_heat(changes, worths)
+                };
                 for within in [0..slot, slot..row.len()] {
                     let there = (0..targets.len())
-                        .filter(|&index| within.contains(&place(&targets[index])))
-                        .min_by(|&a, &b| price(&targets[a]).total_cmp(&price(&targets[b])));
-                    moves.extend(there.map(|index| targets.remove(index)));
+                        .filter(|&index| within.contains(&targets[index].slot))
+                        .min_by(|&a, &b| targets[a].price.total_cmp(&targets[b].price));
+                    moves.extend(there.map(|index| moved(&targets.remove(index))));
                 }
                 targets.sort_by(|a, b| b.promise.total_cmp(&a.promise));
-                targets.truncate(PROMISING);
-                moves.append(&mut targets);
+                moves.extend(targets.iter().take(PROMISING).map(moved));
             }
         }
     }
@@ -103,34 +120,65 @@ pub(super) fn bargains(
     moves
 }
 
-/// Heat to add where something is short: in the cheapest slots before it.
+/// Heat to add where something is short: for what must be, in the cheapest slots before
+/// it; for water kept in case, where it saves most for what it costs.
 fn additions(judge: &Judge<'_>, best: &Candidate, worths: &Worths, quantum: f64) -> Vec<Move> {
     let problem = judge.problem();
+    let slots = problem.horizon.len();
     let mut moves = Vec::new();
     for (heater, id) in problem.heaters().enumerate() {
         let element = &problem.site.stores[id.store].elements[id.element];
         let kwh = quantum * element.power.kw() * 0.5;
+        let fits = |slot: &usize| {
+            judge.most_kwh(heater, *slot) - best.energies[heater][*slot] >= kwh - 1e-9
+        };
+        let price = |slot: usize| worths.price(heater, slot);
+        let added =
+            |slot: usize, promise: f64| Move { changes: vec![(heater, slot, kwh)], promise };
         for until in short_slots(judge, best, id.store) {
-            let from = until.saturating_sub(24);
-            let mut before: Vec<usize> = (from..until)
-                .filter(|&slot| {
-                    judge.most_kwh(heater, slot) - best.energies[heater][slot] >= kwh - 1e-9
-                })
-                .collect();
-            let price = |slot: usize| worths.price(heater, slot);
+            let mut before: Vec<usize> =
+                (until.saturating_sub(REACHES)..until).filter(fits).collect();
             before.sort_by(|&a, &b| price(a).total_cmp(&price(b)).then(b.cmp(&a)));
             let latest = before.iter().copied().max();
             let chosen = before.into_iter().take(TARGETS).chain(latest);
-            moves.extend(chosen.map(|slot| Move {
-                changes: vec![(heater, slot, kwh)],
-                promise: problem.weights.unmet_per_kwh * kwh,
-            }));
+            moves.extend(chosen.map(|slot| added(slot, problem.weights.unmet_per_kwh * kwh)));
         }
+        let mut saved = vec![0.0; slots];
+        for (slot, price, missing) in short_in_case(judge, best, id.store) {
+            saved[slot] += price * missing.min(kwh);
+        }
+        let behind = |slot: usize| saved[(slot + 1).min(slots)..].iter().take(REACHES).sum::<f64>();
+        let mut in_case: Vec<Move> = (0..slots)
+            .filter(fits)
+            .map(|slot| added(slot, behind(slot) - kwh * price(slot)))
+            .filter(|change| change.promise > 0.0)
+            .collect();
+        in_case.sort_by(|a, b| b.promise.total_cmp(&a.promise));
+        in_case.truncate(TARGETS);
+        moves.append(&mut in_case);
     }
     moves
 }
 
-/// Slots before whose beginning a store wants more heat: for the first draws and
+/// Water kept in case that a store is short of: the slot at whose beginning, what it
+/// would be worth [minor/kWh], and how much is missing [kWh].
+pub(super) fn short_in_case(
+    judge: &Judge<'_>,
+    best: &Candidate,
+    store: usize,
+) -> Vec<(usize, f64, f64)> {
+    let problem = judge.problem();
+    let promises = problem.ready.iter().zip(judge.ready_short(&best.outcome));
+    promises
+        .filter(|(ready, kwh)| ready.store == store && ready.urgency < 1.0 && *kwh > NOTHING)
+        .filter_map(|(ready, kwh)| {
+            let slot = problem.horizon.index_at(ready.by)?;
+            Some((slot, ready.urgency * problem.weights.short_per_kwh, kwh))
+        })
+        .collect()
+}
+
+/// Slots before whose beginning a store must have more heat: for the first draws and
 /// promises that are short, the first and last slots whose reserve is, and where a
 /// pasteurisation was to be held.
 pub(super) fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> Vec<usize> {
@@ -143,7 +191,7 @@ pub(super) fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> 
     let promises = problem.ready.iter().zip(missing);
     short.extend(
         promises
-            .filter(|(ready, kwh)| ready.store == store && *kwh > NOTHING)
+            .filter(|(ready, kwh)| ready.store == store && ready.urgency >= 1.0 && *kwh > NOTHING)
             .filter_map(|(ready, _)| problem.horizon.index_at(ready.by))
             .take(2),
     );

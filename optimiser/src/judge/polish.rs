@@ -105,7 +105,7 @@ const WHOLE_SEARCH: usize = 200;
 /// Shares of the simulations that elements have beside the sources of a plant room, which
 /// runs as a whole and gains most by its jobs: of a whole search, and of touching up.
 const WORKS_SHARE: usize = 32;
-const WORKS_TOUCH_UP_SHARE: usize = 8;
+const WORKS_TOUCH_UP_SHARE: usize = 4;
 
 /// Most rounds of touching up, and what one must gain for another [minor].
 const MOST_ROUNDS: usize = 12;

@@ -1,7 +1,7 @@
 //! Larger steps out of a hollow: a run or a stretch is taken out as a whole, and
 //! what is short then is put back where it serves best.
 
-use super::moves::{Move, NOTHING, short_slots};
+use super::moves::{Move, NOTHING, short_in_case, short_slots};
 use super::polish::{GAIN, Hunt};
 use super::repack::deadlines;
 use super::score::Judge;
@@ -136,9 +136,9 @@ fn places(judge: &Judge<'_>, hunt: &Hunt<'_>, worths: &Worths) -> Vec<Move> {
     let problem = judge.problem();
     let mut places = Vec::new();
     for (heater, id) in problem.heaters().enumerate() {
-        let Some(until) = short_slots(judge, &hunt.best, id.store).into_iter().min() else {
-            continue;
-        };
+        let in_case = short_in_case(judge, &hunt.best, id.store).into_iter().map(|short| short.0);
+        let short = short_slots(judge, &hunt.best, id.store).into_iter().chain(in_case);
+        let Some(until) = short.min() else { continue };
         let power = problem.site.stores[id.store].elements[id.element].power.kw();
         for quantum in QUANTA {
             let kwh = quantum * power * 0.5;

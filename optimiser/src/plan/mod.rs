@@ -71,6 +71,9 @@ const FEW_ROUNDS: usize = 3;
 /// How often runs that are too short may be moved.
 const SHORT_RUN_ROUNDS: usize = 4;
 
+/// Answers that differ by less are as cheap as each other [minor].
+const AS_CHEAP: f64 = 1e-3;
+
 /// What it may cost to avoid short runs, round by round [minor].
 const SHORT_RUN_WORTH: f64 = 5.0;
 
@@ -275,7 +278,8 @@ impl Planner {
         Ok(Refined::Failed("elements and sources do not fit beside each other"))
     }
 
-    /// Tries each candidate hold for a pasteurisation and keeps the cheapest.
+    /// Tries each candidate hold for a pasteurisation and keeps the cheapest, of equal
+    /// ones the first.
     fn cheapest_hold(
         &mut self,
         problem: &Problem,
@@ -287,9 +291,9 @@ impl Planner {
         for hold in holds::candidates(problem, rule) {
             refinement.hygiene[rule] = Some(hold);
             if let Attempt::Solved(solved) = self.solved(problem, refinement)?
-                && best
-                    .as_ref()
-                    .is_none_or(|(b, _)| solved.solution.objective < b.solution.objective)
+                && best.as_ref().is_none_or(|(b, _)| {
+                    solved.solution.objective < b.solution.objective - AS_CHEAP
+                })
             {
                 best = Some((solved, hold));
             }

@@ -72,6 +72,7 @@ fn main() {
     };
     settings.caution.planned = number("--planned", settings.caution.planned);
     settings.caution.share = number("--share", settings.caution.share);
+    settings.allowed_unmet = number("--allowed", settings.allowed_unmet);
     settings.keeps_reserve = !flag("--no-reserve");
     let wishes = Wishes {
         weeks: number("--weeks", 6.0) as usize,

@@ -9,12 +9,13 @@
 //!
 //! plans these days of a site of `fixtures/` beside thermostats, with the effort
 //! `rolling`, `step`, `cold` or `none`, on the shared series; with `slots` each half-hour
-//! is printed, with `rules` the best of every kind of rule in hindsight.
+//! is printed, with `rules` the best settings of every kind of rule in hindsight, many more
+//! than a replay tries.
 
 #![expect(clippy::print_stdout, reason = "its output is what it is for")]
 
 use optimiser::judge::Effort;
-use optimiser::replay::baseline::{self, Rule, Ruled, tune};
+use optimiser::replay::baseline::{Rule, Ruled, Window};
 use optimiser::replay::{Controller, Ledger, Planning, Run, Settings, Stage};
 use optimiser::units::Temperature;
 use stowheat_tests::clock::Stopwatch;
@@ -75,11 +76,71 @@ fn beside_rules(site: &str, days: [&String; 2], effort: &str, slots: bool, rules
         }
     }
     println!("by rule {}: {:?}", planning.by_rule(), planning.last_failure());
-    for kind in baseline::Kind::ALL.into_iter().filter(|_| rules) {
-        let Some(tuned) = tune(&stage, kind, ALLOWED_UNMET, stage.stored_worth()) else { continue };
-        let cold = if tuned.comfortable { "" } else { " (too cold)" };
-        line(&stage, &tuned.run, &format!("{}{cold}", tuned.ruled));
+    if rules {
+        for (name, kind) in KINDS {
+            best_rule(&stage, name, kind);
+        }
     }
+}
+
+/// Kinds of rules, each with the settings that are tried.
+const KINDS: [(&str, &[Rule]); 4] = [
+    ("thermostats", &[Rule::Thermostat]),
+    (
+        "timer",
+        &[
+            Rule::Timer(Window { from: 0, length: 8 }),
+            Rule::Timer(Window { from: 0, length: 14 }),
+            Rule::Timer(Window { from: 26, length: 8 }),
+            Rule::Timer(Window { from: 44, length: 18 }),
+        ],
+    ),
+    (
+        "cheapest half-hours",
+        &[
+            Rule::CheapestSlots(8),
+            Rule::CheapestSlots(12),
+            Rule::CheapestSlots(20),
+            Rule::CheapestSlots(30),
+        ],
+    ),
+    ("threshold", &[Rule::Threshold(0.2), Rule::Threshold(0.4), Rule::Threshold(0.6)]),
+];
+
+/// Dials of stores, what their top is kept at besides [°C], and how much warmer the rooms
+/// are kept meanwhile [K].
+const DIALS: [f64; 3] = [50.0, 55.0, 60.0];
+const FLOORS: [Option<f64>; 3] = [None, Some(45.0), Some(52.0)];
+const WARMER: [f64; 6] = [0.0, 0.3, 0.6, 1.0, 1.6, 2.5];
+
+/// The cheapest settings of a kind of rule that are comfortable, or the least cold.
+fn best_rule(stage: &Stage<'_>, name: &str, kind: &[Rule]) {
+    let site = stage.site();
+    let worth = stage.stored_worth();
+    let charges = site.battery.is_some_and(|battery| battery.charges_from_grid);
+    let mut best: Option<((bool, f64), Ruled, Run)> = None;
+    for &rule in kind {
+        let always = rule == Rule::Thermostat;
+        for (dial, floor, warmer) in DIALS.into_iter().flat_map(|dial| {
+            let floors = FLOORS.into_iter().filter(move |floor| !always || floor.is_none());
+            floors.flat_map(move |floor| WARMER.map(|warmer| (dial, floor, warmer)))
+        }) {
+            let dial = Temperature::constant(dial);
+            let floor = floor.map(Temperature::constant);
+            for charges in [false, true].into_iter().take(1 + usize::from(charges && !always)) {
+                let ruled = Ruled::new(site, rule, dial, floor, charges).preheating(warmer);
+                let run = stage.run(&mut ruled.clone(), &mut |_| {});
+                let ledger = Ledger::of(stage, &run, 0..stage.horizon().len());
+                let cold = !ledger.is_comfortable(ALLOWED_UNMET);
+                let measure = (cold, if cold { ledger.discomfort() } else { ledger.cost(worth) });
+                if best.as_ref().is_none_or(|(least, ..)| measure < *least) {
+                    best = Some((measure, ruled, run));
+                }
+            }
+        }
+    }
+    let Some(((cold, _), ruled, run)) = best else { return };
+    line(stage, &run, &format!("{name}{}: {ruled}", if cold { " (too cold)" } else { "" }));
 }
 
 /// What a run cost and how comfortable it was.

@@ -13,7 +13,7 @@ use super::{Draft, Jobs};
 const SHORT_K: f64 = 0.01;
 
 /// Rooms and pool are warmed at most so long before they would be too cold [slots].
-const ROOMS_LEAD: usize = 6;
+const ROOMS_LEAD: usize = 16;
 const POOL_LEAD: usize = 24;
 
 /// Rooms or pool, as far as warming them goes.

@@ -9,6 +9,9 @@ use super::{Draft, Jobs};
 /// Slots that heat is carried to, at most, for each slot it is taken from.
 const TARGETS: usize = 3;
 
+/// Slots that an element's heat is given in instead, as late as can be.
+const LATEST: usize = 2;
+
 /// Slots before something short that heat is added in.
 const LEAD_SLOTS: usize = 24;
 
@@ -30,6 +33,13 @@ pub(super) enum Change {
 pub(super) struct Move {
     pub(super) changes: Vec<Change>,
     promise: f64,
+}
+
+impl Move {
+    /// Whether a machine is to give what an element gave.
+    pub(super) fn spares_an_element(&self) -> bool {
+        matches!(self.changes.first(), Some(Change::Element(..)))
+    }
 }
 
 impl Jobs<'_> {
@@ -116,7 +126,13 @@ impl Jobs<'_> {
             for slot in (0..row.len()).filter(|&slot| id.store == store && row[slot] > NOTHING) {
                 let kwh = step.min(row[slot]);
                 let wanted = |other: usize| other <= slot && other + LEAD_SLOTS > slot;
-                let slots = self.cheapest(draft, chain, kwh, wanted);
+                let mut slots = self.cheapest(draft, chain, kwh, wanted);
+                // The cheapest may be too early for what the element is wanted for.
+                let late = (0..=slot).rev().take(LEAD_SLOTS).filter(|other| {
+                    !slots.contains(other) && self.has_room(draft, chain, *other, kwh)
+                });
+                let late: Vec<usize> = late.take(LATEST).collect();
+                slots.extend(late);
                 found.extend(slots.into_iter().map(|other| Move {
                     changes: vec![
                         Change::Element(heater, slot, -kwh),

@@ -4,7 +4,7 @@ use super::super::View;
 use super::super::view::Read;
 use super::{FINE, PLANNED};
 use crate::forecast::{self, Knowledge};
-use crate::problem::{Ambient, Band, Comfort};
+use crate::problem::{Ambient, Band, Comfort, Weights};
 use crate::site::Site;
 use crate::time::{Horizon, Series};
 use crate::units::{Fraction, Irradiance, Temperature, WindSpeed};
@@ -34,6 +34,16 @@ pub(super) fn surroundings(view: &View<'_>, site: &Site, horizon: &Horizon) -> (
         held_off: Vec::new(),
     };
     (ambient, coming.comfort(site, air.as_deref()))
+}
+
+/// Cold draws weigh so many times as much in a plant room: a source that stops a kelvin
+/// short of the hottest draws leaves each of them a little cold.
+const COLD_DRAWS: f64 = 3.0;
+
+/// The weights of a plan.
+pub(super) fn weights(site: &Site, usual: Weights) -> Weights {
+    let times = if site.plant_room.is_empty() { 1.0 } else { COLD_DRAWS };
+    Weights { unmet_per_kwh: times * usual.unmet_per_kwh, ..usual }
 }
 
 /// Rooms are planned so much above their lowest comfort [K]: a plan of half-hours follows
