@@ -17,9 +17,14 @@ pub struct Caution {
 
 impl Default for Caution {
     fn default() -> Self {
-        Self { planned: 0.6, target: 0.7, share: 2.0 }
+        Self { planned: 0.6, target: 0.5, share: 2.0 }
     }
 }
+
+/// The target is no more than this. What is allowed is a limit for every year, and a few
+/// large draws are nearly all of what arrives cold, so that years scatter to twice of what
+/// was to be expected.
+const MOST: f64 = 0.6;
 
 /// How much the target follows what arrived cold [1/day].
 const RATE: f64 = 0.002;
@@ -43,7 +48,7 @@ impl Caution {
             return;
         }
         let beyond = unmet_kwh / asked_kwh / allowed - 1.0;
-        self.target = (self.target * (-RATE * beyond).exp()).clamp(0.05, 1.0);
+        self.target = (self.target * (-RATE * beyond).exp()).clamp(0.05, MOST);
     }
 
     /// Moves on by a day after which a share of the draws was to be expected to arrive
