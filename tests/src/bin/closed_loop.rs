@@ -2,7 +2,7 @@
 //!
 //!     closed_loop [--house NAME] [--market NAME] [--weeks N | --year] [--days N]
 //!                 [--from DAY] [--seed N] [--perfect prices,draws,pv,load]
-//!                 [--no-reserve] [--planned Q] [--share S]
+//!                 [--no-reserve] [--planned Q] [--share S] [--allowed A]
 //!                 [--no-rules] [--no-bound] [--no-hygiene] [--reach N] [--accounts]
 //!                 [--slots FILE] [--way scenarios|scenarios-with-reserve|set-points] [--failures]
 //!
