@@ -25,11 +25,6 @@ impl Engine {
         model.try_set_option("parallel", "off").map_err(|_| refused("parallel"))?;
         model.try_set_option("random_seed", 0).map_err(|_| refused("random_seed"))?;
         model.try_set_option("presolve", "off").map_err(|_| refused("presolve"))?;
-        // Kilowatt-hours, litres and prices of a house are of a size as they are: scaled,
-        // cold solves take up to twice as long.
-        model
-            .try_set_option("simplex_scale_strategy", 0)
-            .map_err(|_| refused("simplex_scale_strategy"))?;
         Ok(Self { model })
     }
 
@@ -243,6 +238,9 @@ impl Engine {
             .try_set_option("simplex_dual_edge_weight_strategy", method.weights())
             .map_err(|_| refused("simplex_dual_edge_weight_strategy"))?;
         self.model
+            .try_set_option("simplex_scale_strategy", method.scaling())
+            .map_err(|_| refused("simplex_scale_strategy"))?;
+        self.model
             .try_set_option("dual_simplex_cost_perturbation_multiplier", method.disturbance())
             .map_err(|_| refused("dual_simplex_cost_perturbation_multiplier"))?;
         self.model
@@ -338,6 +336,12 @@ impl Method {
             Self::Hot => 1,
             Self::Dual | Self::Primal | Self::Interior => -1,
         }
+    }
+
+    /// HiGHS's own number of the scaling: it takes up to twice as long, but without it a
+    /// feasible program has been called infeasible, so who is believed in that scales.
+    const fn scaling(self) -> i32 {
+        if matches!(self, Self::Hot | Self::Primal) { 0 } else { 1 }
     }
 
     /// How much costs are disturbed, as a share of what HiGHS chooses. From a basis that
