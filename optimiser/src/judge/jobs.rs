@@ -4,6 +4,7 @@
 //! program's values come first and only the plant decides.
 
 mod chains;
+mod draws;
 mod mend;
 mod moves;
 
@@ -126,13 +127,15 @@ impl Jobs<'_> {
                 }
             }
         }
-        self.mend(judge, draft);
+        self.mend_all(judge, draft);
     }
 
-    /// Warms rooms and pool as long as that helps.
+    /// Warms what is too cold as long as that helps: rooms and pool, then water at the
+    /// taps, which may take machines away from both.
     fn mend_all(&self, judge: &mut Judge<'_>, draft: &mut Draft) {
         for _ in 0..MENDS {
-            if !self.mend(judge, draft) {
+            let warmer = self.mend(judge, draft);
+            if !self.serve(judge, draft) && !warmer {
                 break;
             }
         }
@@ -233,7 +236,15 @@ impl Jobs<'_> {
         matches!(self.tried(judge, draft, trial, changed), Attempt::Kept)
     }
 
-    /// Places the jobs of a trial anew, runs the plant, and keeps what is better.
+    /// Places the jobs of a draft anew and runs the plant; false if they cannot be
+    /// commanded.
+    fn run(&self, judge: &mut Judge<'_>, draft: &mut Draft, changed: &[usize]) -> bool {
+        draft.candidate.commands.jobs =
+            commanded(judge.problem(), self.chains.routes, &draft.wishes);
+        judge.rerun_whole(&mut draft.candidate, changed)
+    }
+
+    /// Runs a trial, and keeps what is better.
     fn tried(
         &self,
         judge: &mut Judge<'_>,
@@ -241,9 +252,7 @@ impl Jobs<'_> {
         mut trial: Draft,
         changed: &[usize],
     ) -> Attempt {
-        trial.candidate.commands.jobs =
-            commanded(judge.problem(), self.chains.routes, &trial.wishes);
-        if !judge.rerun_whole(&mut trial.candidate, changed) {
+        if !self.run(judge, &mut trial, changed) {
             return Attempt::Unfit;
         }
         let score = trial.candidate.score;

@@ -6,6 +6,7 @@ use crate::model::{Duties, Ladder, Step};
 use crate::plan::Wish;
 use crate::problem::Problem;
 use crate::site::{Route, Sink, Source};
+use crate::units::Temperature;
 
 /// A way of heat.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,9 +19,9 @@ pub(super) struct Chain {
 
 /// What a route can do in a slot.
 #[derive(Debug, Clone, Copy, Default)]
-struct Rate {
+pub(super) struct Rate {
     /// Heat at full capacity; zero where it can do nothing [kW].
-    kw: f64,
+    pub(super) kw: f64,
     /// Electricity and fuel for each kWh of heat [kWh].
     electricity: f64,
     fuel: f64,
@@ -31,7 +32,9 @@ pub(super) struct Chains<'a> {
     pub(super) problem: &'a Problem,
     pub(super) routes: &'a [Route],
     pub(super) all: Vec<Chain>,
-    /// `[slot][route]`.
+    ladders: Vec<Ladder>,
+    duties: Duties,
+    /// Each route in the mean of its steps, `[slot][route]`.
     rates: Vec<Vec<Rate>>,
     fuel_price: f64,
 }
@@ -41,6 +44,7 @@ impl<'a> Chains<'a> {
         let ladders: Vec<Ladder> = problem.site.stores.iter().map(Ladder::new).collect();
         let duties = Duties::new(problem, &ladders);
         let rates = duties.steps.iter().map(|slot| slot.iter().map(|s| rate(s)).collect());
+        let rates: Vec<Vec<Rate>> = rates.collect();
         let boiler = problem.site.plant_room.boiler.as_ref();
         let machines = (0..routes.len()).filter(|&index| match routes[index].source {
             Source::HeatPump(_) | Source::Immersion => true,
@@ -65,7 +69,9 @@ impl<'a> Chains<'a> {
             problem,
             routes,
             all: ways.map(chain).collect(),
-            rates: rates.collect(),
+            rates,
+            ladders,
+            duties,
             fuel_price: boiler.map_or(0.0, |own| own.fuel_price.per_kwh()),
         }
     }
@@ -79,7 +85,29 @@ impl<'a> Chains<'a> {
     /// What a kWh costs where electricity is worth so much [minor].
     pub(super) fn cost(&self, chain: usize, slot: usize, value: f64) -> f64 {
         let rates = self.all[chain].routes.iter().map(|&route| self.rates[slot][route]);
-        rates.map(|own| own.electricity * value + own.fuel * self.fuel_price).sum()
+        rates.map(|own| self.cost_at(own, value)).sum()
+    }
+
+    /// The same at a rate.
+    pub(super) fn cost_at(&self, rate: Rate, value: f64) -> f64 {
+        rate.electricity * value + rate.fuel * self.fuel_price
+    }
+
+    /// What a route does in a slot that brings the water of a store to a temperature.
+    pub(super) fn rate_to(&self, route: usize, slot: usize, celsius: Temperature) -> Rate {
+        let Sink::Coil { store, .. } = self.routes[route].sink else {
+            return self.rates[slot][route];
+        };
+        let rung = self.ladders[store].rung_for(celsius);
+        let step = rung.and_then(|rung| self.duties.steps[slot][route].get(rung - 1));
+        step.map_or_else(Rate::default, |step| rate(std::slice::from_ref(step)))
+    }
+
+    /// Time that a source has left in a slot [h].
+    pub(super) fn idle_hours(&self, wishes: &[Vec<Wish>], source: Source, slot: usize) -> f64 {
+        let own = (0..self.routes.len()).filter(|&other| self.routes[other].source == source);
+        let busy: f64 = own.map(|other| wishes[other][slot].hours).sum();
+        (self.problem.horizon.slots()[slot].hours() - busy).max(0.0)
     }
 
     /// A quantum of the search on a way: a share of what its source makes in half an
@@ -95,12 +123,10 @@ impl<'a> Chains<'a> {
         let span = self.problem.horizon.slots()[slot];
         let room = self.all[chain].routes.iter().map(|&route| {
             let Rate { kw, .. } = self.rates[slot][route];
-            if self.routes[route].source == Source::Buffer {
-                return kw * span.hours() - wishes[route][slot].heat;
+            match self.routes[route].source {
+                Source::Buffer => kw * span.hours() - wishes[route][slot].heat,
+                source => kw * self.idle_hours(wishes, source, slot),
             }
-            let same = |other: &usize| self.routes[*other].source == self.routes[route].source;
-            let busy = (0..self.routes.len()).filter(same).map(|other| wishes[other][slot].hours);
-            kw * (span.hours() - busy.sum::<f64>())
         });
         room.fold(f64::INFINITY, f64::min).max(0.0)
     }

@@ -110,6 +110,26 @@ fn every_book_of_everything_balances() {
     }
 }
 
+// What a burner makes is efficiency times fuel, also where half of its coil lies in water
+// at the ceiling: that half passes nothing, the colder one all.
+#[test]
+fn a_coil_beside_water_at_the_ceiling_heats_the_colder_water() {
+    let mut site = everything();
+    site.stores[0].return_loop = None;
+    let mut weather = weather(&site, 1, 20.0, 5.0, 0.0);
+    let ceiling = site.stores[0].ceiling;
+    let profile = vec![Temperature::constant(20.0), ceiling, ceiling, ceiling];
+    weather.state.stores = vec![profile];
+    let mut commands = Commands::idle(&site, 1);
+    commands.jobs[0] = vec![JobCommand { minutes: 6.0, ..job(Source::Boiler, COIL, 12.0) }];
+    let outcome = run(&site, &weather, &commands, Physics::default());
+    let heat = heat_of(&outcome, Source::Boiler, COIL);
+    let fuel: f64 = room(&outcome).slots()[0].jobs.iter().map(|own| own.fuel_kwh).sum();
+    close(heat, 1.2, 1e-9);
+    close(0.85 * fuel, heat, 1e-9);
+    close(outcome.stores[0].slots()[0].coil_kwh, heat, 1e-9);
+}
+
 fn scene(site: &Site, weather: &Weather) -> Scene {
     Plant::new(site).scene(&weather.conditions()).expect("conditions that fit")
 }

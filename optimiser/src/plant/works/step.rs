@@ -225,8 +225,16 @@ impl Moment<'_, '_> {
                 let limit = self.works.site.stores[store].ceiling.celsius();
                 let (tank, water) = (&self.stores[store].tank, &mut self.benches[store].water);
                 let mut given = 0.0;
+                let lowest = band.start;
                 for layer in band {
                     let mut heat = [Heat { layer, kw, limit, given_kwh: 0.0 }];
+                    tank.heat(water, hours, &mut heat);
+                    given += heat[0].given_kwh;
+                }
+                // What layers that are hot already leave over goes where it is colder.
+                let kw = (kwh - given) / hours;
+                if kw > 0.0 {
+                    let mut heat = [Heat { layer: lowest, kw, limit, given_kwh: 0.0 }];
                     tank.heat(water, hours, &mut heat);
                     given += heat[0].given_kwh;
                 }
