@@ -74,8 +74,8 @@ impl Ahead {
                 told.write(commands, slot);
                 plant.resume_heat(&stage.scene, commands, outcome, slot..until);
             }
-            for done in slot..until {
-                hygiene.look(timeline, outcome, done, slots[done]);
+            for (done, span) in (slot..until).zip(&slots[slot..until]) {
+                hygiene.look(timeline, outcome, done, *span);
                 if !goes_on(outcome, done) {
                     return false;
                 }

@@ -150,7 +150,9 @@ pub fn tune_together(
     for rule in rules(site, kind, sunny) {
         let variants = variants(site, rule);
         if has_works(site) {
-            variants.into_iter().for_each(|ruled| tuning.try_slot_by_slot(ruled));
+            for ruled in variants {
+                tuning.try_slot_by_slot(ruled);
+            }
         } else {
             tuning.try_all(variants);
         }
