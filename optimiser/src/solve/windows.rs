@@ -297,7 +297,9 @@ impl Window {
         };
         let (column, row) =
             whole.blocks().last().map_or((0, 0), |last| (last.columns.end, last.rows.end));
-        behind(&places.columns, column).into_iter().for_each(|column| add(&mut program, column));
+        for column in behind(&places.columns, column) {
+            add(&mut program, column);
+        }
         let mut add = |program: &mut Program, row: usize| {
             let (indices, coefficients) = whole.terms(row);
             let mut settled = 0.0;
@@ -317,7 +319,9 @@ impl Window {
             block.rows.clone().for_each(|row| add(&mut program, row));
             program.claim_rows(slot, first);
         }
-        behind(&places.rows, row).into_iter().for_each(|row| add(&mut program, row));
+        for row in behind(&places.rows, row) {
+            add(&mut program, row);
+        }
         Self { program, columns, rows }
     }
 }
