@@ -119,7 +119,7 @@ impl Live {
 }
 
 /// Solves a large program once: a long one in windows that prove to be its best answer
-/// (see [`windows`]), and else all of it by an interior point without crossover, whose
+/// (`windows.rs`), and else all of it by an interior point without crossover, whose
 /// answer is no vertex and leaves no basis. Where that ends without an answer, by the
 /// simplex method.
 ///
