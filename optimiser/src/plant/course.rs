@@ -54,9 +54,10 @@ impl<'a> Course<'a> {
         bench.water.restore(trace.layers(slot));
         trace.spans.truncate(trace.spans_before[slot]);
         let first_tap = scene.first_tap(begin);
-        for (tap, record) in scene.taps[first_tap..].iter().zip(&mut trace.draws[first_tap..]) {
+        // Draws that begin later are counted anew when they do, see `StorePlant::step`.
+        for (position, tap) in scene.taps_from(first_tap, begin) {
             if tap.end > begin {
-                *record = DrawRecord::new(record.draw);
+                trace.draws[position] = DrawRecord::new(trace.draws[position].draw);
             }
         }
         for (position, record) in &trace.running[slot] {

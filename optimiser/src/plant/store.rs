@@ -6,7 +6,7 @@ use super::Physics;
 use super::course::{Course, Told};
 use super::scene::Scene;
 use super::tank::{Heat, STEP_LAYERS, STEP_SECONDS, Standings, Tank};
-use super::tap::litres_drawn;
+use super::tap::{DrawRecord, litres_drawn};
 use super::trace::StoreTrace;
 use super::water::Water;
 use crate::problem::Watch;
@@ -21,6 +21,10 @@ const REACHED_K: f64 = 1e-9;
 /// leave in one step: the flow is exact whatever its length, and no part of it is
 /// too cold.
 const WHOLE_LAYER_DEPTH: usize = 5;
+
+/// What comes from deeper than that while a whole layer leaves is six of ten thousand
+/// parts (Poisson), so it cools a layer by less than this [K].
+const LAST_KELVIN: f64 = 0.1;
 
 /// Bit that marks a tripped cut-out, above those of the elements.
 const TRIPPED: u64 = 1 << 63;
@@ -49,6 +53,8 @@ pub(super) struct StorePlant {
     hysteresis: f64,
     cut_out: f64,
     step_share: f64,
+    /// Neither coil nor return loop may cool its layers between draws.
+    alone: bool,
 }
 
 /// What a store works with while it runs; reused from run to run.
@@ -85,6 +91,7 @@ impl StorePlant {
             use_temperature: store.use_temperature.celsius(),
             hysteresis: physics.hysteresis_k,
             step_share: physics.step_share,
+            alone: store.coils.is_empty() && store.return_loop.is_none(),
             cut_out: store.cut_out.map_or(f64::INFINITY, Temperature::celsius),
         }
     }
@@ -192,6 +199,9 @@ impl StorePlant {
             course.record.drawn_kwh += heat_kwh(litres, outlet - scene.mains);
             for (position, tap) in open {
                 let record = &mut trace.draws[position];
+                if tap.start >= now {
+                    *record = DrawRecord::new(record.draw);
+                }
                 course.record.unmet_kwh += tap.book(record, hours, outlet, scene.mains);
             }
         }
@@ -225,6 +235,9 @@ impl StorePlant {
         let water = &bench.water;
         let mut next = course.until;
         let mut heating = false;
+        // Longest step in which no open thermostat would close while the tank stands [s],
+        // and whether one might while water runs.
+        let (mut waiting, mut alert) = (f64::INFINITY, false);
         course.guarding = 0;
         for (index, (row, heat)) in course.heaters.iter().zip(&mut bench.heats).enumerate() {
             let command = &row[course.slot];
@@ -236,9 +249,15 @@ impl StorePlant {
             *heat = Heat { layer, kw: 0.0, given_kwh: 0.0, limit: element.limit };
             if on <= course.now && course.now < off {
                 next = next.min(off);
-                heating = true;
                 if self.thermostat(course, (index, heat.limit), temperature) {
                     heat.kw = command.power.kw();
+                    heating = true;
+                } else if !self.alone {
+                    heating = true;
+                } else {
+                    let closes = heat.limit - self.hysteresis;
+                    waiting = waiting.min(self.stays_warm(water, layer, closes));
+                    alert |= !water.is_deeper(layer, closes + LAST_KELVIN, WHOLE_LAYER_DEPTH);
                 }
                 continue;
             }
@@ -276,7 +295,7 @@ impl StorePlant {
         }
         let longest = if flow > 0.0 {
             let seconds = self.tank.layer_litres() / flow * 60.0;
-            if heating {
+            if heating || alert {
                 STEP_SECONDS.min(STEP_LAYERS * seconds)
             } else if water.stays_above(warmest, WHOLE_LAYER_DEPTH) {
                 seconds.min(self.tank.heating_seconds())
@@ -286,7 +305,7 @@ impl StorePlant {
         } else if heating || course.pump {
             self.tank.heating_seconds()
         } else {
-            f64::INFINITY
+            waiting
         };
         Step {
             until: next.min(course.now + self.step_share * longest),
@@ -294,6 +313,14 @@ impl StorePlant {
             heats: heating,
             waits: self.step_share * self.tank.heating_seconds() / 3_600.0,
         }
+    }
+
+    /// How long a layer certainly stays above a temperature while the tank stands, but no
+    /// shorter than steps are while an element heats [s].
+    fn stays_warm(&self, water: &Water, layer: usize, temperature: f64) -> f64 {
+        let margin = water.layers()[layer] - temperature;
+        let hours = margin / self.tank.fastest_fall(water, layer);
+        (hours * 3_600.0).max(self.tank.heating_seconds())
     }
 
     fn usable_litres(&self, water: &Water, course: &Course<'_>) -> f64 {

@@ -21,20 +21,18 @@
 //! Processes* (storage chapter, from memory). Heat sources and flows arrive as
 //! plain lists, so coils, loops and heat pumps join without a change here.
 
+mod standing;
+
 use std::f64::consts::PI;
 
-use super::water::{Leaving, Shares, Water};
+pub(in crate::plant) use standing::Standings;
+
+use super::water::{Leaving, Water};
 use crate::site::Store;
 use crate::water::{KWH_PER_LITRE_KELVIN, heat_kwh};
 
 /// Most layer volumes that one pass of the closed solution moves.
 const LONGEST_PASS: f64 = 2.0;
-
-/// Most of a layer that is exchanged with a neighbour, or lost through a cap, in one
-/// step of standing: what caps and conduction do together is then off by some 1e-5 of
-/// the difference between two layers at most.
-const MOST_EXCHANGED: f64 = 0.25;
-const MOST_THROUGH_CAP: f64 = 0.03;
 
 /// Most of a layer that flows through in one step together with other terms.
 pub(super) const STEP_LAYERS: f64 = 0.25;
@@ -91,36 +89,6 @@ pub struct Stream {
     pub litres_per_minute: f64,
     /// Temperature at which it enters [°C].
     pub temperature: f64,
-}
-
-/// What a tank does in a time in which nothing else happens.
-#[derive(Debug, Clone)]
-pub(super) struct Standing {
-    /// That time [h].
-    hours: f64,
-    /// Parts that it is done in.
-    parts: usize,
-    shares: Shares,
-    /// What the caps leave of the excess, half before and half after.
-    ends: f64,
-}
-
-/// What a tank does in times in which it stood lately.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Standings([Option<Standing>; 8]);
-
-impl Standings {
-    /// What a tank does in a time [h], from memory if it is there.
-    pub(super) fn of(&mut self, tank: &Tank, hours: f64) -> &Standing {
-        // The golden ratio spreads what differs in a few bits only (Knuth, The Art of
-        // Computer Programming 3, 6.4); three bits say which of the eight.
-        let place = hours.to_bits().wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 61;
-        let own = &mut self.0[place as usize];
-        if own.as_ref().is_some_and(|known| known.hours.to_bits() != hours.to_bits()) {
-            *own = None;
-        }
-        own.get_or_insert_with(|| tank.standing(hours))
-    }
 }
 
 /// Heat that left a tank in one advance [kWh].
@@ -313,33 +281,6 @@ impl Tank {
     /// Lets the tank stand for a time [h] and returns the heat lost [kWh].
     pub fn stand(&self, water: &mut Water, hours: f64) -> f64 {
         self.stand_as(water, &self.standing(hours))
-    }
-
-    /// What standing for a time [h] does.
-    fn standing(&self, hours: f64) -> Standing {
-        let by_exchange = self.exchange * hours / MOST_EXCHANGED;
-        let by_caps = self.cap_loss * hours / MOST_THROUGH_CAP;
-        let parts = by_exchange.max(by_caps).ceil().max(1.0);
-        let part = hours / parts;
-        Standing {
-            hours,
-            parts: parts as usize,
-            shares: Shares::new(self.exchange * part, (-self.side_loss * part).exp()),
-            ends: (-0.5 * self.cap_loss * part).exp(),
-        }
-    }
-
-    /// [`Tank::stand`] where it is known what that does.
-    pub(super) fn stand_as(&self, water: &mut Water, standing: &Standing) -> f64 {
-        let before = sum(water.layers());
-        for _ in 0..standing.parts {
-            water.cool_ends(self.surroundings, standing.ends);
-            water.conduct(&standing.shares, self.surroundings);
-            water.cool_ends(self.surroundings, standing.ends);
-        }
-        let lost = before - sum(water.layers());
-        water.settle();
-        lost * self.capacity
     }
 
     /// Advances by a time [s] with heat sources and streams of constant flow.

@@ -82,7 +82,13 @@ impl Water {
 
     /// Whether so many layers at the top are warmer than a temperature.
     pub(super) fn stays_above(&self, temperature: f64, layers: usize) -> bool {
-        let lowest = self.layers.len().checked_sub(layers);
+        self.is_deeper(self.layers.len(), temperature, layers)
+    }
+
+    /// Whether so many layers below one are warmer than a temperature, as is the water
+    /// that a flow from the base brings there first.
+    pub(super) fn is_deeper(&self, layer: usize, temperature: f64, layers: usize) -> bool {
+        let lowest = layer.checked_sub(layers);
         lowest.is_some_and(|lowest| self.layers[lowest] > temperature)
     }
 

@@ -217,6 +217,15 @@ impl<'a> Stage<'a> {
         Some(drive.done())
     }
 
+    /// A run of which only the start is known.
+    pub(super) fn outset(&self) -> Run {
+        Run {
+            outcome: Plant::new(self.site).outset(&self.scene),
+            commands: Commands::idle(self.site, self.horizon.len()),
+            holds: Vec::new(),
+        }
+    }
+
     /// Runs battery and meter of a run whose heat is known.
     pub(super) fn run_meter(&self, run: &mut Run) {
         let slots = 0..self.horizon.len();

@@ -1,8 +1,8 @@
 //! The rules that stowheat is compared with do what their names say.
 
-use optimiser::replay::baseline::{Kind, Rule, Ruled, Window, tune};
+use optimiser::replay::baseline::{Kind, Rule, Ruled, Window, settings, tune};
 use optimiser::replay::{Ledger, Planning, Run, Settings, Stage, Timeline};
-use optimiser::units::Temperature;
+use optimiser::units::{Temperature, Volume};
 
 use super::{celsius, house, record, start, timeline, weekly_hygiene};
 
@@ -93,5 +93,49 @@ fn tuning_finds_settings_that_keep_the_water_hot() {
             kind.name(),
             tuned.run.outcome.unmet_kwh()
         );
+    }
+}
+
+/// The best of all settings, each lived through slot by slot to its end.
+fn plainly_tuned(stage: &Stage<'_>, kind: Kind, allowed: f64) -> (String, Run, bool) {
+    let worth = stage.stored_worth();
+    let all = settings(stage, kind).into_iter().map(|mut ruled| {
+        let run = stage.run(&mut ruled, &mut |_| {});
+        let ledger = Ledger::of(stage, &run, 0..stage.horizon().len());
+        let warm = ledger.is_comfortable(allowed);
+        let measure = if warm { ledger.cost(worth) } else { ledger.discomfort() };
+        (ruled.to_string(), run, warm, measure)
+    });
+    let better = |a: &(String, Run, bool, f64), b: &(String, Run, bool, f64)| {
+        b.2.cmp(&a.2).then(a.3.total_cmp(&b.3))
+    };
+    let (ruled, run, warm, _) = all.min_by(better).expect("settings");
+    (ruled, run, warm)
+}
+
+#[test]
+fn tuning_finds_what_trying_every_setting_to_its_end_finds() {
+    // With a pasteurisation and without, with comfort that can be kept and not; all hours
+    // of the clock once only, for there are many.
+    let few = [Kind::Thermostat, Kind::CheapestSlots, Kind::Threshold];
+    let cases: [(_, _, _, _, &[Kind]); 3] =
+        [(3, false, 0.001, 1.0, &few), (4, true, 0.02, 1.0, &Kind::ALL), (3, true, 0.0, 2.5, &few)];
+    for (days, hygiene, allowed, heat, kinds) in cases {
+        let mut record = record(days);
+        if hygiene {
+            record.hygiene = vec![weekly_hygiene()];
+        }
+        for draw in &mut record.draws {
+            draw.volume = Volume::new(heat * draw.volume.litres()).expect("litres");
+        }
+        let (site, timeline) = (house(), timeline(record));
+        let stage = Stage::new(&site, &timeline, &start()).expect("a stage");
+        for &kind in kinds {
+            let (ruled, run, warm) = plainly_tuned(&stage, kind, allowed);
+            let tuned = tune(&stage, kind, allowed, stage.stored_worth()).expect("a setting");
+            assert_eq!(tuned.ruled.to_string(), ruled, "{days} days");
+            assert_eq!(tuned.comfortable, warm, "{days} days, {ruled}");
+            assert!(tuned.run == run, "{days} days, {ruled}: other runs");
+        }
     }
 }

@@ -275,3 +275,36 @@ fn energies_become_stretches_that_the_element_can_do() {
         close(command.energy().kwh(), 0.75, 1e-12);
     }
 }
+
+// No step may leap over the instant at which a thermostat closes: an element high in a
+// store that loses heat, which is always on, reheats as often and for as long as in
+// steps of a fiftieth, each time later by no more than a step of heating.
+#[test]
+fn an_open_thermostat_closes_in_time_however_long_the_steps() {
+    let mut house = site(litres(200.0), None);
+    house.stores[0].heat_loss = HeatLoss::constant(4.0);
+    house.stores[0].elements[0].height = Fraction::constant(0.65);
+    let mut weather = Weather::still(144, 20.0);
+    weather.draws = (0..3).map(|day| draw(day * 1_440 + 605, 60.0, 40.0, 6.0)).collect();
+    let commands = heating(&house, 144, 0..144);
+    let spans = |step_share: f64| -> Vec<Span> {
+        let physics = Physics { step_share, ..Physics::default() };
+        let outcome = run(&house, &weather, &commands, physics);
+        let all = (0..144).flat_map(|slot| outcome.stores[0].spans(slot).to_vec());
+        all.fold(Vec::new(), |mut runs: Vec<Span>, span| {
+            match runs.last_mut() {
+                Some(last) if span.start - last.end < 1.0 => last.end = span.end,
+                _ => runs.push(span),
+            }
+            runs
+        })
+    };
+    let (usual, fine) = (spans(1.0), spans(0.02));
+    assert!(fine.len() > 6, "{fine:?}");
+    close(usual.len() as f64 / fine.len() as f64, 1.0, 0.1);
+    let hours = |runs: &[Span]| runs.iter().map(|span| span.end - span.start).sum::<f64>();
+    close(hours(&usual) / hours(&fine), 1.0, 0.02);
+    // Later ones begin where the one before ended, so only the first is alike at first.
+    let (usual, fine) = (usual[1].start, fine[1].start);
+    assert!((0.0..300.0).contains(&(usual - fine)), "{usual} and {fine}");
+}

@@ -7,9 +7,10 @@
 //! Where a heat pump or boiler heats a store, it does what the rule says of the lowest
 //! element (`keeper`), and the elements there take PV surplus or stay off.
 
+mod ahead;
 pub(super) mod keeper;
 mod rule;
 mod tuning;
 
 pub use rule::{Rule, Ruled, Window};
-pub use tuning::{Ground, Kind, Tuned, TunedTogether, tune, tune_together};
+pub use tuning::{Ground, Kind, Tuned, TunedTogether, settings, tune, tune_together};

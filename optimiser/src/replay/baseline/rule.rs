@@ -9,7 +9,7 @@ use crate::site::{Control, Element, Site};
 use crate::units::{Power, Price, Temperature};
 
 /// Hours by which a pasteurisation begins before it falls due.
-const HYGIENE_HOURS: i64 = 24;
+pub(super) const HYGIENE_HOURS: i64 = 24;
 
 /// Days of prices that a threshold is drawn from.
 const THRESHOLD_DAYS: usize = 14;
@@ -80,7 +80,7 @@ struct ElementFacts {
 
 impl Ruled {
     /// A battery that looks after itself.
-    pub(super) const FOLLOW: BatteryCommand =
+    const FOLLOW: BatteryCommand =
         BatteryCommand { mode: BatteryMode::Follow, power: Power::constant(0.0) };
 
     /// At full power, whatever that is.
@@ -140,7 +140,7 @@ impl Ruled {
     }
 
     /// Whether the rule heats from the grid in the slot that begins now.
-    fn grid_heats(&mut self, view: &View<'_>) -> bool {
+    pub(super) fn grid_heats(&mut self, view: &View<'_>) -> bool {
         let now = view.now();
         match self.rule {
             Rule::Thermostat => true,
@@ -149,6 +149,67 @@ impl Ruled {
             }
             Rule::CheapestSlots(count) => self.chosen(view, count).contains(&now),
             Rule::Threshold(share) => threshold(view, share),
+        }
+    }
+
+    /// What a battery is told: to charge, or to look after itself.
+    pub(super) const fn battery(charges: bool) -> BatteryCommand {
+        if charges { Self::CHARGE } else { Self::FOLLOW }
+    }
+
+    /// What the devices are told in the slot that begins now, where it is known whether
+    /// the rule heats from the grid.
+    pub(super) fn orders(&mut self, view: &View<'_>, heats: bool) -> SlotCommands {
+        let slot = view.slot(view.now());
+        let minutes = slot.hours() * 60.0;
+        let pasteurises: Vec<usize> = view
+            .hygiene()
+            .filter(|(_, due)| *due - slot.start() <= HYGIENE_HOURS * 3_600)
+            .map(|(rule, _)| rule.store)
+            .collect();
+        let mut surplus = match self.rule {
+            Rule::SurplusFirst(_) => view.followed_surplus(),
+            _ => 0.0,
+        };
+        let heaters: Vec<HeaterCommand> = self
+            .elements
+            .iter()
+            .map(|facts| {
+                let full =
+                    HeaterCommand { power: facts.element.power, minutes, delay_minutes: 0.0 };
+                let machine = self.has_machine(facts.store);
+                let allowed = if facts.lowest {
+                    (heats && !machine) || pasteurises.contains(&facts.store)
+                } else {
+                    self.boost.is_some() && !machine
+                };
+                if allowed {
+                    full
+                } else if facts.lowest && surplus > 0.0 {
+                    let command = following(&facts.element, surplus, minutes);
+                    surplus -= command.energy().kwh();
+                    command
+                } else {
+                    HeaterCommand::OFF
+                }
+            })
+            .collect();
+        let keeper = self.keeper.as_mut();
+        let jobs = keeper.map_or_else(Vec::new, |own| own.jobs(view, heats, &pasteurises));
+        SlotCommands {
+            guards: vec![None; heaters.len()],
+            heaters,
+            battery: Self::battery(self.charges && heats),
+            pv: crate::plant::PvUse::Free,
+            // A mixing pump, where there is one, runs while a pasteurisation is being done.
+            pumps: self
+                .pumps
+                .iter()
+                .enumerate()
+                .map(|(s, p)| *p && pasteurises.contains(&s))
+                .collect(),
+            jobs,
+            dials_up: !pasteurises.is_empty(),
         }
     }
 
@@ -195,58 +256,8 @@ impl Controller for Ruled {
     }
 
     fn command(&mut self, view: &View<'_>) -> SlotCommands {
-        let slot = view.slot(view.now());
-        let minutes = slot.hours() * 60.0;
         let heats = self.grid_heats(view);
-        let pasteurises: Vec<usize> = view
-            .hygiene()
-            .filter(|(_, due)| *due - slot.start() <= HYGIENE_HOURS * 3_600)
-            .map(|(rule, _)| rule.store)
-            .collect();
-        let mut surplus = match self.rule {
-            Rule::SurplusFirst(_) => view.followed_surplus(),
-            _ => 0.0,
-        };
-        let heaters: Vec<HeaterCommand> = self
-            .elements
-            .iter()
-            .map(|facts| {
-                let full =
-                    HeaterCommand { power: facts.element.power, minutes, delay_minutes: 0.0 };
-                let machine = self.has_machine(facts.store);
-                let allowed = if facts.lowest {
-                    (heats && !machine) || pasteurises.contains(&facts.store)
-                } else {
-                    self.boost.is_some() && !machine
-                };
-                if allowed {
-                    full
-                } else if facts.lowest && surplus > 0.0 {
-                    let command = following(&facts.element, surplus, minutes);
-                    surplus -= command.energy().kwh();
-                    command
-                } else {
-                    HeaterCommand::OFF
-                }
-            })
-            .collect();
-        let keeper = self.keeper.as_mut();
-        let jobs = keeper.map_or_else(Vec::new, |own| own.jobs(view, heats, &pasteurises));
-        SlotCommands {
-            guards: vec![None; heaters.len()],
-            heaters,
-            battery: if self.charges && heats { Self::CHARGE } else { Self::FOLLOW },
-            pv: crate::plant::PvUse::Free,
-            // A mixing pump, where there is one, runs while a pasteurisation is being done.
-            pumps: self
-                .pumps
-                .iter()
-                .enumerate()
-                .map(|(s, p)| *p && pasteurises.contains(&s))
-                .collect(),
-            jobs,
-            dials_up: !pasteurises.is_empty(),
-        }
+        self.orders(view, heats)
     }
 }
 

@@ -1,7 +1,9 @@
 //! The best parameters of each rule in hindsight.
 
 use super::super::{Ledger, Run, Stage, StoredWorth};
+use super::ahead::Ahead;
 use super::rule::{Rule, Ruled, Window};
+use crate::plant::Outcome;
 use crate::site::Site;
 use crate::units::Temperature;
 
@@ -105,6 +107,12 @@ pub struct TunedTogether {
     pub ruled: Ruled,
     /// How each period went under it.
     pub runs: Vec<Run>,
+    score: Score,
+}
+
+/// What settings of a rule are compared by.
+#[derive(Debug, Clone, Copy)]
+struct Score {
     cost: f64,
     comfortable: bool,
     discomfort: f64,
@@ -123,7 +131,8 @@ pub fn tune(
 ) -> Option<Tuned> {
     let found =
         tune_together(&[Ground { stage, lead: 0, worth, times: 1.0 }], kind, allowed_unmet)?;
-    let TunedTogether { ruled, runs, cost, comfortable, discomfort, .. } = found;
+    let TunedTogether { ruled, runs, score } = found;
+    let Score { cost, comfortable, discomfort, .. } = score;
     let run = runs.into_iter().next()?;
     Some(Tuned { kind, ruled, run, cost, comfortable, discomfort })
 }
@@ -136,80 +145,165 @@ pub fn tune_together(
     allowed_unmet: f64,
 ) -> Option<TunedTogether> {
     let site = grounds.first()?.stage.site();
-    let sunny = |ground: &Ground<'_>| {
-        let timeline = ground.stage.timeline();
-        timeline.record().pv[timeline.judged()].iter().any(|e| e.kwh() > 0.0)
-    };
-    let works = !site.plant_room.routes().is_empty();
-    let rules = kind.rules(grounds.iter().any(sunny));
-    let mut best: Option<TunedTogether> = None;
-    for rule in rules.into_iter().filter(|rule| !works || is_coarse(*rule)) {
-        let variants = if works { of_works } else { variants };
-        for ruled in variants(site, rule) {
-            let Some(runs) = heated(grounds, &ruled, allowed_unmet, best.as_ref()) else {
-                continue;
-            };
-            // A battery that may charge meanwhile is tried without as well.
-            let ways: &[bool] =
-                if ruled.charges && !works { &[false, true] } else { &[ruled.charges] };
-            for &charges in ways {
-                let ruled = ruled.clone().charging(charges);
-                let found = TunedTogether::metered(grounds, ruled, runs.clone(), allowed_unmet);
-                if best.as_ref().is_none_or(|best| found.is_better_than(best)) {
-                    best = Some(found);
-                }
+    let sunny = grounds.iter().any(|ground| is_sunny(ground.stage));
+    let mut tuning = Tuning { grounds, allowed_unmet, runs: Vec::new(), best: None };
+    for rule in rules(site, kind, sunny) {
+        let variants = variants(site, rule);
+        if has_works(site) {
+            for ruled in variants {
+                tuning.try_slot_by_slot(ruled);
             }
+        } else {
+            tuning.try_all(variants);
         }
     }
-    best
+    tuning.best
 }
 
-/// The heat of every period under a rule, which the battery does not change; `None`
-/// once it is certain that it leaves too much unmet to be better than the best.
-fn heated(
-    grounds: &[Ground<'_>],
-    ruled: &Ruled,
-    allowed_unmet: f64,
-    best: Option<&TunedTogether>,
-) -> Option<Vec<Run>> {
-    let most = best.map_or(f64::INFINITY, |best| {
-        let allowed = allowed_unmet * best.asked;
-        let least = if best.comfortable { 0.0 } else { best.discomfort };
-        ROUNDING.mul_add(best.asked, allowed.max(least))
-    });
-    let mut unmet = 0.0;
-    grounds
-        .iter()
-        .map(|ground| {
-            ground.stage.run_heat(&mut ruled.clone(), &mut |outcome, slot| {
-                if slot >= ground.lead {
-                    let stores = outcome.stores.iter();
-                    let cold: f64 = stores.map(|trace| trace.slots()[slot].unmet_kwh).sum();
-                    unmet += ground.times * cold;
-                }
-                unmet <= most
-            })
-        })
+/// Every setting of a rule that [`tune`] chooses from, in its order: of equals the first
+/// is best.
+pub fn settings(stage: &Stage<'_>, kind: Kind) -> Vec<Ruled> {
+    let site = stage.site();
+    let all = rules(site, kind, is_sunny(stage)).into_iter();
+    let all = all.flat_map(|rule| variants(site, rule));
+    all.flat_map(|ruled| ways(site, &ruled).iter().map(move |way| ruled.clone().charging(*way)))
         .collect()
 }
 
-impl TunedTogether {
-    /// What runs cost whose heat is known.
-    fn metered(
-        grounds: &[Ground<'_>],
-        ruled: Ruled,
-        mut runs: Vec<Run>,
-        allowed_unmet: f64,
-    ) -> Self {
-        for (ground, run) in grounds.iter().zip(&mut runs) {
-            if !ruled.charges {
-                run.commands.battery.fill(Ruled::FOLLOW);
+fn is_sunny(stage: &Stage<'_>) -> bool {
+    let timeline = stage.timeline();
+    timeline.record().pv[timeline.judged()].iter().any(|e| e.kwh() > 0.0)
+}
+
+fn has_works(site: &Site) -> bool {
+    !site.plant_room.routes().is_empty()
+}
+
+fn rules(site: &Site, kind: Kind, sunny: bool) -> Vec<Rule> {
+    let fine = !has_works(site);
+    kind.rules(sunny).into_iter().filter(|rule| fine || is_coarse(*rule)).collect()
+}
+
+/// A battery that may charge meanwhile is tried without as well.
+fn ways(site: &Site, ruled: &Ruled) -> &'static [bool] {
+    match (ruled.charges, has_works(site)) {
+        (true, false) => &[false, true],
+        (charges, _) => {
+            if charges {
+                &[true]
+            } else {
+                &[false]
             }
+        }
+    }
+}
+
+/// A search for the best setting.
+struct Tuning<'g, 'a> {
+    grounds: &'g [Ground<'a>],
+    allowed_unmet: f64,
+    /// How each period went under the setting that was tried last.
+    runs: Vec<Run>,
+    best: Option<TunedTogether>,
+}
+
+impl Tuning<'_, '_> {
+    /// Tries dials and boosts of a rule in a house of stores and elements, and where
+    /// the battery may charge meanwhile, that it does not.
+    fn try_all(&mut self, variants: Vec<Ruled>) {
+        let mut known: [Option<Vec<Ahead>>; 2] = [None, None];
+        for ruled in variants {
+            let ahead = known[usize::from(ruled.boost.is_some())].get_or_insert_with(|| {
+                self.grounds.iter().map(|own| Ahead::of(own.stage, &ruled)).collect()
+            });
+            if self.runs.is_empty() {
+                let outset = |own: &Ground<'_>| own.stage.outset();
+                self.runs = self.grounds.iter().map(outset).collect();
+            }
+            let (grounds, mut unmet) = (self.grounds, self.unmet());
+            let each = grounds.iter().zip(&*ahead).zip(&mut self.runs);
+            let warm = each.into_iter().all(|((ground, ahead), run)| {
+                ahead.heat(ground.stage, &mut ruled.clone(), run, &mut |outcome, slot| {
+                    unmet.count(ground, outcome, slot)
+                })
+            });
+            if !warm {
+                continue;
+            }
+            for &charges in ways(grounds[0].stage.site(), &ruled) {
+                for (ahead, run) in ahead.iter().zip(&mut self.runs) {
+                    ahead.tell_battery(charges, run);
+                }
+                self.compare(ruled.clone().charging(charges));
+            }
+        }
+    }
+
+    /// Tries a setting in a plant room, where what happens decides what is told.
+    fn try_slot_by_slot(&mut self, ruled: Ruled) {
+        let mut unmet = self.unmet();
+        let runs = self.grounds.iter().map(|ground| {
+            ground.stage.run_heat(&mut ruled.clone(), &mut |outcome, slot| {
+                unmet.count(ground, outcome, slot)
+            })
+        });
+        if let Some(runs) = runs.collect() {
+            self.runs = runs;
+            self.compare(ruled);
+        }
+    }
+
+    /// Unmet heat that leaves no hope of being better than the best.
+    fn unmet(&self) -> Unmet {
+        let most = self.best.as_ref().map_or(f64::INFINITY, |TunedTogether { score, .. }| {
+            let allowed = self.allowed_unmet * score.asked;
+            let least = if score.comfortable { 0.0 } else { score.discomfort };
+            ROUNDING.mul_add(score.asked, allowed.max(least))
+        });
+        Unmet { kwh: 0.0, most }
+    }
+
+    /// Meters the runs, whose heat the battery does not change, and keeps them if they
+    /// are the best.
+    fn compare(&mut self, ruled: Ruled) {
+        for (ground, run) in self.grounds.iter().zip(&mut self.runs) {
             ground.stage.run_meter(run);
         }
+        let score = Score::of(self.grounds, &self.runs, self.allowed_unmet);
+        match &mut self.best {
+            Some(best) if score.is_better_than(&best.score) => {
+                best.runs.clone_from(&self.runs);
+                (best.ruled, best.score) = (ruled, score);
+            }
+            Some(_) => {}
+            None => self.best = Some(TunedTogether { ruled, runs: self.runs.clone(), score }),
+        }
+    }
+}
+
+/// Heat that was left unmet so far [kWh], and how much of it may be.
+struct Unmet {
+    kwh: f64,
+    most: f64,
+}
+
+impl Unmet {
+    /// Counts a slot; `false` once it is too much.
+    fn count(&mut self, ground: &Ground<'_>, outcome: &Outcome, slot: usize) -> bool {
+        if slot >= ground.lead {
+            let cold: f64 = outcome.stores.iter().map(|trace| trace.slots()[slot].unmet_kwh).sum();
+            self.kwh += ground.times * cold;
+        }
+        self.kwh <= self.most
+    }
+}
+
+impl Score {
+    /// What runs of several periods came to.
+    fn of(grounds: &[Ground<'_>], runs: &[Run], allowed_unmet: f64) -> Self {
         let ledgers: Vec<Ledger> = grounds
             .iter()
-            .zip(&runs)
+            .zip(runs)
             .map(|(ground, run)| {
                 Ledger::of(ground.stage, run, ground.lead..ground.stage.horizon().len())
             })
@@ -224,8 +318,6 @@ impl TunedTogether {
             discomfort: sum(&|ledger, _| ledger.discomfort()),
             asked: sum(&|ledger, _| ledger.taps.asked_kwh),
             comfortable: Ledger::are_comfortable(counted, allowed_unmet),
-            ruled,
-            runs,
         }
     }
 
@@ -251,7 +343,7 @@ fn is_coarse(rule: Rule) -> bool {
     }
 }
 
-/// Dials, reheating, preheating and battery to try with a rule in a plant room.
+/// The same in a plant room, with reheating and preheating.
 fn of_works(site: &Site, rule: Rule) -> Vec<Ruled> {
     let from_grid = site.battery.is_some_and(|b| b.charges_from_grid);
     let charging = from_grid && rule != Rule::Thermostat;
@@ -274,6 +366,9 @@ fn of_works(site: &Site, rule: Rule) -> Vec<Ruled> {
 
 /// Dials and boost to try with a rule; the battery charges meanwhile where it may.
 fn variants(site: &Site, rule: Rule) -> Vec<Ruled> {
+    if has_works(site) {
+        return of_works(site, rule);
+    }
     let dials = [50.0, 55.0, 60.0, 65.0, 70.0].map(Temperature::constant);
     let top = site.stores.iter().map(|s| s.highest_reach().celsius()).fold(0.0, f64::max);
     let has_boost = site.stores.iter().any(|store| store.elements.len() > 1);
