@@ -42,7 +42,6 @@ pub(super) fn solve(program: &Program, limits: SolveLimits) -> Result<Option<Ans
     let slots = program.blocks().len();
     let Some(places) = Places::of(program).filter(|_| slots >= LONG) else { return Ok(None) };
     let mut settled = Settled::nothing(program, &places);
-    let mut live: Option<Live> = None;
     // How far each window looks ahead, by its number.
     let mut ahead = vec![AHEAD; slots.div_ceil(SETTLED)];
     // The multipliers before each of the last windows.
@@ -53,14 +52,10 @@ pub(super) fn solve(program: &Program, limits: SolveLimits) -> Result<Option<Ans
         let to = (from + SETTLED + ahead[own]).min(slots);
         let Window { program: part, columns, rows } =
             Window::of(program, &places, from..to, &settled.values);
-        let live = match &mut live {
-            Some(live) => {
-                live.load(part)?;
-                live
-            }
-            None => live.insert(Live::new(part)?),
-        };
-        let answer = live.solve(limits)?;
+        // From nothing: from a basis of other days the dual simplex has been seen to call
+        // itself until the stack was full, values of four hundred slots having grown
+        // beyond all numbers.
+        let answer = Live::new(part)?.solve(limits)?;
         if answer.verdict != Verdict::Optimal {
             return Ok(None);
         }
