@@ -7,7 +7,7 @@ use crate::model::Program;
 
 use super::basis::Basis;
 use super::raw::{Engine, Method};
-use super::{SolveError, SolveLimits};
+use super::{SolveError, SolveLimits, windows};
 
 /// Beyond what any row of a house can reach; HiGHS itself takes 1e20 as infinite.
 const FAR: f64 = 1e19;
@@ -118,14 +118,18 @@ impl Live {
     }
 }
 
-/// Solves a large program once, by an interior point without crossover: the
-/// answer is no vertex and leaves no basis. Where that ends without an answer,
-/// by the simplex method.
+/// Solves a large program once: a long one in windows that prove to be its best answer
+/// (`windows.rs`), and else all of it by an interior point without crossover, whose
+/// answer is no vertex and leaves no basis. Where that ends without an answer, by the
+/// simplex method.
 ///
 /// # Errors
 /// As [`Live::new`] and [`Live::solve`].
 pub fn solve_once(program: &Program, limits: SolveLimits) -> Result<Answer, SolveError> {
     fit(program)?;
+    if let Some(answer) = windows::solve(program, limits)? {
+        return Ok(answer);
+    }
     let mut engine = Engine::new(build(program)?)?;
     let answer = engine.run(Method::Interior, limits)?;
     // It has been seen to stop short on prices that swing by a thousandfold.

@@ -10,6 +10,7 @@ mod live;
 mod raw;
 #[cfg(test)]
 mod tests;
+mod windows;
 
 pub use live::{Answer, Live, Verdict, solve_once};
 

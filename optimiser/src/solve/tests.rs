@@ -17,13 +17,13 @@ fn answer(program: Program) -> Answer {
     live.solve(SolveLimits::default()).expect("an answer")
 }
 
-fn near(actual: f64, expected: f64) {
+pub(super) fn near(actual: f64, expected: f64) {
     let allowed = 1e-6 * expected.abs().max(1.0);
     assert!((actual - expected).abs() <= allowed, "{actual} is not {expected}");
 }
 
 /// A few half-hours of a small house whose numbers follow from `seed`.
-fn house(seed: u64, slots: usize) -> Problem {
+pub(super) fn house(seed: u64, slots: usize) -> Problem {
     let start = Instant::from_unix(1_709_510_400);
     let horizon = Horizon::regular(start, 1_800, slots).expect("slots");
     let mut state = seed;

@@ -244,7 +244,7 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
             Err(why) => println!("  nothing was reached: {why}"),
         }
     }
-    if wishes.rules && wishes.bound {
+    if wishes.bound {
         let limits = SolveLimits { seconds: 600.0, ..SolveLimits::default() };
         for (name, comfort) in [("equal", Comfort::Ready), ("free", Comfort::Draws)] {
             let bound = prescient(&stage, worth, comfort, &run, limits);

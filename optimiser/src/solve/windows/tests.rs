@@ -1,0 +1,109 @@
+use super::*;
+use crate::model::{Formulation, Refinement};
+use crate::problem::{Draw, Problem};
+use crate::solve::solve_once;
+use crate::solve::tests::{house, near};
+use crate::time::{Instant, Series};
+use crate::units::{Energy, Price, Volume};
+
+const DAYS: usize = 21;
+
+/// Three weeks of a small house with sun by day, dear evenings and a draw in each of them.
+fn weeks(seed: u64) -> Program {
+    let slots = DAYS * 48;
+    let problem = house(seed, slots);
+    let first = problem.draws[0];
+    let evenings = (0..DAYS as i64).map(|day| Draw {
+        start: problem.horizon.start() + (48 * day + 38) * 1_800,
+        volume: Volume::clamped(40.0 + (day * 37 % 50) as f64),
+        ..first
+    });
+    // Each day has a level of its own; the evening is dearer than the night.
+    let level = |slot: usize| 15.0 + (slot / 48 * 29 % 11) as f64;
+    let swing = |slot: usize| (std::f64::consts::TAU * (slot % 48) as f64 / 48.0).cos();
+    let price = |slot: usize| Price::clamped(level(slot) - 9.0 * swing(slot + 10));
+    let sun = |slot: usize| Energy::clamped((-0.9 * swing(slot)).max(0.0));
+    let horizon = &problem.horizon;
+    let import = Series::new("import", horizon, (0..slots).map(price).collect());
+    let pv = Series::new("sun", horizon, (0..slots).map(sun).collect());
+    let problem = Problem {
+        draws: evenings.collect(),
+        import_price: import.expect("prices"),
+        pv: pv.expect("sun"),
+        ..problem
+    };
+    let problem = problem.validated().expect("a sound house");
+    Formulation::new(&problem, &Refinement::default()).program
+}
+
+#[test]
+fn weeks_in_windows_are_the_weeks_in_one() {
+    for seed in [5, 6] {
+        let program = weeks(seed);
+        let parts = solve(&program, SolveLimits::default()).expect("a verdict").expect("a proof");
+        let mut live = Live::new(program.clone()).expect("a sound program");
+        let patient = SolveLimits { seconds: 300.0, ..SolveLimits::default() };
+        let whole = live.solve(patient).expect("an answer");
+        assert_eq!(whole.verdict, Verdict::Optimal);
+        near(parts.objective, whole.objective);
+        for (row, &(lower, upper)) in program.bounds().iter().enumerate() {
+            let (indices, values) = program.terms(row);
+            let terms = indices.iter().zip(values);
+            let sum: f64 = terms.map(|(&c, value)| value * parts.values[c as usize]).sum();
+            assert!(lower - 1e-6 <= sum && sum <= upper + 1e-6, "{lower} <= {sum} <= {upper}");
+        }
+        for (column, &value) in program.columns().iter().zip(&parts.values) {
+            assert!(column.lower - 1e-6 <= value && value <= column.upper + 1e-6);
+        }
+    }
+}
+
+/// A store without losses that can buy in one slot and sell in another.
+fn trader(slots: usize, (buys, sells): (usize, usize)) -> Program {
+    let mut program = Program::default();
+    let columns: Vec<_> = (0..slots)
+        .map(|slot| {
+            program.open_columns(Instant::from_unix(1_800 * slot as i64));
+            let bought = program.column(if slot == buys { 1.0 } else { 5.0 }, 0.0, 3.0);
+            let sold = program.column(if slot == sells { -9.0 } else { -0.5 }, 0.0, 4.0);
+            let level = program.column(0.0, 0.0, 10.0);
+            program.close_columns();
+            [bought, sold, level]
+        })
+        .collect();
+    for (slot, &[bought, sold, level]) in columns.iter().enumerate() {
+        let first = program.bounds().len();
+        let before = slot.checked_sub(1).map(|slot| (columns[slot][2], -1.0));
+        let terms = [(level, 1.0), (bought, -1.0), (sold, 1.0)];
+        program.row(0.0, 0.0, terms.into_iter().chain(before));
+        program.claim_rows(slot, first);
+    }
+    program
+}
+
+// Closed form: 4 units are sold at 9; 3 of them cost 1 and one costs 5.
+#[test]
+fn who_must_look_further_ahead_does_or_proves_nothing() {
+    let limits = SolveLimits::default();
+    for (sells, proves) in [(300, true), (500, true), (1_100, false)] {
+        let program = trader(1_200, (100, sells));
+        let parts = solve(&program, limits).expect("a verdict");
+        assert_eq!(parts.is_some(), proves, "sold at {sells}");
+        near(parts.map_or(3.0 + 5.0 - 36.0, |answer| answer.objective), -28.0);
+        near(solve_once(&program, limits).expect("an answer").objective, -28.0);
+    }
+}
+
+#[test]
+fn slots_that_are_joined_otherwise_are_left_alone() {
+    let limits = SolveLimits::default();
+    let mut program = trader(1_200, (100, 300));
+    assert!(solve(&program, limits).expect("a verdict").is_some());
+    // What stands behind the slots may join them at its latest slot only.
+    let columns = program.blocks()[5].columns.clone();
+    let far = program.blocks()[900].columns.clone();
+    let col = |index: usize| crate::model::Col(index as u32);
+    program.row(0.0, f64::INFINITY, [(col(columns.start), 1.0), (col(far.start), 1.0)]);
+    assert!(solve(&program, limits).expect("a verdict").is_some());
+    assert!(solve(&trader(100, (10, 20)), limits).expect("a verdict").is_none(), "short");
+}
