@@ -208,9 +208,7 @@ impl Payback {
             (None, _) => Some(NoPayback::NoPrice),
             (_, None) => Some(NoPayback::NothingToBuy),
             (Some(own), _) if own.payback_years.is_none() => Some(NoPayback::SavesNothing),
-            (Some(own), _) if own.payback_years.filter(lasting).is_none() => {
-                Some(NoPayback::WornOut)
-            }
+            (Some(_), _) if years(mean).is_none() => Some(NoPayback::WornOut),
             _ => None,
         };
         Self {
