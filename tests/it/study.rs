@@ -5,7 +5,7 @@ use optimiser::problem::HeaterId;
 use optimiser::sizing::Capacity;
 use stowheat::house::{House, Pv};
 use stowheat::site_file::Options;
-use stowheat::size::margins::{least_at, slope_at};
+use stowheat::size::margins::{Point, least_and_slope_at, least_at, margins};
 use stowheat::size::{Axis, Wanted};
 use stowheat::size::{Candidate, World, candidates};
 use stowheat::tariff::Rates;
@@ -29,6 +29,11 @@ fn tried(present: &[&str], axis: &str) -> Vec<Candidate> {
         options: &Options::default(),
     })
     .unwrap_or_else(|problems| panic!("{axis}: {problems}"))
+}
+
+/// How fast the year's cost changes at a share of the way to a candidate.
+fn slope_at(found: &[Candidate], world: &World, share: f64) -> f64 {
+    least_and_slope_at((&found[0], &found[1]), world, share).expect("a slope").1
 }
 
 /// Three days of April 2023, when the price fell below zero, and three of January.
@@ -131,14 +136,15 @@ fn an_edge_is_the_integral_of_its_multipliers_on_real_days() {
         let width = (high - low) / f64::from(*steps);
         let sum: f64 = (0..*steps)
             .map(|step| low + width * (f64::from(step) + 0.5))
-            .map(|share| slope_at(&found[0], &found[1], &world, share).expect("a slope") * width)
+            .map(|share| slope_at(&found, &world, share) * width)
             .sum();
         println!("{axis}: edge {edge:.1}, integral {sum:.1} a year");
         assert!((sum - edge).abs() <= 0.02 * edge.abs(), "{axis}: {sum} is not {edge}");
     }
 }
 
-// A battery that comes is foretold by its first hundredth, all of its numbers in step.
+// A battery that comes moves all of its numbers in step: the multipliers of the way fall,
+// and what comes to its end is foretold as the difference of the ends.
 #[test]
 fn what_comes_and_goes_is_foretold() {
     let Some(world) = world() else {
@@ -146,14 +152,16 @@ fn what_comes_and_goes_is_foretold() {
         return;
     };
     let found = tried(&["battery.capacity_kwh=0"], "battery.capacity_kwh=8");
-    let slope = slope_at(&found[0], &found[1], &world, 0.01).expect("a slope");
-    let edge = {
-        let at = |share| least_at(&found[0], &found[1], &world, share).expect("an answer");
-        at(0.999) - at(0.01)
-    };
-    // Returns fall, so the first kWh promises more than all of them give.
-    assert!(slope < edge && edge < 0.0, "{slope} and {edge}");
+    let at = |share| least_at(&found[0], &found[1], &world, share).expect("an answer");
+    let edge = at(0.9999) - at(0.0001);
+    let (first, last) = (slope_at(&found, &world, 0.01), slope_at(&found, &world, 0.999));
+    // Returns fall, so the first kWh promises more than all of them give, the last less.
+    assert!(first < edge && edge < last && last <= 0.0, "{first}, {edge} and {last}");
+    let point = Point { present: &found[0], tried: &found, beside: &[], with_battery: None };
+    let margins = margins(&point, &world).expect("margins");
+    let foretold = margins.foretold[1].expect("an answer");
+    assert!((foretold.whole + edge).abs() < 0.005 * edge.abs(), "{foretold:?}, {edge}");
+    assert!((foretold.at_its_last_step + last).abs() < 0.02 * edge.abs(), "{foretold:?}, {last}");
     let gone = tried(&[], "store.cylinder.element.top.power_kw=0");
-    let slope = slope_at(&gone[0], &gone[1], &world, 0.01).expect("a slope");
-    assert!(slope.is_finite());
+    assert!(slope_at(&gone, &world, 0.01).is_finite());
 }

@@ -41,7 +41,7 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
     legend(&mut svg, &legend_names, (0.0, 2.0));
     let (low, high) =
         with_zero(values.iter().flatten().filter_map(|v| v.map(|v| [v.up, v.down])).flatten());
-    let scale = Scale::around(low, high, 5.0, (0.02, 0.14));
+    let scale = Scale::around(low, high, 5.0, (0.02, 0.2));
     let plot = Plot { left: NAMES, right: WIDTH - 10.0, top, bottom, scale };
     plot.columns(&mut svg, money_marks(&plot.scale, money));
     for (row, of) in values.iter().enumerate() {
@@ -63,7 +63,12 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
             let x = plot.x(down);
             svg.line("whisker", (x, y - 1.0), (x, y + BAR - 2.0));
             let label = plot.x(up.max(down).max(0.0)) + 5.0;
-            svg.text("tick", Anchor::Start, (label, y + 10.0), &money.amount(up));
+            let told = [up, down].map(|value| money.amount(value));
+            let told = match told {
+                [up, down] if up == down => up,
+                [up, down] => format!("{up}, the last {down}"),
+            };
+            svg.text("tick", Anchor::Start, (label, y + 10.0), &told);
         }
     }
     svg.close();

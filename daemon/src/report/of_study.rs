@@ -86,7 +86,16 @@ fn summary(study: &Study, row: &Row, money: &Currency) -> String {
     let finding = said.next().map_or("", String::as_str);
     let mut out = format!("<div class=\"finding\"><p>{}</p></div>\n", escaped(finding));
     let net = row.discounted_net;
-    let facts = [
+    let control = (
+        "Saved a year in all",
+        money.whole(row.saving.mean),
+        format!(
+            "{}; against the house as it stands under its best simple control",
+            doubtful(row.saving, money)
+        ),
+    );
+    let nothing = ("To buy", "nothing".to_owned(), row.name.clone());
+    let bought = [
         (
             "Price, fitted, with tax",
             row.price.map_or_else(|| "not given".to_owned(), |price| money.whole(price)),
@@ -97,17 +106,14 @@ fn summary(study: &Study, row: &Row, money: &Currency) -> String {
             money.whole(row.by_hardware.mean),
             doubtful(row.by_hardware, money),
         ),
-        (
-            "Saved a year in all",
-            money.whole(row.saving.mean),
-            "against the house as it stands under its best simple control".to_owned(),
-        ),
+        control.clone(),
         (
             "Net present value",
             net.map_or_else(|| "not known".to_owned(), |net| money.whole(net.mean)),
             net.map_or_else(String::new, |net| doubtful(net, money)),
         ),
     ];
+    let facts = if row.changes.is_empty() { vec![nothing, control] } else { bought.to_vec() };
     out += "<dl class=\"facts\">\n";
     for (name, value, small) in facts {
         let [name, value, small] = [name, &value, &small].map(escaped);

@@ -5,7 +5,7 @@ use crate::present::Currency;
 use crate::present::digits::text;
 use crate::size::Study;
 use crate::size::case::Detail;
-use crate::size::study::{Row, Spread};
+use crate::size::study::Spread;
 
 /// The options over all periods.
 pub(super) fn money(study: &Study, money: &Currency) -> String {
@@ -41,7 +41,7 @@ pub(super) fn money(study: &Study, money: &Currency) -> String {
             range(study, row.by_hardware, money),
             sampled(study, row.by_hardware, money),
             money.whole(row.by_hardware_under_rule.mean),
-            payback(row),
+            row.payback_years.told(),
             over(row.flat_net),
             over(row.discounted_net),
             money.small(row.cost_of_heat.mean),
@@ -52,7 +52,7 @@ pub(super) fn money(study: &Study, money: &Currency) -> String {
     }
     let terms = &study.terms;
     let words = format!(
-        "“Saved in all” is counted against {}. “By hardware” is the part that the hardware makes: against the house as it stands under the same control. “Simple control” is the same comparison where both houses are run by the timer or rule that is best in hindsight. Payback is the price over a year's saving by hardware less upkeep. Flat totals are at today's energy prices; discounted ones grow energy prices by {} % a year beyond inflation and discount by {} % a year. What wears out is bought again, and what still has life at the end counts for the share that is left. “Sampling” is how far the mean of the hardware's saving may be off, 19 times in 20, because only some days of the years were lived through: from how the parts of a year differ from their neighbours. The last column is the levelised cost of a kWh of heat at the tap, price of the option included.",
+        "“Saved in all” is counted against {}. “By hardware” is the part that the hardware makes: against the house as it stands under the same control. “Simple control” is the same comparison where both houses are run by the timer or rule that is best in hindsight. Payback is the price over a year's saving by hardware less upkeep; “not in 15 years” is said where all of it is worn out in 15 years and has not earned its price by then, “never” where it saves no more than its upkeep. Flat totals are at today's energy prices; discounted ones grow energy prices by {} % a year beyond inflation and discount by {} % a year. What wears out is bought again, and what still has life at the end counts for the share that is left. “Sampling” is how far the mean of the hardware's saving may be off, 19 times in 20, because only some days of the years were lived through: from how the parts of a year differ from their neighbours. The last column is the levelised cost of a kWh of heat at the tap, price of the option included.",
         study.counterfactual,
         text(terms.price_growth_percent, 1),
         text(terms.discount_percent, 1)
@@ -74,15 +74,6 @@ fn sampled(study: &Study, spread: Spread, money: &Currency) -> String {
     }
     let error = spread.sampling_error;
     error.map_or_else(|| "not known".to_owned(), |error| format!("± {}", money.whole(error)))
-}
-
-fn payback(row: &Row) -> String {
-    match (row.price, row.payback_years.mean) {
-        (None, _) => "no price".to_owned(),
-        (Some(price), _) if price.abs() < 1e-9 => "nothing to buy".to_owned(),
-        (_, Some(years)) => format!("{} years", text(years, 1)),
-        (_, None) => "never".to_owned(),
-    }
 }
 
 /// The options in each period.
@@ -109,7 +100,8 @@ pub(super) fn by_world(study: &Study, money: &Currency) -> String {
                 "cost",
                 "saved in all",
                 "by hardware",
-                "as multipliers foretold",
+                "foretold, knowing everything",
+                "at the worth of the last step",
                 "best simple control",
                 "knowing everything",
                 "the same, water kept ready",
@@ -127,7 +119,8 @@ pub(super) fn by_world(study: &Study, money: &Currency) -> String {
                 money.whole(own.cost),
                 money.whole(own.saving),
                 money.whole(own.by_hardware),
-                own.by_multipliers.map_or_else(|| "none".to_owned(), |v| money.whole(v)),
+                known(own.foretold.map(|own| own.whole)),
+                known(own.foretold.map(|own| own.at_its_last_step)),
                 known(own.best_rule_cost),
                 known(own.bound),
                 known(own.bound_at_equal_comfort),
@@ -136,7 +129,7 @@ pub(super) fn by_world(study: &Study, money: &Currency) -> String {
         out += &table.html();
     }
     out + &paragraph(
-        "Cost is the bill with an estimate for half-hours without a price, wear of the battery, and stored heat and charge valued alike at both ends; savings compare costs. The last three columns are costs of the same house: under the simple control that is best in hindsight; for somebody who knew every price and draw beforehand, whom nobody can beat; and for the same who must keep water ready for draws nobody knows. These begin and end as stowheat did in that house, so they are to be read against its cost, not from option to option. “As multipliers foretold” takes every step on the way to an option to be worth as much as the first, to somebody who knew everything; the last kWh of a large battery is worth far less.",
+        "Cost is the bill with an estimate for half-hours without a price, wear of the battery, and stored heat and charge valued alike at both ends; savings compare costs. The last three columns are costs of the same house: under the simple control that is best in hindsight; for somebody who knew every price and draw beforehand, whom nobody can beat; and for the same who must keep water ready for draws nobody knows. These begin and end as stowheat did in that house, so they are to be read against its cost, not from option to option. “Foretold” is what the hardware would save somebody who knew every price and draw beforehand: the multipliers of all steps from the house as it stands to the option, added up; stowheat knows less, so its own saving by hardware may lie on either side. “At the worth of the last step” is what that would be if every step were worth as much as the last one, at the option's own size: where it is far below, a smaller size would do nearly as well; where it is below nothing, the last of it is too much.",
     )
 }
 

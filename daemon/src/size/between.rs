@@ -14,7 +14,7 @@ const BATTERY: &str = "battery.capacity_kwh";
 /// of the way to a candidate.
 pub(super) const STEP: f64 = 1e-4;
 
-/// The house at a share of the way to a candidate, above 0 and below 1. A battery that
+/// The house at a share of the way to a candidate, above 0. A battery that
 /// comes or goes has its reserve and its powers in step with its capacity, and begins
 /// empty.
 ///

@@ -163,7 +163,8 @@ impl Kept<'_> {
                 sampling_error: apart.map(money),
             })
         };
-        let payback = |saving| at(saving).and_then(|a| a.payback_years).map(|y| rounded(y, 2));
+        let lives = candidate.outlays.iter().flatten().map(|outlay| outlay.life_years);
+        let lasts = lives.reduce(f64::max);
         let of_heat = |o: &Outcome| {
             let appraisal = at(0.0).unwrap_or_else(|| appraise(&[], 0.0, self.terms));
             appraisal.cost_of_heat(o.detail.heat_cost, o.detail.heat_kwh)
@@ -180,11 +181,10 @@ impl Kept<'_> {
             saving,
             by_hardware,
             by_hardware_under_rule,
-            payback_years: Payback {
-                mean: payback(by_hardware.mean),
-                best: payback(by_hardware.high),
-                worst: payback(by_hardware.low),
-            },
+            payback_years: Payback::of(
+                [by_hardware.mean, by_hardware.high, by_hardware.low].map(at),
+                lasts,
+            ),
             flat_net: each(|a| a.flat_net),
             discounted_net: each(|a| a.discounted_net),
             cost_of_heat: Spread::over(outcomes.iter().filter_map(of_heat), std::iter::empty()),
@@ -225,7 +225,7 @@ impl Kept<'_> {
                 before.zip(after).map_or(0.0, |(before, after)| before - after),
             ),
             by_hardware_in_parts: in_parts.collect(),
-            by_multipliers: self.margins[world].foretold.get(index).copied().flatten(),
+            foretold: self.margins[world].foretold.get(index).copied().flatten(),
             bound: bound(|part| part.replay.bound.as_ref().map(|bound| bound.cost)),
             bound_at_equal_comfort: bound(|part| {
                 part.replay.bound_at_equal_comfort.as_ref().map(|bound| bound.cost)

@@ -1,9 +1,9 @@
 //! What a little more of everything would have been worth in a world:
-//! `stowheat/margins/2`.
+//! `stowheat/margins/3`.
 
 use optimiser::problem::{ProblemError, State};
 use optimiser::replay::Stage;
-use optimiser::sizing::{Capacity, least, marginal_at, multipliers, slope};
+use optimiser::sizing::{Capacity, least, least_and_slope, marginal_at, multipliers};
 use optimiser::solve::SolveLimits;
 use optimiser::units::Energy;
 use schemars::JsonSchema;
@@ -19,13 +19,10 @@ use crate::present::digits::rounded;
 use crate::replay::NO_BOUND;
 
 /// Name and version of the document.
-pub const SCHEMA: &str = "stowheat/margins/2";
+pub const SCHEMA: &str = "stowheat/margins/3";
 
 /// What each program may take.
 const LIMITS: SolveLimits = SolveLimits { seconds: 300.0, relative_gap: 1e-4, branches: 0 };
-
-/// How far on the way to a candidate the first step towards it is looked at.
-const BESIDE: f64 = 0.01;
 
 /// Marginal values near the house as it stands, for somebody who knows the
 /// whole period. They hold near the point only.
@@ -38,12 +35,22 @@ pub struct Margins {
     pub input: String,
     /// Each capacity; empty if there is no answer.
     pub values: Vec<Value>,
-    /// What each candidate would save in a year if every step on the way to it were
-    /// worth as much as the first, the house as it stands first [minor unit]; null where
-    /// there is no answer.
-    pub foretold: Vec<Option<f64>>,
+    /// What each candidate would save somebody who knows everything, the house as it
+    /// stands first; null where there is no answer.
+    pub foretold: Vec<Option<Foretold>>,
     /// Why there is no answer, if there is none.
     pub failed: Option<String>,
+}
+
+/// What a candidate would save somebody who knows everything, in a year.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Foretold {
+    /// The multipliers of all steps on the way to it together [minor unit].
+    pub whole: f64,
+    /// The same if every step were worth as much as the last, at the candidate's own
+    /// size [minor unit].
+    pub at_its_last_step: f64,
 }
 
 /// What a unit of a capacity is worth in a year.
@@ -137,14 +144,18 @@ pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
     if failed.is_some() {
         values.clear();
     }
+    // The integral of the multipliers along a way is the difference of its ends, and the
+    // program at the candidate's end tells the last of them as well.
+    let present = if failed.is_none() { least_of(&house, world).ok() } else { None };
     let foretold = |candidate: &Candidate| {
-        let slope = slope_at(point.present, candidate, world, BESIDE).ok()?;
-        Some(rounded(-slope, 3))
+        let way = (point.present, candidate);
+        let (least, slope) = least_and_slope_at(way, world, 1.0 - STEP).ok()?;
+        let whole = rounded(present? - (least + STEP * slope), 3);
+        Some(Foretold { whole, at_its_last_step: rounded(-slope, 3) })
     };
     let all = point.tried.iter().enumerate().map(|(index, candidate)| match index {
-        0 => Some(0.0),
-        _ if failed.is_some() => None,
-        _ => foretold(candidate),
+        0 => Some(Foretold::default()),
+        _ => present.and_then(|_| foretold(candidate)),
     });
     Ok(Margins {
         schema: SCHEMA.to_owned(),
@@ -166,27 +177,26 @@ fn add(values: &mut Vec<Value>, own: Value) {
     }
 }
 
-/// How fast the cost of a year to somebody who knows everything changes at a share of
-/// the way to a candidate, for the whole of that way [minor].
+/// What a year costs somebody who knows everything at a share of the way to a candidate,
+/// and how fast that changes there, for the whole of that way [minor].
 ///
 /// # Errors
 /// Why there is no answer, in words.
-pub fn slope_at(
-    present: &Candidate,
-    candidate: &Candidate,
+pub fn least_and_slope_at(
+    way: (&Candidate, &Candidate),
     world: &World,
     share: f64,
-) -> Result<f64, String> {
-    let houses =
-        [share, share + STEP].map(|share| between((present, candidate), &world.measured, share));
+) -> Result<(f64, f64), String> {
+    let houses = [share, share + STEP].map(|share| between(way, &world.measured, share));
     let [from, to] = houses.map(|house| house.map(|house| world.priced(&house)));
     let (from, to) = (from?, to?);
     let periods = |house| world.periods(house).map_err(|error| error.to_string());
-    let mut sum = 0.0;
+    let mut sum = (0.0, 0.0);
     for ((here, times), (next, _)) in periods(&from)?.iter().zip(&periods(&to)?) {
         let stage = |house, period| staged(house, period).map_err(|error| error.to_string());
         let (here, next) = (stage(&from, here)?, stage(&to, next)?);
-        sum += times * slope((&here, &next), STEP, LIMITS)?;
+        let (least, slope) = least_and_slope((&here, &next), STEP, LIMITS)?;
+        sum = (sum.0 + times * least, sum.1 + times * slope);
     }
     Ok(sum)
 }
@@ -202,10 +212,15 @@ pub fn least_at(
     world: &World,
     share: f64,
 ) -> Result<f64, String> {
-    let house = world.priced(&between((present, candidate), &world.measured, share)?);
+    let house = between((present, candidate), &world.measured, share)?;
+    least_of(&world.priced(&house), world)
+}
+
+/// The same for a house as it is priced in the world.
+fn least_of(house: &House, world: &World) -> Result<f64, String> {
     let mut sum = 0.0;
-    for (period, times) in &world.periods(&house).map_err(|error| error.to_string())? {
-        let stage = staged(&house, period).map_err(|error| error.to_string())?;
+    for (period, times) in &world.periods(house).map_err(|error| error.to_string())? {
+        let stage = staged(house, period).map_err(|error| error.to_string())?;
         sum += times * least(&stage, stage.stored_worth(), LIMITS)?;
     }
     Ok(sum)

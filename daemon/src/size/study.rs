@@ -1,16 +1,16 @@
-//! A study as data, `stowheat/study/2`: what `size --json` prints.
+//! A study as data, `stowheat/study/3`: what `size --json` prints.
 //!
 //! Savings are differences of cost between replays of the same days. A cost is
 //! the bill (import less export income, so export that is given up counts),
 //! with an estimate for half-hours without a price, wear, and what is left at
 //! the end valued alike at both ends.
 
-use optimiser::sizing::sampling_error;
+use optimiser::sizing::{Appraisal, sampling_error};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::case::Detail;
-use super::margins::{Margins, Value};
+use super::margins::{Foretold, Margins, Value};
 use super::measured::AsCalculated;
 use super::verdict::Verdict;
 use super::{Source, YEAR};
@@ -18,13 +18,13 @@ use crate::present::digits;
 use crate::replay::document::Coverage;
 
 /// Name and version of the document.
-pub const SCHEMA: &str = "stowheat/study/2";
+pub const SCHEMA: &str = "stowheat/study/3";
 
 /// A study. Money is in the minor unit of `currency`, a year at a time, unless
 /// a name says otherwise; energy is in kWh.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "stowheat study", extend("$id" = "urn:stowheat:study:2"))]
+#[schemars(title = "stowheat study", extend("$id" = "urn:stowheat:study:3"))]
 pub struct Study {
     /// Name and version of this document.
     #[schemars(extend("const" = SCHEMA))]
@@ -129,8 +129,7 @@ pub struct Row {
     pub by_hardware: Spread,
     /// What the hardware saves under the best simple control of each house.
     pub by_hardware_under_rule: Spread,
-    /// Years of the hardware's saving less upkeep that make up its price; null
-    /// without a price or where it never does.
+    /// Years of the hardware's saving less upkeep that make up its price.
     pub payback_years: Payback,
     /// Net of all payments over the years, without growth and discount.
     pub flat_net: Option<Spread>,
@@ -169,7 +168,8 @@ pub struct Spread {
     pub sampling_error: Option<f64>,
 }
 
-/// Payback at the mean saving, in the best and in the worst world.
+/// Payback at the mean saving, in the best and in the worst world; null without a price,
+/// where nothing is saved, and where all of the hardware is worn out before.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[expect(missing_docs, reason = "every name states what it is")]
@@ -177,6 +177,62 @@ pub struct Payback {
     pub mean: Option<f64>,
     pub best: Option<f64>,
     pub worst: Option<f64>,
+    /// Why there is none at the mean saving.
+    pub why_none: Option<NoPayback>,
+    /// Years until the last of what is bought is worn out.
+    pub lasts_years: Option<f64>,
+}
+
+/// Why something does not pay back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoPayback {
+    /// Nothing is to be bought.
+    NothingToBuy,
+    /// Its price is not known.
+    NoPrice,
+    /// It saves no more than its upkeep.
+    SavesNothing,
+    /// All of it is worn out before.
+    WornOut,
+}
+
+impl Payback {
+    /// Of appraisals at the mean, the highest and the lowest saving, for hardware that
+    /// lasts so long.
+    pub(super) fn of([mean, best, worst]: [Option<Appraisal>; 3], lasts: Option<f64>) -> Self {
+        let lasting = |years: &f64| lasts.is_some_and(|lasts| *years <= lasts);
+        let years =
+            |of: Option<Appraisal>| Some(digits::rounded(of?.payback_years.filter(lasting)?, 2));
+        let why_none = match (mean, lasts) {
+            (None, _) => Some(NoPayback::NoPrice),
+            (_, None) => Some(NoPayback::NothingToBuy),
+            (Some(own), _) if own.payback_years.is_none() => Some(NoPayback::SavesNothing),
+            (Some(_), _) if years(mean).is_none() => Some(NoPayback::WornOut),
+            _ => None,
+        };
+        Self {
+            mean: years(mean),
+            best: years(best),
+            worst: years(worst),
+            why_none,
+            lasts_years: lasts,
+        }
+    }
+
+    /// In words, as `12.5 years`.
+    pub fn told(&self) -> String {
+        let whole = |years: Option<f64>| digits::text(years.unwrap_or(0.0), 0);
+        match (self.mean, self.why_none) {
+            (Some(years), _) => format!("{} years", digits::text(years, 1)),
+            (None, Some(NoPayback::NothingToBuy)) => "nothing to buy".to_owned(),
+            (None, Some(NoPayback::SavesNothing)) => "never".to_owned(),
+            (None, Some(NoPayback::WornOut)) => {
+                format!("not in {} years", whole(self.lasts_years))
+            }
+            (None, _) => "no price".to_owned(),
+        }
+    }
 }
 
 /// A candidate in one world, a year at a time.
@@ -199,9 +255,8 @@ pub struct Outcome {
     pub by_hardware_under_rule: f64,
     /// The hardware's saving as each part of the year alone would have it.
     pub by_hardware_in_parts: Vec<f64>,
-    /// What the multipliers say that the hardware saves to somebody who knows
-    /// everything; right near the present sizes only.
-    pub by_multipliers: Option<f64>,
+    /// What the multipliers say that the hardware saves somebody who knows everything.
+    pub foretold: Option<Foretold>,
     /// Cost to somebody who knows everything.
     pub bound: Option<f64>,
     /// The same, obliged to keep water ready for draws nobody knows.
@@ -266,5 +321,37 @@ impl Study {
     /// Never: every part of the document has a JSON form.
     pub fn to_json(&self) -> String {
         serde_json::to_string_pretty(self).expect("a study has a JSON form") + "\n"
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use optimiser::sizing::{Outlay, Terms, appraise};
+
+    use super::*;
+
+    #[test]
+    fn what_is_worn_out_before_it_has_paid_does_not_pay_back() {
+        let outlay = Outlay {
+            equipment: 1_000.0,
+            fitting: 0.0,
+            vat: 0.2,
+            life_years: 15.0,
+            upkeep_per_year: 10.0,
+        };
+        let terms = Terms { discount: 0.035, price_growth: 0.0, years: 20 };
+        let at = |saving| Some(appraise(&[outlay], saving, terms));
+        let told = |savings: [f64; 3]| Payback::of(savings.map(at), Some(15.0));
+        let pays = told([110.0, 130.0, 60.0]);
+        assert_eq!((pays.mean, pays.best, pays.worst), (Some(12.0), Some(10.0), None));
+        assert_eq!((pays.why_none, pays.told()), (None, "12.0 years".to_owned()));
+        let late = told([11.0, 130.0, 5.0]);
+        assert_eq!((late.mean, late.why_none), (None, Some(NoPayback::WornOut)));
+        assert_eq!(late.told(), "not in 15 years");
+        let never = told([10.0, 10.0, -5.0]);
+        assert_eq!((never.why_none, never.told()), (Some(NoPayback::SavesNothing), "never".into()));
+        let nothing = Payback::of([Some(appraise(&[], 5.0, terms)); 3], None);
+        assert_eq!((nothing.mean, nothing.why_none), (None, Some(NoPayback::NothingToBuy)));
+        assert_eq!(Payback::of([None; 3], None).told(), "no price");
     }
 }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::study::{Outcome, Row, Spread, Study};
+use super::study::{NoPayback, Outcome, Payback, Row, Spread, Study};
 use crate::present::{Currency, digits};
 
 macro_rules! line {
@@ -119,7 +119,7 @@ impl Page<'_> {
         let years = study.terms.years;
         line!(
             out,
-            "{:<width$}{:>10}{:>12}{:>12}{:>18}{:>11}{:>12}{:>10}{:>12}{:>12}{:>12}",
+            "{:<width$}{:>10}{:>12}{:>12}{:>18}{:>11}{:>12}{:>13}{:>12}{:>12}{:>12}",
             "Candidate",
             "price",
             "saved",
@@ -136,7 +136,7 @@ impl Page<'_> {
         for row in &study.candidates {
             line!(
                 out,
-                "{:<width$}{:>10}{:>12}{:>12}{:>18}{:>11}{:>12}{:>10}{:>12}{:>12}{:>12}",
+                "{:<width$}{:>10}{:>12}{:>12}{:>18}{:>11}{:>12}{:>13}{:>12}{:>12}{:>12}",
                 format!("{}{}", row.name, if row.comfortable { "" } else { " !" }),
                 row.price.map_or_else(|| "?".to_owned(), |p| self.money.whole(p)),
                 self.money.whole(row.saving.mean),
@@ -153,7 +153,7 @@ impl Page<'_> {
         }
         line!(
             out,
-            "Saved: against the above. Hardware: its part, against the house as it stands under the same control; from to: the worst and the best year; sampling: how far the mean may be off, 19 times in 20, because only some days were lived through; by rule: the same where both are run by their best simple control. Price growth {} %, discount {} % a year. Per kWh: levelised cost of heat at the tap.{}",
+            "Saved: against the above. Hardware: its part, against the house as it stands under the same control; from to: the worst and the best year; sampling: how far the mean may be off, 19 times in 20, because only some days were lived through; by rule: the same where both are run by their best simple control. Payback: not in 15 y, where all of it is worn out before. Price growth {} %, discount {} % a year. Per kWh: levelised cost of heat at the tap.{}",
             study.terms.price_growth_percent,
             study.terms.discount_percent,
             if study.candidates.iter().all(|row| row.comfortable) {
@@ -169,13 +169,14 @@ impl Page<'_> {
         for (index, world) in self.study.worlds.iter().enumerate() {
             line!(
                 out,
-                "{:<width$}{:>11}{:>11}{:>11}{:>12}{:>12}{:>13}{:>13}",
+                "{:<width$}{:>11}{:>11}{:>11}{:>12}{:>12}{:>12}{:>13}{:>13}",
                 shortened(&world.name, self.width),
                 "bill",
                 "export",
                 "saved",
                 "hardware",
-                "multipliers",
+                "foretold",
+                "last step",
                 "know. all",
                 "equal comf.",
                 width = self.width + 2
@@ -187,13 +188,14 @@ impl Page<'_> {
                 };
                 line!(
                     out,
-                    "{:<width$}{:>11}{:>11}{:>11}{:>12}{:>12}{:>13}{:>13}",
+                    "{:<width$}{:>11}{:>11}{:>11}{:>12}{:>12}{:>12}{:>13}{:>13}",
                     row.name,
                     self.money.amount(own.bill),
                     self.money.amount(own.export_income),
                     self.money.amount(own.saving),
                     self.money.amount(own.by_hardware),
-                    bound(own.by_multipliers),
+                    bound(own.foretold.map(|own| own.whole)),
+                    bound(own.foretold.map(|own| own.at_its_last_step)),
                     bound(own.bound),
                     bound(own.bound_at_equal_comfort),
                     width = self.width + 2
@@ -201,6 +203,11 @@ impl Page<'_> {
             }
             line!(out);
         }
+        line!(
+            out,
+            "Foretold: what the hardware would save somebody who knew everything, the multipliers of the whole way to it together; last step: the same if every step were worth as much as the last one. Far below, a smaller size does nearly as well."
+        );
+        line!(out);
     }
 
     fn comfort(&self, out: &mut String) {
@@ -284,11 +291,15 @@ impl Page<'_> {
 }
 
 fn payback(row: &Row) -> String {
-    match (row.price, row.payback_years.mean) {
+    let Payback { mean, why_none, lasts_years, .. } = row.payback_years;
+    match (mean, why_none) {
+        (Some(years), _) => format!("{years:.1} y"),
+        (None, Some(NoPayback::NothingToBuy)) => "-".to_owned(),
+        (None, Some(NoPayback::SavesNothing)) => "never".to_owned(),
+        (None, Some(NoPayback::WornOut)) => {
+            format!("not in {} y", digits::text(lasts_years.unwrap_or(0.0), 0))
+        }
         (None, _) => "?".to_owned(),
-        (Some(price), _) if price.abs() < 1e-9 => "-".to_owned(),
-        (_, Some(years)) => format!("{years:.1} y"),
-        (_, None) => "never".to_owned(),
     }
 }
 

@@ -44,6 +44,7 @@ pub(super) fn of(study: &Study) -> Verdict {
         (None, Some((nearest, net))) => sentences.push(short_of(&money, nearest, *net, &sound)),
         (None, None) => {}
     }
+    sentences.extend(dearer_alone(study, &money));
     sentences.extend(doubts(study));
     Verdict { recommended: best.map(|row| row.name.clone()), sentences }
 }
@@ -60,7 +61,7 @@ fn finding(
         Some(row) => {
             let net = row.discounted_net.unwrap_or_default();
             let payback = row.payback_years.mean.map_or_else(
-                || "never pays back".to_owned(),
+                || format!("pays back only if energy grows dearer ({} at today's prices)", row.payback_years.told()),
                 |years| format!("pays back in {years:.1} years"),
             );
             format!(
@@ -100,6 +101,19 @@ fn finding(
         ),
         None => "Only the house as it stands was looked at.".to_owned(),
     }
+}
+
+/// Where the house as it stands fares better under a simple control.
+fn dearer_alone(study: &Study, money: &Currency) -> Option<String> {
+    let saved = study.candidates.first()?.saving;
+    let error = saved.sampling_error.filter(|error| *error > 0.0);
+    (saved.mean < 0.0).then(|| {
+        format!(
+            "Without new hardware stowheat would have cost {}{} a year more than the simple control that is best in hindsight. That control is set knowing these very prices and draws: no setting of it chosen beforehand could have cost less.",
+            money.whole(-saved.mean),
+            error.map_or_else(String::new, |error| format!(" (± {})", money.whole(error))),
+        )
+    })
 }
 
 /// How far the options are from earning back their prices.
@@ -205,7 +219,7 @@ fn doubts(study: &Study) -> Vec<String> {
         let each: Vec<String> =
             sampled.iter().map(|w| format!("{}: {}", w.name, w.told())).collect();
         said.push(format!(
-            "SAMPLED: of the year only some days were lived through ({}), each part standing for the days around it. What follows for the whole year is off by no more than what is given as sampling 19 times in 20, and a rare day that matters much may have been missed.",
+            "SAMPLED: of the year only some days were lived through ({}), each part standing for the days around it. 19 times in 20 a figure for the whole year is off by no more than what is given as sampling; a rare day that matters much may have been missed.",
             each.join("; ")
         ));
     }

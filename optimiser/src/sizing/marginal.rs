@@ -134,23 +134,25 @@ pub fn value(
     Ok(priced(&problem, limits)?.objective() + held(stage, worth))
 }
 
-/// How fast what a period costs somebody who knows all of it changes from one house
-/// towards another, whatever numbers differ between them, for a step of a length
-/// between the two [minor for each unit].
+/// What a period costs somebody who knows all of it, penalties for what is missing
+/// included [minor], and how fast that changes towards another house, whatever numbers
+/// differ between them, for a step of a length between the two [minor for each unit].
 ///
 /// # Errors
 /// Why there is no answer, in words; houses whose programs have another shape have
 /// none.
-pub fn slope(
+pub fn least_and_slope(
     (from, to): (&Stage<'_>, &Stage<'_>),
     step: f64,
     limits: SolveLimits,
-) -> Result<f64, String> {
+) -> Result<(f64, f64), String> {
     let worth = from.stored_worth();
     let here = problem(from, worth, Comfort::Draws)?;
     let next = problem(to, worth, Comfort::Draws)?;
-    let of_program = multiplier(&priced(&here, limits)?, (&here, &next), step)?;
-    Ok(of_program + (held(to, worth) - held(from, worth)) / step)
+    let priced = priced(&here, limits)?;
+    let of_program = multiplier(&priced, (&here, &next), step)?;
+    let held = [from, to].map(|house| held(house, worth));
+    Ok((priced.objective() + held[0], of_program + (held[1] - held[0]) / step))
 }
 
 /// What a period costs somebody who knows all of it, penalties for what is missing

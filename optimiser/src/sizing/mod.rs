@@ -21,6 +21,6 @@ pub use days::{Day, Service, days};
 pub use design::{Shard, combinations, one_at_a_time};
 pub use heat::heat_cost;
 pub use marginal::{
-    Marginal, Priced, least, marginal_at, multiplier, multipliers, priced, slope, value,
+    Marginal, Priced, least, least_and_slope, marginal_at, multiplier, multipliers, priced, value,
 };
 pub use sample::{Stretch, sampling_error, shares, spread};

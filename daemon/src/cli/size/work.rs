@@ -107,7 +107,7 @@ impl<'a> Job<'a> {
             Piece::Case { candidate, world } => margins[*world]
                 .as_ref()
                 .and_then(|m| m.foretold.get(*candidate).copied().flatten())
-                .unwrap_or(0.0),
+                .map_or(0.0, |foretold| foretold.whole),
         };
         pieces.sort_by(|a, b| promised(b).total_cmp(&promised(a)));
         pieces
