@@ -42,6 +42,7 @@ pub(super) fn solve(program: &Program, limits: SolveLimits) -> Result<Option<Ans
     let slots = program.blocks().len();
     let Some(places) = Places::of(program).filter(|_| slots >= LONG) else { return Ok(None) };
     let mut settled = Settled::nothing(program, &places);
+    let mut live: Option<Live> = None;
     // How far each window looks ahead, by its number.
     let mut ahead = vec![AHEAD; slots.div_ceil(SETTLED)];
     // The multipliers before each of the last windows.
@@ -52,10 +53,16 @@ pub(super) fn solve(program: &Program, limits: SolveLimits) -> Result<Option<Ans
         let to = (from + SETTLED + ahead[own]).min(slots);
         let Window { program: part, columns, rows } =
             Window::of(program, &places, from..to, &settled.values);
-        // From nothing: from a basis of other days the dual simplex has been seen to call
-        // itself until the stack was full, values of four hundred slots having grown
-        // beyond all numbers.
-        let answer = Live::new(part)?.solve(limits)?;
+        let live = match &mut live {
+            Some(live) => {
+                live.load(part)?;
+                live
+            }
+            None => live.insert(Live::new(part)?),
+        };
+        // From a basis of other days the dual simplex has been seen to call itself until
+        // the stack was full, values of four hundred slots having grown beyond all numbers.
+        let answer = live.solve_primal(limits)?;
         if answer.verdict != Verdict::Optimal {
             return Ok(None);
         }
