@@ -91,7 +91,7 @@ fn summary(study: &Study, row: &Row, money: &Currency) -> String {
         money.whole(row.saving.mean),
         format!(
             "{}; against the house as it stands under its best simple control",
-            doubtful(row.saving, money)
+            doubtful(study, row.saving, money)
         ),
     );
     let nothing = ("To buy", "nothing".to_owned(), row.name.clone());
@@ -104,13 +104,13 @@ fn summary(study: &Study, row: &Row, money: &Currency) -> String {
         (
             "Saved a year by the hardware",
             money.whole(row.by_hardware.mean),
-            doubtful(row.by_hardware, money),
+            doubtful(study, row.by_hardware, money),
         ),
         control.clone(),
         (
             "Net present value",
             net.map_or_else(|| "not known".to_owned(), |net| money.whole(net.mean)),
-            net.map_or_else(String::new, |net| doubtful(net, money)),
+            net.map_or_else(String::new, |net| doubtful(study, net, money)),
         ),
     ];
     let facts = if row.changes.is_empty() { vec![nothing, control] } else { bought.to_vec() };
@@ -127,8 +127,8 @@ fn summary(study: &Study, row: &Row, money: &Currency) -> String {
 }
 
 /// Range over the years, and how far sampling may have put the mean off.
-fn doubtful(spread: Spread, money: &Currency) -> String {
-    let range = format!("{} to {}", money.whole(spread.low), money.whole(spread.high));
+fn doubtful(study: &Study, spread: Spread, money: &Currency) -> String {
+    let range = options::range(study, spread, money);
     match spread.sampling_error {
         Some(error) if error > 0.0 => format!("{range}; ± {} by sampling", money.whole(error)),
         _ => range,

@@ -60,7 +60,8 @@ pub(super) fn money(study: &Study, money: &Currency) -> String {
     paragraph(&words) + &table.html()
 }
 
-fn range(study: &Study, spread: Spread, money: &Currency) -> String {
+/// Range over the years, where there are several.
+pub(super) fn range(study: &Study, spread: Spread, money: &Currency) -> String {
     if study.worlds.len() < 2 {
         return "one year".to_owned();
     }

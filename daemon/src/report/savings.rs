@@ -24,12 +24,20 @@ pub(super) fn figure(study: &Study, money: &Currency) -> Figure {
     let finding = most.map_or_else(
         || "No option was looked at.".to_owned(),
         |row| {
+            let years = if study.worlds.len() < 2 {
+                " in the one year that was lived through".to_owned()
+            } else {
+                let [low, high] = [row.by_hardware.low, row.by_hardware.high];
+                format!(
+                    " a year, from {} in the worst to {} in the best",
+                    money.whole(low),
+                    money.whole(high)
+                )
+            };
             format!(
-                "{} saves most by hardware: {} a year, from {} in the worst to {} in the best year. A bar is the range over the years, a dot their mean{}; a diamond is the saving of the same hardware under the best simple control.",
+                "{} saves most by hardware: {}{years}. A bar is the range over the years, a dot their mean{}; a diamond is the saving of the same hardware under the best simple control.",
                 row.name,
                 money.whole(row.by_hardware.mean),
-                money.whole(row.by_hardware.low),
-                money.whole(row.by_hardware.high),
                 if sampling(row.by_hardware) > 0.0 {
                     ", a thin line how far sampling may have put the mean off"
                 } else {
