@@ -25,6 +25,15 @@ pub fn house(site: &str, change: impl Fn(String) -> String) -> House {
     site_file::read(&text, site).expect("a site in order").house
 }
 
+/// The state in which the site file of a house has it begin.
+pub fn start(house: &House) -> State {
+    State {
+        battery: house.state.battery,
+        stores: house.state.stores.clone(),
+        plant_room: house.state.plant_room.clone(),
+    }
+}
+
 /// What a house knows from a price file, and weather if given.
 pub fn known(house: &House, prices: &Path, weather: Option<&Path>) -> Known {
     let file = read_file(prices, Marks::AsNamed).expect("a price file in order");
@@ -66,10 +75,6 @@ pub fn plant_room(site: &str, days: (Option<NaiveDate>, Option<NaiveDate>)) -> O
         house(&format!("{site}.toml"), |text| text.replace("[tariff.import]\nfactor", column));
     let known = known(&house, &prices, Some(&weather));
     let period = period(&house, &known, None, days).expect("days of the series");
-    let start = State {
-        battery: house.state.battery,
-        stores: house.state.stores.clone(),
-        plant_room: house.state.plant_room.clone(),
-    };
+    let start = start(&house);
     Some(PlantRoom { house, period, start })
 }

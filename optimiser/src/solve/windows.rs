@@ -33,6 +33,9 @@ const LONG: usize = 2 * (SETTLED + AHEAD);
 const AGREED: f64 = 1e-6;
 const PROVEN: f64 = 1e-5;
 
+/// A price that the solver takes for none [minor for each unit].
+const TOLERANCE: f64 = 1e-6;
+
 /// Solves a long program, or `None` where it is short, where its slots are joined in
 /// another way, or where the windows do not prove to be its best answer.
 ///
@@ -190,7 +193,13 @@ impl<'a> Settled<'a> {
 /// What a value costs beyond the end of its range at which a price would have it.
 fn beyond(price: f64, value: f64, range: (f64, f64)) -> f64 {
     let end = end(price, range);
-    if end.is_infinite() { 0.0 } else { price * (value - end) }
+    if end.is_finite() {
+        price * (value - end)
+    } else if price.abs() > TOLERANCE {
+        f64::INFINITY
+    } else {
+        0.0
+    }
 }
 
 /// The end of a range at which a price would have a value.
@@ -201,7 +210,7 @@ fn end(price: f64, (lower, upper): (f64, f64)) -> f64 {
 /// What no answer of a program can cost less than, by its multipliers:
 /// `Σ y·b + Σ (c − Aᵀy)·x` with each `b` and `x` at the end of its range that is least.
 /// Multipliers of ends that are not there are taken back to zero. A column without an end
-/// on the side of its price is left out: that is the solver's tolerance.
+/// on the side of its price has no bound, but for the solver's tolerance.
 fn bound(program: &Program, duals: &mut [f64]) -> f64 {
     let mut reduced: Vec<f64> = program.columns().iter().map(|c| c.cost).collect();
     let mut bound = 0.0;
@@ -218,8 +227,19 @@ fn bound(program: &Program, duals: &mut [f64]) -> f64 {
         }
     }
     let ends = program.columns().iter().map(|c| (c.lower, c.upper));
-    let priced = reduced.iter().zip(ends).map(|(&price, range)| (price, end(price, range)));
-    bound + priced.filter(|(_, end)| end.is_finite()).map(|(price, end)| price * end).sum::<f64>()
+    bound + reduced.iter().zip(ends).map(|(&price, range)| least(price, range)).sum::<f64>()
+}
+
+/// The least that a column costs at a price, wherever it is in its range.
+fn least(price: f64, range: (f64, f64)) -> f64 {
+    let end = end(price, range);
+    if end.is_finite() {
+        price * end
+    } else if price.abs() > TOLERANCE {
+        f64::NEG_INFINITY
+    } else {
+        0.0
+    }
 }
 
 /// The slot that each column and row belongs to.

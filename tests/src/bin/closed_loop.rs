@@ -19,7 +19,6 @@
 
 use chrono::{Days, NaiveDate};
 use optimiser::judge::Effort;
-use optimiser::problem::{PlantRoomState, State};
 use optimiser::replay::baseline::{Kind, tune};
 use optimiser::replay::bound::{Comfort, prescient};
 use optimiser::replay::{Ledger, Planning, Run, Settings, Stage, Timeline, reached};
@@ -28,6 +27,7 @@ use stowheat::assemble::{Known, period};
 use stowheat::house::House;
 use stowheat_tests::accounts::{self, Account};
 use stowheat_tests::failures::{self, Watched};
+use stowheat_tests::real::start;
 use stowheat_tests::ways::{Scenarios, SetPoints};
 use stowheat_tests::worlds::{HOUSES, MARKETS, Market, world};
 
@@ -191,11 +191,7 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     record.foreknown.pv |= perfect("pv");
     record.foreknown.base_load |= perfect("load");
     let timeline = Timeline::new(record).expect("a timeline");
-    let start = State {
-        battery: house.state.battery,
-        stores: house.state.stores.clone(),
-        plant_room: PlantRoomState::default(),
-    };
+    let start = start(house);
     let stage = Stage::new(&house.site, &timeline, &start).expect("a stage");
     let worth = stage.stored_worth();
     let slots = stage.horizon().len();
@@ -206,6 +202,7 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     let mut sums = Sums {
         free: f64::NAN,
         equal: f64::NAN,
+        rule: f64::NAN,
         own: ledger.cost(worth),
         asked: ledger.taps.asked_kwh,
         unmet: ledger.taps.unmet_kwh,

@@ -9,12 +9,12 @@
 #![expect(clippy::print_stdout, reason = "a tool that prints its figures")]
 
 use chrono::{Days, NaiveDate};
-use optimiser::problem::{PlantRoomState, State};
 use optimiser::replay::baseline::{Kind, tune};
 use optimiser::replay::{Stage, Timeline};
 use stowheat::assemble::{Known, period};
 use stowheat::house::House;
 use stowheat_tests::clock::Stopwatch;
+use stowheat_tests::real::start;
 use stowheat_tests::worlds::{HOUSES, MARKETS, Market, world};
 
 /// Share of draw heat that may arrive cold.
@@ -57,11 +57,7 @@ fn measure(
         record.hygiene.clear();
     }
     let timeline = Timeline::new(record).expect("a timeline");
-    let start = State {
-        battery: house.state.battery,
-        stores: house.state.stores.clone(),
-        plant_room: PlantRoomState::default(),
-    };
+    let start = start(house);
     let stage = Stage::new(&house.site, &timeline, &start).expect("a stage");
     let watch = Stopwatch::start();
     for kind in Kind::ALL {

@@ -58,8 +58,9 @@ fn weeks_in_windows_are_the_weeks_in_one() {
     }
 }
 
-/// A store without losses that can buy in one slot and sell in another.
-fn trader(slots: usize, (buys, sells): (usize, usize)) -> Program {
+/// A store without losses that can buy in one slot and sell in another; the row of a slot
+/// may also name a column of a later one.
+fn trader(slots: usize, (buys, sells): (usize, usize), joined: Option<(usize, usize)>) -> Program {
     let mut program = Program::default();
     let columns: Vec<_> = (0..slots)
         .map(|slot| {
@@ -75,7 +76,8 @@ fn trader(slots: usize, (buys, sells): (usize, usize)) -> Program {
         let first = program.bounds().len();
         let before = slot.checked_sub(1).map(|slot| (columns[slot][2], -1.0));
         let terms = [(level, 1.0), (bought, -1.0), (sold, 1.0)];
-        program.row(0.0, 0.0, terms.into_iter().chain(before));
+        let later = joined.filter(|(own, _)| *own == slot).map(|(_, far)| (columns[far][1], 1.0));
+        program.row(0.0, 0.0, terms.into_iter().chain(before).chain(later));
         program.claim_rows(slot, first);
     }
     program
@@ -86,7 +88,7 @@ fn trader(slots: usize, (buys, sells): (usize, usize)) -> Program {
 fn who_must_look_further_ahead_does_or_proves_nothing() {
     let limits = SolveLimits::default();
     for (sells, proves) in [(300, true), (500, true), (1_100, false)] {
-        let program = trader(1_200, (100, sells));
+        let program = trader(1_200, (100, sells), None);
         let parts = solve(&program, limits).expect("a verdict");
         assert_eq!(parts.is_some(), proves, "sold at {sells}");
         near(parts.map_or(3.0 + 5.0 - 36.0, |answer| answer.objective), -28.0);
@@ -95,15 +97,27 @@ fn who_must_look_further_ahead_does_or_proves_nothing() {
 }
 
 #[test]
-fn slots_that_are_joined_otherwise_are_left_alone() {
-    let limits = SolveLimits::default();
-    let mut program = trader(1_200, (100, 300));
-    assert!(solve(&program, limits).expect("a verdict").is_some());
-    // What stands behind the slots may join them at its latest slot only.
-    let columns = program.blocks()[5].columns.clone();
-    let far = program.blocks()[900].columns.clone();
-    let col = |index: usize| crate::model::Col(index as u32);
-    program.row(0.0, f64::INFINITY, [(col(columns.start), 1.0), (col(far.start), 1.0)]);
-    assert!(solve(&program, limits).expect("a verdict").is_some());
-    assert!(solve(&trader(100, (10, 20)), limits).expect("a verdict").is_none(), "short");
+fn slots_that_are_joined_otherwise_and_short_programs_are_left_alone() {
+    let parts = |program: &Program| solve(program, SolveLimits::default()).expect("a verdict");
+    assert!(parts(&trader(1_200, (100, 300), None)).is_some());
+    assert!(parts(&trader(1_200, (100, 300), Some((5, 900)))).is_none());
+    assert!(parts(&trader(100, (10, 20), None)).is_none());
+    // What stands behind the slots may join them at its latest slot.
+    let mut program = trader(1_200, (100, 300), None);
+    let [early, late] = [5, 900].map(|slot| program.blocks()[slot].columns.start as u32);
+    let terms = [early, late].map(|column| (crate::model::Col(column), 1.0));
+    program.row(0.0, f64::INFINITY, terms);
+    assert!(parts(&program).is_some());
+}
+
+// By hand: one unit at 2, of which at most 3 are to be had, and any at 5.
+#[test]
+fn multipliers_that_leave_a_column_without_end_prove_nothing() {
+    let mut program = Program::default();
+    let cheap = program.column(2.0, 0.0, 3.0);
+    let dear = program.column(5.0, 0.0, f64::INFINITY);
+    program.row(4.0, f64::INFINITY, [(cheap, 1.0), (dear, 1.0)]);
+    near(bound(&program, &mut [5.0]), 11.0);
+    near(bound(&program, &mut [2.0]), 8.0);
+    assert!(bound(&program, &mut [5.1]).is_infinite());
 }
