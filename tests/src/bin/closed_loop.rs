@@ -208,7 +208,6 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
         unmet: ledger.taps.unmet_kwh,
         steps: slots,
         seconds,
-        ..Sums::default()
     };
     let mut accounts = Vec::new();
     let mut best_rule = None;
