@@ -7,8 +7,8 @@ use std::process::Command;
 use std::time::{Duration, Instant};
 
 use crate::broker::Broker;
-use crate::party::{Heard, Listener, PROGRAM, Service, folder, say, site, time};
-use crate::{OPEN, always_on, fault, report, set_point};
+use crate::party::{Heard, Listener, PROGRAM, Service, always_on, folder, say, site, time};
+use crate::{OPEN, fault, report, set_point};
 
 /// A year [s].
 const YEAR: i64 = 365 * 86_400;

@@ -6,8 +6,8 @@ use serde_json::Value;
 use stowheat::service::seed::Dice;
 
 use crate::broker::Broker;
-use crate::party::{Listener, Service, Speaker, folder, held, site, time};
-use crate::{OPEN, always_on, count, report, set_point};
+use crate::party::{Listener, Service, Speaker, always_on, folder, held, site, time};
+use crate::{OPEN, count, report, set_point};
 
 const THREADS: u64 = 4;
 

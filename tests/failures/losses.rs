@@ -10,8 +10,10 @@ use serde_json::{Value, json};
 use stowheat::service::seed::Dice;
 
 use crate::broker::Broker;
-use crate::party::{Heard, Listener, Service, command, folder, held, say_until, site, time};
-use crate::{OPEN, always_on, count, report, set_point};
+use crate::party::{
+    Heard, Listener, Service, always_on, command, folder, held, say_until, site, time,
+};
+use crate::{OPEN, count, report, set_point};
 
 /// Recovery after the return of the broker that is aimed at is 10 s; a slow machine
 /// may take longer, a livelock takes for ever.

@@ -21,13 +21,6 @@ mod party;
 /// Everybody may do everything.
 const OPEN: &str = "topic readwrite #\n";
 
-/// A tariff whose price is paid for use: the element is on whenever it may be.
-fn always_on(site: &str) -> String {
-    let begin = site.find("bands = [").expect("the bands");
-    let end = site[begin..].find("\n]\n").expect("their end") + begin + 3;
-    format!("{}rate_minor_per_kwh = -20\n{}", &site[..begin], &site[end..])
-}
-
 /// Whether a message tells the small site's heater this power.
 fn set_point(message: &party::Heard, power_w: u32) -> bool {
     message.is("heaters/cylinder/immersion/set-point") && message.json()["power_w"] == power_w

@@ -3,8 +3,8 @@
 use std::time::{Duration, Instant};
 
 use crate::broker::Broker;
-use crate::party::{Heard, Listener, Service, Speaker, folder, say, say_until, site};
-use crate::{OPEN, always_on, fault, set_point};
+use crate::party::{Heard, Listener, Service, Speaker, always_on, folder, say, say_until, site};
+use crate::{OPEN, fault, set_point};
 
 /// The small site whose heat pays, believing its probe for two minutes.
 fn paying(port: u16, folder: &std::path::Path) -> String {

@@ -10,8 +10,8 @@ use serde_json::json;
 use stowheat::service::supervision::{EXIT_AFTER_PANIC, SOLVER_THREAD, end_on_panic};
 
 use crate::broker::Broker;
-use crate::party::{Listener, PROGRAM, Service, command, folder, held, say, site};
-use crate::{OPEN, always_on, fault, set_point};
+use crate::party::{Listener, PROGRAM, Service, always_on, command, folder, held, say, site};
+use crate::{OPEN, fault, set_point};
 
 /// Hears what a service tells its manager.
 struct Manager {

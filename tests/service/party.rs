@@ -7,6 +7,8 @@ use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
+use chrono::{DateTime, TimeDelta, Timelike as _, Utc};
+use chrono_tz::{Europe::Dublin, Tz};
 use serde_json::Value;
 
 /// The program under test.
@@ -28,13 +30,39 @@ pub(crate) fn site(port: u16, folder: &std::path::Path, more: &str, tables: &str
     )
 }
 
-/// The same site with a tariff that follows prices from a topic.
-pub(crate) fn indexed(site: &str) -> String {
+/// The site with something else in place of its bands.
+fn with_rates(site: &str, rates: &str) -> String {
     let begin = site.find("bands = [").expect("the bands");
     let end = site[begin..].find("\n]\n").expect("their end") + begin + 3;
+    format!("{}{rates}{}", &site[..begin], &site[end..])
+}
+
+/// The same site with a tariff that follows prices from a topic.
+pub(crate) fn indexed(site: &str) -> String {
     let table = "[service.prices]\ntopic = \"prices\"\nform = \"json\"\nunit = \"EUR/MWh\"\n\
                  start_pointer = \"/start\"\nvalue_pointer = \"/price\"\n";
-    format!("{}factor = 1.2\nvat_percent = 9\n{}{table}", &site[..begin], &site[end..])
+    with_rates(site, "factor = 1.2\nvat_percent = 9\n") + table
+}
+
+/// The same site paid for use in the hours around this one and no others, with a store
+/// too large to be filled in them: whatever the time of day, no later slot of theirs can
+/// stand in for the present one, and the element is on whenever it may be.
+pub(crate) fn always_on(site: &str) -> String {
+    let now = Utc::now().with_timezone(&Dublin);
+    let (from, until) =
+        (bound(now - TimeDelta::hours(2)), bound(now + TimeDelta::minutes(2 * 60 + 30)));
+    let rates = format!(
+        "bands = [\n{{ from = \"{from}\", until = \"{until}\", rate_minor_per_kwh = -20 }},\n\
+         {{ from = \"{until}\", until = \"{from}\", rate_minor_per_kwh = 40 }},\n]\n"
+    );
+    let (usual, large) = ("volume_litres = 150", "volume_litres = 400");
+    assert!(site.contains(usual), "the store's volume is {usual}");
+    with_rates(&site.replace(usual, large), &rates)
+}
+
+/// The half-hour that an instant is in, as a bound of a band.
+fn bound(time: DateTime<Tz>) -> String {
+    format!("{:02}:{:02}", time.hour(), time.minute() / 30 * 30)
 }
 
 /// A folder of the test.

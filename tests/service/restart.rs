@@ -6,19 +6,12 @@ use serde_json::json;
 
 use crate::broker::Broker;
 use crate::described::check_all;
-use crate::party::{Heard, Listener, Service, command, folder, held, say, site};
+use crate::party::{Heard, Listener, Service, always_on, command, folder, held, say, site};
 
 const OPEN: &str = "topic readwrite #\n";
 
 fn set_point(message: &Heard, power_w: u32) -> bool {
     message.is("heaters/cylinder/immersion/set-point") && message.json()["power_w"] == power_w
-}
-
-/// A tariff whose price is paid for use: the element is on whenever it may be.
-fn always_on(site: &str) -> String {
-    let begin = site.find("bands = [").expect("the bands");
-    let end = site[begin..].find("\n]\n").expect("their end") + begin + 3;
-    format!("{}rate_minor_per_kwh = -20\n{}", &site[..begin], &site[end..])
 }
 
 // C43: a restart inside a slot goes on; with a manual off it does not.
