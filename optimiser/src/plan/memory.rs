@@ -130,20 +130,28 @@ impl Memory {
     }
 
     /// Whether prices have changed, a pasteurisation has come or gone, or people have
-    /// asked for something else.
+    /// asked for something else. Where slots are hours they lie differently half an hour
+    /// later, and differ in their means without any news; so slots are compared only with
+    /// themselves or the rest of them. That of a day ahead there are none is news.
     pub(super) fn is_outdated(&self, problem: &Problem) -> bool {
+        let now = problem.horizon.start();
         let (mut moved, mut all) = (0.0, 0.0);
         for (index, slot) in problem.horizon.slots().iter().enumerate() {
-            for (old, seconds) in self.shares(*slot) {
-                let import = problem.import_price[index].per_kwh();
-                let export = problem.export_price[index].per_kwh();
-                let weight = seconds as f64;
-                moved += weight * (import - self.import[old]).abs();
-                moved += weight * (export - self.export[old]).abs();
-                all += weight * (self.import[old].abs() + self.export[old].abs());
-            }
+            let whole = |&(old, seconds): &(usize, i64)| {
+                self.slots[old].end() == slot.end() && seconds == slot.seconds()
+            };
+            let Some((old, _)) = self.shares(*slot).find(whole) else {
+                if slot.start() - now < DAY_SECONDS {
+                    return true;
+                }
+                continue;
+            };
+            let import = problem.import_price[index].per_kwh();
+            let export = problem.export_price[index].per_kwh();
+            moved += slot.hours() * (import - self.import[old]).abs();
+            moved += slot.hours() * (export - self.export[old]).abs();
+            all += slot.hours() * (self.import[old].abs() + self.export[old].abs());
         }
-        let now = problem.horizon.start();
         let held = |by_hand: &[ByHand]| -> Vec<ByHand> {
             by_hand.iter().filter(|hand| hand.until > now).copied().collect()
         };

@@ -8,8 +8,8 @@ use optimiser::plant::{Commands, Plant};
 use optimiser::problem::{Problem, State};
 use optimiser::replay::{Controller, Planning, Settings, SlotCommands, Stage, View};
 use optimiser::solve::{Live, SolveLimits, Verdict};
-use optimiser::time::{Horizon, Series};
-use optimiser::units::Price;
+use optimiser::time::{Horizon, Series, Slot};
+use optimiser::units::{Energy, Price};
 use stowheat_tests::family::family;
 
 use super::{house, near, record, start, timeline};
@@ -68,6 +68,69 @@ fn later(whole: &Problem, first: usize, slots: usize, dearer: f64) -> Problem {
 
 fn cut<T: Copy>(whole: &Series<T>, horizon: &Horizon, part: &std::ops::Range<usize>) -> Series<T> {
     Series::new("a part", horizon, whole.values()[part.clone()].to_vec()).expect("as many")
+}
+
+/// The problem with hours in place of the half-hours from a slot on.
+fn hourly(fine: &Problem, from: usize) -> Problem {
+    let slots = fine.horizon.slots();
+    let hours = slots[from..].chunks_exact(2);
+    let hours = hours.map(|pair| Slot::new(pair[0].start(), pair[1].end()).expect("an hour"));
+    let horizon = Horizon::new(slots[..from].iter().copied().chain(hours).collect());
+    let horizon = horizon.expect("slots");
+    let mean = |of: &Series<Price>| {
+        let hours = of.values()[from..].chunks_exact(2);
+        let hours = hours.map(|p| Price::clamped((p[0].per_kwh() + p[1].per_kwh()) / 2.0));
+        let all = of.values()[..from].iter().copied().chain(hours).collect();
+        Series::new("prices", &horizon, all).expect("as many")
+    };
+    let sum = |of: &Series<Energy>| {
+        let hours = of.values()[from..].chunks_exact(2);
+        let hours = hours.map(|e| Energy::clamped(e[0].kwh() + e[1].kwh()));
+        let all = of.values()[..from].iter().copied().chain(hours).collect();
+        Series::new("energies", &horizon, all).expect("as many")
+    };
+    Problem {
+        import_price: mean(&fine.import_price),
+        export_price: mean(&fine.export_price),
+        pv: sum(&fine.pv),
+        base_load: sum(&fine.base_load),
+        horizon: horizon.clone(),
+        ..fine.clone()
+    }
+}
+
+#[test]
+fn hours_at_the_end_that_lie_half_an_hour_later_are_no_news() {
+    let mut whole = family(98, 1);
+    // Dear and cheap by turns of an hour, which hours that lie otherwise do not show.
+    let import = whole.import_price.values().iter().enumerate();
+    let import = import.map(|(slot, price)| {
+        let swing = if slot % 4 < 2 { 0.7 } else { 1.3 };
+        Price::clamped(swing * price.per_kwh())
+    });
+    let import = import.collect();
+    whole.import_price = Series::new("import", &whole.horizon, import).expect("as many");
+    let planned = |planner: &mut Planner, problem: Problem| {
+        let problem = problem.validated().expect("a valid problem");
+        match planner.plan(&problem) {
+            Outcome::Planned(planned) => planned,
+            other => panic!("no plan: {other:?}"),
+        }
+    };
+    let mut planner = Planner::default().with_effort(Effort::ROLLING);
+    let first = hourly(&later(&whole, 0, 96, 1.0), 60);
+    let mut onward = hourly(&later(&whole, 1, 96, 1.0), 60);
+    let first_planned = planned(&mut planner, first.clone());
+    let scene = (&first).into();
+    let mut plant = Plant::new(&whole.site);
+    let scene = plant.scene(&scene).expect("a scene");
+    let outcome = plant.simulate(&scene, &Commands::of(&first, &first_planned.schedule));
+    onward.state = outcome.state(1);
+    let second = planned(&mut planner, onward);
+    let (old, new) = (&first_planned.solution.slots[1..60], &second.solution.slots);
+    for (old, new) in old.iter().zip(new) {
+        near(old.electricity_value, new.electricity_value, 0.0);
+    }
 }
 
 #[test]
