@@ -92,28 +92,12 @@ impl Live {
         Ok(())
     }
 
-    /// Solves from the last basis, if there is one.
+    /// Solves from the last basis, if there is one, however far that is from the best one.
     ///
     /// # Errors
     /// If the solver refuses the program; limits and infeasibility are verdicts.
     pub fn solve(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
-        // Cold, the primal simplex without presolve is the fastest on ladders;
-        // from a basis that was optimal a little earlier, the dual simplex is.
-        let method = if self.basis.is_some() { Method::Hot } else { Method::Primal };
-        self.solve_by(method, limits)
-    }
-
-    /// Solves by the primal simplex, from the last basis if there is one, however far
-    /// that is from the best one.
-    ///
-    /// # Errors
-    /// As [`Live::solve`].
-    pub(super) fn solve_primal(&mut self, limits: SolveLimits) -> Result<Answer, SolveError> {
-        self.solve_by(Method::Primal, limits)
-    }
-
-    fn solve_by(&mut self, method: Method, limits: SolveLimits) -> Result<Answer, SolveError> {
-        let answer = self.engine.run(method, limits)?;
+        let answer = self.engine.run(Method::Primal, limits)?;
         if answer.verdict == Verdict::Optimal {
             self.basis = Some(self.engine.basis()?);
             return Ok(answer);

@@ -25,6 +25,9 @@ impl Engine {
         model.try_set_option("parallel", "off").map_err(|_| refused("parallel"))?;
         model.try_set_option("random_seed", 0).map_err(|_| refused("random_seed"))?;
         model.try_set_option("presolve", "off").map_err(|_| refused("presolve"))?;
+        // A disturbance of bounds leads away from a basis that is nearly optimal.
+        let undisturbed = "primal_simplex_bound_perturbation_multiplier";
+        model.try_set_option(undisturbed, 0.0).map_err(|_| refused(undisturbed))?;
         Ok(Self { model })
     }
 
@@ -235,14 +238,8 @@ impl Engine {
             .try_set_option("simplex_strategy", method.strategy())
             .map_err(|_| refused("simplex_strategy"))?;
         self.model
-            .try_set_option("simplex_dual_edge_weight_strategy", method.weights())
-            .map_err(|_| refused("simplex_dual_edge_weight_strategy"))?;
-        self.model
             .try_set_option("simplex_scale_strategy", method.scaling())
             .map_err(|_| refused("simplex_scale_strategy"))?;
-        self.model
-            .try_set_option("dual_simplex_cost_perturbation_multiplier", method.disturbance())
-            .map_err(|_| refused("dual_simplex_cost_perturbation_multiplier"))?;
         self.model
             .try_set_option("time_limit", limits.seconds)
             .map_err(|_| refused("time_limit"))?;
@@ -302,12 +299,12 @@ impl Engine {
 /// How the simplex method moves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Method {
-    /// The dual simplex from a basis that was optimal a little earlier.
-    Hot,
+    /// The primal simplex from the present basis: cold the fastest on ladders, hot as
+    /// fast as the dual simplex, which has been seen to overflow its stack where values
+    /// become infinite.
+    Primal,
     /// The dual simplex from nothing.
     Dual,
-    /// The primal simplex.
-    Primal,
     /// An interior point after presolve, without crossover to a vertex.
     Interior,
 }
@@ -316,7 +313,7 @@ impl Method {
     /// HiGHS's own name of the kind of method.
     const fn solver(self) -> &'static str {
         match self {
-            Self::Hot | Self::Dual | Self::Primal => "simplex",
+            Self::Dual | Self::Primal => "simplex",
             Self::Interior => "ipm",
         }
     }
@@ -324,33 +321,15 @@ impl Method {
     /// HiGHS's own number of the method.
     const fn strategy(self) -> i32 {
         match self {
-            Self::Hot | Self::Dual | Self::Interior => 1,
+            Self::Dual | Self::Interior => 1,
             Self::Primal => 4,
-        }
-    }
-
-    /// HiGHS's own number of the edge weights: its choice, or Devex, which
-    /// starts at once where exact weights would first solve for every row.
-    const fn weights(self) -> i32 {
-        match self {
-            Self::Hot => 1,
-            Self::Dual | Self::Primal | Self::Interior => -1,
         }
     }
 
     /// HiGHS's own number of the scaling: it takes up to twice as long, but without it a
     /// feasible program has been called infeasible, so who is believed in that scales.
     const fn scaling(self) -> i32 {
-        if matches!(self, Self::Hot | Self::Primal) { 0 } else { 1 }
-    }
-
-    /// How much costs are disturbed, as a share of what HiGHS chooses. From a basis that
-    /// is nearly optimal a disturbance leads away.
-    const fn disturbance(self) -> f64 {
-        match self {
-            Self::Hot => 0.0,
-            Self::Dual | Self::Primal | Self::Interior => 1.0,
-        }
+        if matches!(self, Self::Primal) { 0 } else { 1 }
     }
 }
 

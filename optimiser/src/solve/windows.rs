@@ -63,9 +63,7 @@ pub(super) fn solve(program: &Program, limits: SolveLimits) -> Result<Option<Ans
             }
             None => live.insert(Live::new(part)?),
         };
-        // From a basis of other days the dual simplex has been seen to call itself until
-        // the stack was full, values of four hundred slots having grown beyond all numbers.
-        let answer = live.solve_primal(limits)?;
+        let answer = live.solve(limits)?;
         if answer.verdict != Verdict::Optimal {
             return Ok(None);
         }
