@@ -133,7 +133,7 @@ pub(super) fn litres_drawn<'a>(
         }
         let step = (drawn - litres) / (1.0 - slope / litres);
         litres += step;
-        // Each step squares the error.
+        // Each step squares the error, so the next would change some 1e-8 of it.
         if step.abs() <= NEAR * litres {
             break;
         }
@@ -142,7 +142,7 @@ pub(super) fn litres_drawn<'a>(
 }
 
 /// Relative change of the litres after which the next is none.
-const NEAR: f64 = 1e-6;
+const NEAR: f64 = 1e-4;
 
 /// Most steps of the valve's fixed point.
 const ROUNDS: usize = 15;

@@ -15,8 +15,8 @@ use super::live::{Answer, Live, Verdict};
 use super::{SolveError, SolveLimits};
 
 /// Slots that a window settles, and slots that it looks ahead beyond them.
-const SETTLED: usize = 192;
-const AHEAD: usize = 192;
+const SETTLED: usize = 240;
+const AHEAD: usize = 240;
 
 /// A window that looked not far enough ahead is solved again, looking so many times as
 /// far at most.

@@ -87,8 +87,8 @@ fn trader(slots: usize, (buys, sells): (usize, usize), joined: Option<(usize, us
 #[test]
 fn who_must_look_further_ahead_does_or_proves_nothing() {
     let limits = SolveLimits::default();
-    for (sells, proves) in [(300, true), (500, true), (1_100, false)] {
-        let program = trader(1_200, (100, sells), None);
+    for (sells, proves) in [(300, true), (500, true), (1_500, false)] {
+        let program = trader(1_600, (100, sells), None);
         let parts = solve(&program, limits).expect("a verdict");
         assert_eq!(parts.is_some(), proves, "sold at {sells}");
         near(parts.map_or(3.0 + 5.0 - 36.0, |answer| answer.objective), -28.0);
