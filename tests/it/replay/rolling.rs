@@ -79,7 +79,7 @@ fn hourly(fine: &Problem, from: usize) -> Problem {
     let horizon = horizon.expect("slots");
     let mean = |of: &Series<Price>| {
         let hours = of.values()[from..].chunks_exact(2);
-        let hours = hours.map(|p| Price::clamped((p[0].per_kwh() + p[1].per_kwh()) / 2.0));
+        let hours = hours.map(|p| Price::clamped(p[0].per_kwh().midpoint(p[1].per_kwh())));
         let all = of.values()[..from].iter().copied().chain(hours).collect();
         Series::new("prices", &horizon, all).expect("as many")
     };
