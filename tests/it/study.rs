@@ -5,7 +5,7 @@ use optimiser::problem::HeaterId;
 use optimiser::sizing::Capacity;
 use stowheat::house::{House, Pv};
 use stowheat::site_file::Options;
-use stowheat::size::margins::{Point, least_and_slope_at, least_at, margins};
+use stowheat::size::margins::{Point, least_and_slope_at, least_at, margins, solver};
 use stowheat::size::{Axis, Wanted};
 use stowheat::size::{Candidate, World, candidates};
 use stowheat::tariff::Rates;
@@ -33,7 +33,7 @@ fn tried(present: &[&str], axis: &str) -> Vec<Candidate> {
 
 /// How fast the year's cost changes at a share of the way to a candidate.
 fn slope_at(found: &[Candidate], world: &World, share: f64) -> f64 {
-    least_and_slope_at((&found[0], &found[1]), world, share).expect("a slope").1
+    least_and_slope_at((&found[0], &found[1]), world, share, &mut solver()).expect("a slope").1
 }
 
 /// Three days of April 2023, when the price fell below zero, and three of January.
@@ -106,7 +106,9 @@ fn varied_numbers_reach_the_answer() {
         ("grid.fuse_amperes=22", false),
     ] {
         let found = tried(&[], axis);
-        let at = |share| least_at(&found[0], &found[1], &world, share).expect("an answer");
+        let at = |share| {
+            least_at(&found[0], &found[1], &world, share, &mut solver()).expect("an answer")
+        };
         let (here, there) = (at(0.001), at(0.999));
         let change = there - here;
         assert!(change.abs() > 1.0 && (change < 0.0) == cheaper, "{axis}: {here} to {there}");
@@ -130,7 +132,9 @@ fn an_edge_is_the_integral_of_its_multipliers_on_real_days() {
     let edges = [(24, larger), (24, "battery.capacity_kwh=14".to_owned()), (96, kilowatts)];
     for (steps, axis) in &edges {
         let found = tried(&[], axis);
-        let at = |share| least_at(&found[0], &found[1], &world, share).expect("an answer");
+        let at = |share| {
+            least_at(&found[0], &found[1], &world, share, &mut solver()).expect("an answer")
+        };
         let (low, high) = (0.05, 0.95);
         let edge = at(high) - at(low);
         let width = (high - low) / f64::from(*steps);
@@ -152,7 +156,8 @@ fn what_comes_and_goes_is_foretold() {
         return;
     };
     let found = tried(&["battery.capacity_kwh=0"], "battery.capacity_kwh=8");
-    let at = |share| least_at(&found[0], &found[1], &world, share).expect("an answer");
+    let at =
+        |share| least_at(&found[0], &found[1], &world, share, &mut solver()).expect("an answer");
     let edge = at(0.9999) - at(0.0001);
     let (first, last) = (slope_at(&found, &world, 0.01), slope_at(&found, &world, 0.999));
     // Returns fall, so the first kWh promises more than all of them give, the last less.

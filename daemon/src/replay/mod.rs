@@ -13,7 +13,7 @@ use optimiser::problem::{ProblemError, State};
 use optimiser::replay::baseline::{Ground, Kind, tune_together};
 use optimiser::replay::bound::{Bound, Comfort, prescient};
 use optimiser::replay::{Ledger, Planning, RoomsAndPool, Run, Settings, Stage, StoredWorth};
-use optimiser::solve::SolveLimits;
+use optimiser::solve::{PeriodSolver, SolveLimits};
 
 use self::reasons::Knowing;
 use crate::assemble::{Gaps, Period};
@@ -27,8 +27,10 @@ pub const ALLOWED_UNMET: f64 = 0.001;
 /// Why a plant room has no bound, in words.
 pub const NO_BOUND: &str = "the linear program is not everywhere kinder than the simulated plant room, so what it would cost knowing everything is not certain to be the least";
 
-/// Time that each bound may take [s].
-const BOUND_SECONDS: f64 = 300.0;
+/// The solver of what knowing everything would have cost.
+fn period_solver() -> PeriodSolver {
+    PeriodSolver::new(SolveLimits { seconds: 300.0, ..SolveLimits::default() })
+}
 
 /// Everything that came of a replay.
 #[derive(Debug, Clone)]
@@ -121,7 +123,7 @@ impl Replayed<'_> {
         &self,
         progress: &mut dyn FnMut(Progress),
     ) -> Result<[Result<Bound, String>; 2], ProblemError> {
-        let limits = SolveLimits { seconds: BOUND_SECONDS, ..SolveLimits::default() };
+        let mut solver = period_solver();
         let like = &self.stowheat().run;
         let start = like.outcome.state(self.period.lead);
         let timeline = &self.period.timeline;
@@ -131,7 +133,7 @@ impl Replayed<'_> {
         let stage = Stage::new(&self.house.site, &counted, &start)?;
         Ok([Comfort::Draws, Comfort::Ready].map(|comfort| {
             progress(Progress::Bound);
-            prescient(&stage, self.worth, comfort, like, limits)
+            prescient(&stage, self.worth, comfort, like, &mut solver)
         }))
     }
 

@@ -3,9 +3,8 @@
 use optimiser::problem::ProblemError;
 use optimiser::replay::{Foreknown, Ledger, Planning, Settings, Stage, Timeline};
 use optimiser::sizing::multipliers;
-use optimiser::solve::SolveLimits;
 
-use super::{BOUND_SECONDS, Progress, Replayed};
+use super::{Progress, Replayed, period_solver};
 use crate::size::margins::{Value, value};
 
 /// stowheat once more over the same days, with something known beforehand.
@@ -28,9 +27,8 @@ pub const KINDS: [&str; 5] = ["the prices", "the draws", "the sun", "the load", 
 /// # Errors
 /// Why there is no answer, in words.
 pub fn limits(replayed: &Replayed<'_>) -> Option<Result<Vec<Value>, String>> {
-    let limits = SolveLimits { seconds: BOUND_SECONDS, ..SolveLimits::default() };
     replayed.stage.has_bound().then(|| {
-        let found = multipliers(&replayed.stage, replayed.worth, &[], limits)?;
+        let found = multipliers(&replayed.stage, replayed.worth, &[], &mut period_solver())?;
         Ok(found.iter().map(|m| value(replayed.house, m.capacity, m.up, m.down)).collect())
     })
 }

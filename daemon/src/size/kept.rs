@@ -210,7 +210,9 @@ impl Kept<'_> {
         let (before, after) = (ruled(present), ruled(case));
         let cost = own(|own| own.whole.cost);
         let standing = year(present, &|part| part.own().whole.cost);
-        let (asked, unmet) = (own(|o| o.whole.asked_kwh), own(|o| o.whole.unmet_kwh));
+        // What is unmet of a day may be less than the last digit of a kept kWh.
+        let asked = own(|o| o.whole.asked_kwh);
+        let unmet = own(|o| 0.01 * o.whole.unmet_percent * o.whole.asked_kwh);
         let in_parts = case.parts.iter().zip(&present.parts).map(|(part, stands)| {
             money(YEAR / days_of(part) * (stands.own().whole.cost - part.own().whole.cost))
         });

@@ -4,7 +4,7 @@
 use optimiser::problem::{ProblemError, State};
 use optimiser::replay::Stage;
 use optimiser::sizing::{Capacity, least, least_and_slope, marginal_at, multipliers};
-use optimiser::solve::SolveLimits;
+use optimiser::solve::{PeriodSolver, SolveLimits};
 use optimiser::units::Energy;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -21,8 +21,10 @@ use crate::replay::NO_BOUND;
 /// Name and version of the document.
 pub const SCHEMA: &str = "stowheat/margins/3";
 
-/// What each program may take.
-const LIMITS: SolveLimits = SolveLimits { seconds: 300.0, relative_gap: 1e-4, branches: 0 };
+/// The solver of the programs of one world, which are like each other.
+pub fn solver() -> PeriodSolver {
+    PeriodSolver::new(SolveLimits { seconds: 300.0, relative_gap: 1e-4, branches: 0 })
+}
 
 /// Marginal values near the house as it stands, for somebody who knows the
 /// whole period. They hold near the point only.
@@ -110,13 +112,14 @@ pub struct Point<'a> {
 /// If the world does not fit the house.
 pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
     let house = world.of(point.present).map_err(CaseError::House)?;
+    let mut solver = solver();
     let mut failed = None;
     let mut values: Vec<Value> = Vec::new();
     for (period, times) in &world.periods(&house)? {
         let stage = Stage::new(&house.site, &period.timeline, &start(&house))?;
         let worth = stage.stored_worth();
         let found = if stage.has_bound() {
-            multipliers(&stage, worth, point.beside, LIMITS)
+            multipliers(&stage, worth, point.beside, &mut solver)
         } else {
             Err(format!("a plant room has none: {NO_BOUND}"))
         };
@@ -131,7 +134,7 @@ pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
             }
             fitted.state.battery = Energy::constant(0.0);
             let stage = Stage::new(&fitted.site, &period.timeline, &start(&fitted))?;
-            match marginal_at(&stage, worth, (Capacity::Battery, FIRST), LIMITS) {
+            match marginal_at(&stage, worth, (Capacity::Battery, FIRST), &mut solver) {
                 Ok(up) => {
                     let size = "none".to_owned();
                     let first = value(&fitted, Capacity::Battery, times * up, times * up);
@@ -146,10 +149,10 @@ pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
     }
     // The integral of the multipliers along a way is the difference of its ends, and the
     // program at the candidate's end tells the last of them as well.
-    let present = if failed.is_none() { least_of(&house, world).ok() } else { None };
-    let foretold = |candidate: &Candidate| {
+    let present = if failed.is_none() { least_of(&house, world, &mut solver).ok() } else { None };
+    let mut foretold = |candidate: &Candidate| {
         let way = (point.present, candidate);
-        let (least, slope) = least_and_slope_at(way, world, 1.0 - STEP).ok()?;
+        let (least, slope) = least_and_slope_at(way, world, 1.0 - STEP, &mut solver).ok()?;
         let whole = rounded(present? - (least + STEP * slope), 3);
         Some(Foretold { whole, at_its_last_step: rounded(-slope, 3) })
     };
@@ -186,6 +189,7 @@ pub fn least_and_slope_at(
     way: (&Candidate, &Candidate),
     world: &World,
     share: f64,
+    solver: &mut PeriodSolver,
 ) -> Result<(f64, f64), String> {
     let houses = [share, share + STEP].map(|share| between(way, &world.measured, share));
     let [from, to] = houses.map(|house| house.map(|house| world.priced(&house)));
@@ -195,7 +199,7 @@ pub fn least_and_slope_at(
     for ((here, times), (next, _)) in periods(&from)?.iter().zip(&periods(&to)?) {
         let stage = |house, period| staged(house, period).map_err(|error| error.to_string());
         let (here, next) = (stage(&from, here)?, stage(&to, next)?);
-        let (least, slope) = least_and_slope((&here, &next), STEP, LIMITS)?;
+        let (least, slope) = least_and_slope((&here, &next), STEP, solver)?;
         sum = (sum.0 + times * least, sum.1 + times * slope);
     }
     Ok(sum)
@@ -211,17 +215,18 @@ pub fn least_at(
     candidate: &Candidate,
     world: &World,
     share: f64,
+    solver: &mut PeriodSolver,
 ) -> Result<f64, String> {
     let house = between((present, candidate), &world.measured, share)?;
-    least_of(&world.priced(&house), world)
+    least_of(&world.priced(&house), world, solver)
 }
 
 /// The same for a house as it is priced in the world.
-fn least_of(house: &House, world: &World) -> Result<f64, String> {
+fn least_of(house: &House, world: &World, solver: &mut PeriodSolver) -> Result<f64, String> {
     let mut sum = 0.0;
     for (period, times) in &world.periods(house).map_err(|error| error.to_string())? {
         let stage = staged(house, period).map_err(|error| error.to_string())?;
-        sum += times * least(&stage, stage.stored_worth(), LIMITS)?;
+        sum += times * least(&stage, stage.stored_worth(), solver)?;
     }
     Ok(sum)
 }

@@ -37,7 +37,7 @@ pub(crate) use node::circulation_kwh;
 pub(crate) use phases::both_ways;
 pub(crate) use pool::PoolResponse;
 pub use program::Program;
-pub(crate) use program::{Col, Row};
+pub(crate) use program::{Block, Col, Row};
 pub use refinement::Refinement;
 pub(crate) use refinement::{Completion, Direction, HygieneStart};
 pub(crate) use rooms::{

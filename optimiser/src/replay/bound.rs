@@ -15,7 +15,7 @@ use super::{Run, Stage, StoredWorth};
 use crate::model::{Formulation, Refinement};
 use crate::problem::{Ambient, EndValue, Problem, Ready, ValueStep, Weights};
 use crate::solution::{SlotFlows, Solution};
-use crate::solve::{SolveLimits, Verdict, solve_once};
+use crate::solve::{PeriodSolver, Verdict};
 use crate::time::Series;
 use crate::units::{Energy, Price, Volume};
 use crate::water::KWH_PER_LITRE_KELVIN;
@@ -58,13 +58,13 @@ pub fn prescient(
     worth: StoredWorth,
     comfort: Comfort,
     like: &Run,
-    limits: SolveLimits,
+    solver: &mut PeriodSolver,
 ) -> Result<Bound, String> {
     let problem = problem(stage, worth, comfort)?;
     let left = left_like(stage, like, &problem.weights);
     let problem = Problem { end_value: left, ..problem };
     let formulation = Formulation::new(&problem, &Refinement::default());
-    let answer = solve_once(&formulation.program, limits).map_err(|error| error.to_string())?;
+    let answer = solver.solve(&formulation.program).map_err(|error| error.to_string())?;
     match answer.verdict {
         Verdict::Optimal => {}
         Verdict::Limit => return Err("the time limit was reached".to_owned()),

@@ -18,7 +18,7 @@ use crate::model::{Formulation, Program, Refinement};
 use crate::problem::Problem;
 use crate::replay::bound::{Comfort, held, problem};
 use crate::replay::{Record, Stage, StoredWorth, Timeline};
-use crate::solve::{Answer, SolveLimits, Verdict, solve_once};
+use crate::solve::{Answer, PeriodSolver, Verdict};
 use crate::units::Energy;
 
 /// Distance of the points beside a size, as a share of it.
@@ -56,8 +56,8 @@ impl Priced {
 ///
 /// # Errors
 /// Why there is no answer, in words.
-pub fn priced(problem: &Problem, limits: SolveLimits) -> Result<Priced, String> {
-    let answer = solve_once(&program(problem), limits).map_err(|error| error.to_string())?;
+pub fn priced(problem: &Problem, solver: &mut PeriodSolver) -> Result<Priced, String> {
+    let answer = solver.solve(&program(problem)).map_err(|error| error.to_string())?;
     match answer.verdict {
         Verdict::Optimal => Ok(Priced(answer)),
         Verdict::Limit => Err("the time limit was reached".to_owned()),
@@ -128,10 +128,10 @@ pub fn value(
     stage: &Stage<'_>,
     worth: StoredWorth,
     (capacity, size): (Capacity, f64),
-    limits: SolveLimits,
+    solver: &mut PeriodSolver,
 ) -> Result<f64, String> {
     let problem = resized(stage, worth, capacity, size)?;
-    Ok(priced(&problem, limits)?.objective() + held(stage, worth))
+    Ok(priced(&problem, solver)?.objective() + held(stage, worth))
 }
 
 /// What a period costs somebody who knows all of it, penalties for what is missing
@@ -144,12 +144,12 @@ pub fn value(
 pub fn least_and_slope(
     (from, to): (&Stage<'_>, &Stage<'_>),
     step: f64,
-    limits: SolveLimits,
+    solver: &mut PeriodSolver,
 ) -> Result<(f64, f64), String> {
     let worth = from.stored_worth();
     let here = problem(from, worth, Comfort::Draws)?;
     let next = problem(to, worth, Comfort::Draws)?;
-    let priced = priced(&here, limits)?;
+    let priced = priced(&here, solver)?;
     let of_program = multiplier(&priced, (&here, &next), step)?;
     let held = [from, to].map(|house| held(house, worth));
     Ok((priced.objective() + held[0], of_program + (held[1] - held[0]) / step))
@@ -160,8 +160,12 @@ pub fn least_and_slope(
 ///
 /// # Errors
 /// Why there is no answer, in words.
-pub fn least(stage: &Stage<'_>, worth: StoredWorth, limits: SolveLimits) -> Result<f64, String> {
-    Ok(priced(&problem(stage, worth, Comfort::Draws)?, limits)?.objective() + held(stage, worth))
+pub fn least(
+    stage: &Stage<'_>,
+    worth: StoredWorth,
+    solver: &mut PeriodSolver,
+) -> Result<f64, String> {
+    Ok(priced(&problem(stage, worth, Comfort::Draws)?, solver)?.objective() + held(stage, worth))
 }
 
 /// The value of a unit of each capacity of a house over a period; for those in
@@ -173,16 +177,16 @@ pub fn multipliers(
     stage: &Stage<'_>,
     worth: StoredWorth,
     beside: &[Capacity],
-    limits: SolveLimits,
+    solver: &mut PeriodSolver,
 ) -> Result<Vec<Marginal>, String> {
-    let here = priced(&problem(stage, worth, Comfort::Draws)?, limits)?;
+    let here = priced(&problem(stage, worth, Comfort::Draws)?, solver)?;
     let slope = |priced: &Priced, capacity, from: &Problem, size: f64| {
         let step = SLOPE * size;
         let to = resized(stage, worth, capacity, size + step)?;
         // What saves money has a falling cost.
         multiplier(priced, (from, &to), step).map(|slope| -slope)
     };
-    let near = |capacity, size| marginal_at(stage, worth, (capacity, size), limits);
+    let mut near = |capacity, size| marginal_at(stage, worth, (capacity, size), solver);
     let sized = Capacity::of(stage.site()).into_iter().map(|c| (c, c.size(stage.site())));
     sized
         .filter(|(_, size)| *size > 0.0)
@@ -206,12 +210,12 @@ pub fn marginal_at(
     stage: &Stage<'_>,
     worth: StoredWorth,
     (capacity, size): (Capacity, f64),
-    limits: SolveLimits,
+    solver: &mut PeriodSolver,
 ) -> Result<f64, String> {
     let here = resized(stage, worth, capacity, size)?;
     let step = SLOPE * size;
     let next = resized(stage, worth, capacity, size + step)?;
-    multiplier(&priced(&here, limits)?, (&here, &next), step).map(|slope| -slope)
+    multiplier(&priced(&here, solver)?, (&here, &next), step).map(|slope| -slope)
 }
 
 /// The program of the period with a capacity at another size.

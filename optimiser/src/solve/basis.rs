@@ -1,6 +1,6 @@
 //! The basis of an answer, and how it goes on to the next program.
 
-use crate::model::Program;
+use crate::model::{Block, Program};
 
 /// Statuses of columns and rows, in the solver's own numbers.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,12 +20,11 @@ impl Basis {
     /// statuses of the slot that held its beginning before. What is new behind
     /// the slots starts outside the basis, as if it did not bind. The solver
     /// mends what that leaves incomplete.
-    pub(super) fn placed(&self, old: &Program, new: &Program) -> Self {
+    pub(super) fn placed(&self, blocks: &[Block], new: &Program) -> Self {
         let mut placed = Self {
             columns: vec![LOWER; new.columns().len()],
             rows: vec![BASIC; new.bounds().len()],
         };
-        let blocks = old.blocks();
         for block in new.blocks() {
             let held = blocks.partition_point(|b| b.start <= block.start).saturating_sub(1);
             let from = &blocks[held];

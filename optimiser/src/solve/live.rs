@@ -3,11 +3,12 @@
 use good_lp::solvers::highs::highs;
 use good_lp::{Expression, ProblemVariables, SolverModel, constraint, variable};
 
-use crate::model::Program;
+use crate::model::{Block, Program};
+use crate::time::Instant;
 
 use super::basis::Basis;
 use super::raw::{Engine, Method};
-use super::{SolveError, SolveLimits, windows};
+use super::{SolveError, SolveLimits};
 
 /// Beyond what any row of a house can reach; HiGHS itself takes 1e20 as infinite.
 const FAR: f64 = 1e19;
@@ -84,11 +85,30 @@ impl Live {
             let grown = old.columns().len() != self.program.columns().len()
                 || old.bounds().len() != self.program.bounds().len();
             if moved || grown || self.astray {
-                *basis = basis.placed(&old, &self.program);
+                *basis = basis.placed(old.blocks(), &self.program);
                 self.engine.set_basis(basis)?;
                 self.astray = false;
             }
         }
+        Ok(())
+    }
+
+    /// When its first slot begins.
+    pub(super) fn begins(&self) -> Option<Instant> {
+        self.program.blocks().first().map(|block| block.start)
+    }
+
+    /// The basis of the last answer, with the slots that it belongs to.
+    pub(super) fn standing(&self) -> Option<(Basis, Vec<Block>)> {
+        Some((self.basis.clone()?, self.program.blocks().to_vec()))
+    }
+
+    /// Begins the next solve from a basis for slots of the same shape.
+    pub(super) fn stand(&mut self, basis: &Basis, blocks: &[Block]) -> Result<(), SolveError> {
+        let basis = basis.placed(blocks, &self.program);
+        self.engine.set_basis(&basis)?;
+        self.basis = Some(basis);
+        self.astray = false;
         Ok(())
     }
 
@@ -115,18 +135,9 @@ impl Live {
     }
 }
 
-/// Solves a large program once: a long one in windows that prove to be its best answer
-/// (`windows.rs`), and else all of it by an interior point without crossover, whose
-/// answer is no vertex and leaves no basis. Where that ends without an answer, by the
-/// simplex method.
-///
-/// # Errors
-/// As [`Live::new`] and [`Live::solve`].
-pub fn solve_once(program: &Program, limits: SolveLimits) -> Result<Answer, SolveError> {
-    fit(program)?;
-    if let Some(answer) = windows::solve(program, limits)? {
-        return Ok(answer);
-    }
+/// Solves a large program by an interior point without crossover, whose answer is no
+/// vertex and leaves no basis. Where that ends without an answer, by the simplex method.
+pub(super) fn solve_whole(program: &Program, limits: SolveLimits) -> Result<Answer, SolveError> {
     let mut engine = Engine::new(build(program)?)?;
     let answer = engine.run(Method::Interior, limits)?;
     // It has been seen to stop short on prices that swing by a thousandfold.
@@ -137,7 +148,7 @@ pub fn solve_once(program: &Program, limits: SolveLimits) -> Result<Answer, Solv
     Ok(answer)
 }
 
-fn fit(program: &Program) -> Result<(), SolveError> {
+pub(super) fn fit(program: &Program) -> Result<(), SolveError> {
     program.unfit().map_or(Ok(()), |what| Err(SolveError::Unfit(what)))
 }
 

@@ -12,7 +12,8 @@ mod raw;
 mod tests;
 mod windows;
 
-pub use live::{Answer, Live, Verdict, solve_once};
+pub use live::{Answer, Live, Verdict};
+pub use windows::PeriodSolver;
 
 /// Limits of one solve.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -9,9 +9,10 @@
 use std::collections::VecDeque;
 use std::ops::Range;
 
-use crate::model::Program;
+use crate::model::{Block, Program};
 
-use super::live::{Answer, Live, Verdict};
+use super::basis::Basis;
+use super::live::{Answer, Live, Verdict, fit, solve_whole};
 use super::{SolveError, SolveLimits};
 
 /// Slots that a window settles, and slots that it looks ahead beyond them.
@@ -36,12 +37,46 @@ const PROVEN: f64 = 1e-5;
 /// A price that the solver takes for none [minor for each unit].
 const TOLERANCE: f64 = 1e-6;
 
+/// Solves the programs of whole periods, one after the other. Where one is like the one
+/// before, as for another size of the same house, its windows begin where those ended.
+#[derive(Debug)]
+pub struct PeriodSolver {
+    limits: SolveLimits,
+    /// The basis of each window and the slots that it belongs to.
+    ended: Vec<(Basis, Vec<Block>)>,
+}
+
+impl PeriodSolver {
+    /// A solver with limits of each solve.
+    pub const fn new(limits: SolveLimits) -> Self {
+        Self { limits, ended: Vec::new() }
+    }
+
+    /// Solves a program: a long one in windows that prove to be its best answer, and else
+    /// all of it by an interior point.
+    ///
+    /// # Errors
+    /// As [`Live::new`] and [`Live::solve`].
+    pub fn solve(&mut self, program: &Program) -> Result<Answer, SolveError> {
+        fit(program)?;
+        match solve(program, self.limits, &mut self.ended)? {
+            Some(answer) => Ok(answer),
+            None => solve_whole(program, self.limits),
+        }
+    }
+}
+
 /// Solves a long program, or `None` where it is short, where its slots are joined in
-/// another way, or where the windows do not prove to be its best answer.
+/// another way, or where the windows do not prove to be its best answer. `ended` is where
+/// the windows of a program like it ended, and where its own do.
 ///
 /// # Errors
 /// As [`Live::new`] and [`Live::solve`].
-pub(super) fn solve(program: &Program, limits: SolveLimits) -> Result<Option<Answer>, SolveError> {
+fn solve(
+    program: &Program,
+    limits: SolveLimits,
+    ended: &mut Vec<(Basis, Vec<Block>)>,
+) -> Result<Option<Answer>, SolveError> {
     let slots = program.blocks().len();
     let Some(places) = Places::of(program).filter(|_| slots >= LONG) else { return Ok(None) };
     let mut settled = Settled::nothing(program, &places);
@@ -63,9 +98,20 @@ pub(super) fn solve(program: &Program, limits: SolveLimits) -> Result<Option<Ans
             }
             None => live.insert(Live::new(part)?),
         };
+        if let Some((basis, blocks)) = ended.get(own)
+            && blocks.first().map(|block| block.start) == live.begins()
+        {
+            live.stand(basis, blocks)?;
+        }
         let answer = live.solve(limits)?;
         if answer.verdict != Verdict::Optimal {
             return Ok(None);
+        }
+        if let Some(standing) = live.standing() {
+            match ended.get_mut(own) {
+                Some(place) => *place = standing,
+                None => ended.push(standing),
+            }
         }
         let duals = settled.duals.clone();
         let lost = settled.take((&columns, &rows), &answer, from);

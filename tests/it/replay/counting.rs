@@ -3,7 +3,7 @@
 use optimiser::replay::baseline::{Rule, Ruled};
 use optimiser::replay::bound::{Comfort, prescient};
 use optimiser::replay::{Ledger, Planning, Run, Settings, Stage};
-use optimiser::solve::SolveLimits;
+use optimiser::solve::{PeriodSolver, SolveLimits};
 
 use super::{celsius, house, near, record, start, timeline};
 
@@ -108,7 +108,7 @@ fn nobody_beats_knowing_everything() {
     let run = planned(&stage);
     let bound = |comfort| {
         let limits = SolveLimits { seconds: 60.0, ..SolveLimits::default() };
-        prescient(&stage, worth, comfort, &run, limits).expect("a bound")
+        prescient(&stage, worth, comfort, &run, &mut PeriodSolver::new(limits)).expect("a bound")
     };
     let (free, ready) = (bound(Comfort::Draws), bound(Comfort::Ready));
     assert!(free.cost <= ready.cost + 0.01, "{} {}", free.cost, ready.cost);

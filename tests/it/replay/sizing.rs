@@ -5,7 +5,7 @@ use optimiser::problem::{Problem, Ready};
 use optimiser::replay::{Stage, StoredWorth};
 use optimiser::site::Control;
 use optimiser::sizing::{Capacity, multiplier, multipliers, priced, value};
-use optimiser::solve::SolveLimits;
+use optimiser::solve::{PeriodSolver, SolveLimits};
 use optimiser::units::{Fraction, HeatLoss, Price, Volume};
 use stowheat_tests::houses::{MONDAY, celsius, day, element, kw, kwh, store};
 
@@ -26,6 +26,10 @@ fn on_stage(look: impl Fn(&Stage<'_>, StoredWorth)) {
     look(&stage, worth);
 }
 
+fn solver() -> PeriodSolver {
+    PeriodSolver::new(SolveLimits::default())
+}
+
 #[test]
 fn more_of_anything_never_lowers_the_prescient_value() {
     on_stage(|stage, worth| {
@@ -35,7 +39,7 @@ fn more_of_anything_never_lowers_the_prescient_value() {
                 .into_iter()
                 .map(|share| {
                     let at = (capacity, share * size);
-                    value(stage, worth, at, SolveLimits::default()).expect("an answer")
+                    value(stage, worth, at, &mut solver()).expect("an answer")
                 })
                 .collect();
             for pair in costs.windows(2) {
@@ -94,7 +98,7 @@ fn more_never_costs_more_in_random_houses() {
             }
             let cost = |share: f64| {
                 let at = (capacity, share * size);
-                value(&stage, worth, at, SolveLimits::default()).expect("an answer")
+                value(&stage, worth, at, &mut solver()).expect("an answer")
             };
             let costs = [1.0, 1.15, 1.4].map(cost);
             for pair in costs.windows(2) {
@@ -110,7 +114,7 @@ fn more_never_costs_more_in_random_houses() {
 fn values_beside_a_size_embrace_the_kink() {
     on_stage(|stage, worth| {
         let all = Capacity::of(stage.site());
-        let found = multipliers(stage, worth, &all, SolveLimits::default()).expect("an answer");
+        let found = multipliers(stage, worth, &all, &mut solver()).expect("an answer");
         assert_eq!(found.len(), all.len());
         for own in found {
             // Falling returns: the next unit is worth no more than the last.
@@ -128,7 +132,7 @@ fn a_grid_edge_is_the_integral_of_its_multipliers() {
     for plunge in [true, false] {
         let solved = |kilowatts| {
             let problem = night(kilowatts, plunge);
-            let answer = priced(&problem, SolveLimits::default()).expect("an answer");
+            let answer = priced(&problem, &mut solver()).expect("an answer");
             (problem, answer)
         };
         let edge = solved(from).1.objective() - solved(to).1.objective();
@@ -170,7 +174,7 @@ fn night(kilowatts: f64, plunge: bool) -> Problem {
 #[test]
 fn bigger_elements_are_worth_what_the_nights_say() {
     let cost = |kilowatts, plunge| {
-        priced(&night(kilowatts, plunge), SolveLimits::default()).expect("an answer").objective()
+        priced(&night(kilowatts, plunge), &mut solver()).expect("an answer").objective()
     };
     for (plunge, first, second) in [(true, 47.5, 27.0), (false, 16.1, 0.0)] {
         near(cost(3.0, plunge) - cost(6.0, plunge), first, 0.1);
@@ -185,7 +189,7 @@ fn bigger_elements_are_worth_what_the_nights_say() {
         (6.0, false, 0.0),
     ] {
         let (here, next) = (night(kilowatts, plunge), night(kilowatts + 1e-3, plunge));
-        let answer = priced(&here, SolveLimits::default()).expect("an answer");
+        let answer = priced(&here, &mut solver()).expect("an answer");
         let slope = multiplier(&answer, (&here, &next), 1e-3).expect("a slope");
         near(-slope, expected, 0.05);
     }

@@ -22,7 +22,7 @@ use optimiser::judge::Effort;
 use optimiser::replay::baseline::{Kind, tune};
 use optimiser::replay::bound::{Comfort, prescient};
 use optimiser::replay::{Ledger, Planning, Run, Settings, Stage, Timeline, reached};
-use optimiser::solve::SolveLimits;
+use optimiser::solve::{PeriodSolver, SolveLimits};
 use stowheat::assemble::{Known, period};
 use stowheat::house::House;
 use stowheat_tests::accounts::{self, Account};
@@ -242,8 +242,9 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
     }
     if wishes.bound {
         let limits = SolveLimits { seconds: 600.0, ..SolveLimits::default() };
+        let mut solver = PeriodSolver::new(limits);
         for (name, comfort) in [("equal", Comfort::Ready), ("free", Comfort::Draws)] {
-            let bound = prescient(&stage, worth, comfort, &run, limits);
+            let bound = prescient(&stage, worth, comfort, &run, &mut solver);
             let cost = bound.as_ref().map_or(f64::NAN, |b| b.cost);
             match comfort {
                 Comfort::Ready => sums.equal = cost,

@@ -1,7 +1,6 @@
 use super::*;
 use crate::model::{Formulation, Refinement};
 use crate::problem::{Draw, Problem};
-use crate::solve::solve_once;
 use crate::solve::tests::{house, near};
 use crate::time::{Instant, Series};
 use crate::units::{Energy, Price, Volume};
@@ -40,7 +39,9 @@ fn weeks(seed: u64) -> Program {
 fn weeks_in_windows_are_the_weeks_in_one() {
     for seed in [5, 6] {
         let program = weeks(seed);
-        let parts = solve(&program, SolveLimits::default()).expect("a verdict").expect("a proof");
+        let parts = solve(&program, SolveLimits::default(), &mut Vec::new())
+            .expect("a verdict")
+            .expect("a proof");
         let mut live = Live::new(program.clone()).expect("a sound program");
         let patient = SolveLimits { seconds: 300.0, ..SolveLimits::default() };
         let whole = live.solve(patient).expect("an answer");
@@ -55,6 +56,20 @@ fn weeks_in_windows_are_the_weeks_in_one() {
         for (column, &value) in program.columns().iter().zip(&parts.values) {
             assert!(column.lower - 1e-6 <= value && value <= column.upper + 1e-6);
         }
+    }
+}
+
+// Where the windows of one program ended is only a place to begin: whatever the next one
+// is, its answer is its own.
+#[test]
+fn programs_one_after_the_other_are_solved_as_each_by_itself() {
+    let limits = SolveLimits::default();
+    let mut solver = PeriodSolver::new(limits);
+    for program in [weeks(5), weeks(6), trader(1_600, (100, 300), None), weeks(5)] {
+        let alone = PeriodSolver::new(limits).solve(&program).expect("an answer");
+        let beside = solver.solve(&program).expect("an answer");
+        assert_eq!(beside.verdict, Verdict::Optimal);
+        near(beside.objective, alone.objective);
     }
 }
 
@@ -89,16 +104,18 @@ fn who_must_look_further_ahead_does_or_proves_nothing() {
     let limits = SolveLimits::default();
     for (sells, proves) in [(300, true), (500, true), (1_500, false)] {
         let program = trader(1_600, (100, sells), None);
-        let parts = solve(&program, limits).expect("a verdict");
+        let parts = solve(&program, limits, &mut Vec::new()).expect("a verdict");
         assert_eq!(parts.is_some(), proves, "sold at {sells}");
         near(parts.map_or(3.0 + 5.0 - 36.0, |answer| answer.objective), -28.0);
-        near(solve_once(&program, limits).expect("an answer").objective, -28.0);
+        near(PeriodSolver::new(limits).solve(&program).expect("an answer").objective, -28.0);
     }
 }
 
 #[test]
 fn slots_that_are_joined_otherwise_and_short_programs_are_left_alone() {
-    let parts = |program: &Program| solve(program, SolveLimits::default()).expect("a verdict");
+    let parts = |program: &Program| {
+        solve(program, SolveLimits::default(), &mut Vec::new()).expect("a verdict")
+    };
     assert!(parts(&trader(1_200, (100, 300), None)).is_some());
     assert!(parts(&trader(1_200, (100, 300), Some((5, 900)))).is_none());
     assert!(parts(&trader(100, (10, 20), None)).is_none());
