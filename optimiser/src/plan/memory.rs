@@ -132,7 +132,7 @@ impl Memory {
     /// Whether prices have changed, a pasteurisation has come or gone, or people have
     /// asked for something else. Where slots are hours they lie differently half an hour
     /// later, and differ in their means without any news; so slots are compared only with
-    /// themselves or the rest of them. That of a day ahead there are none is news.
+    /// themselves or the rest of them. Slots within a day that were not there are news.
     pub(super) fn is_outdated(&self, problem: &Problem) -> bool {
         let now = problem.horizon.start();
         let (mut moved, mut all) = (0.0, 0.0);

@@ -6,7 +6,7 @@
 //! are also the best is not taken on trust: the settled multipliers give a bound below
 //! every answer (Lagrangian duality), and both must agree.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::ops::Range;
 
 use crate::model::{Block, Program};
@@ -37,29 +37,33 @@ const PROVEN: f64 = 1e-5;
 /// A price that the solver takes for none [minor for each unit].
 const TOLERANCE: f64 = 1e-6;
 
-/// Solves the programs of whole periods, one after the other. Where one is like the one
-/// before, as for another size of the same house, its windows begin where those ended.
+/// Solves the programs of whole periods, one after the other. Where one is like an earlier
+/// one, as for another size of the same house, its windows begin where those ended.
 #[derive(Debug)]
 pub struct PeriodSolver {
     limits: SolveLimits,
-    /// The basis of each window and the slots that it belongs to.
-    ended: Vec<(Basis, Vec<Block>)>,
+    /// Where the windows of programs ended, by the columns and rows of their slots.
+    ended: BTreeMap<(usize, usize), Ended>,
 }
+
+/// The basis of each window and the slots that it belongs to.
+type Ended = Vec<(Basis, Vec<Block>)>;
 
 impl PeriodSolver {
     /// A solver with limits of each solve.
     pub const fn new(limits: SolveLimits) -> Self {
-        Self { limits, ended: Vec::new() }
+        Self { limits, ended: BTreeMap::new() }
     }
 
-    /// Solves a program: a long one in windows that prove to be its best answer, and else
-    /// all of it by an interior point.
+    /// Solves a program: in windows that prove to be its best answer, or as one.
     ///
     /// # Errors
     /// As [`Live::new`] and [`Live::solve`].
     pub fn solve(&mut self, program: &Program) -> Result<Answer, SolveError> {
         fit(program)?;
-        match solve(program, self.limits, &mut self.ended)? {
+        let shape = program.blocks().last().map(|last| (last.columns.end, last.rows.end));
+        let ended = self.ended.entry(shape.unwrap_or_default()).or_default();
+        match solve(program, self.limits, ended)? {
             Some(answer) => Ok(answer),
             None => solve_whole(program, self.limits),
         }
@@ -69,13 +73,10 @@ impl PeriodSolver {
 /// Solves a long program, or `None` where it is short, where its slots are joined in
 /// another way, or where the windows do not prove to be its best answer. `ended` is where
 /// the windows of a program like it ended, and where its own do.
-///
-/// # Errors
-/// As [`Live::new`] and [`Live::solve`].
 fn solve(
     program: &Program,
     limits: SolveLimits,
-    ended: &mut Vec<(Basis, Vec<Block>)>,
+    ended: &mut Ended,
 ) -> Result<Option<Answer>, SolveError> {
     let slots = program.blocks().len();
     let Some(places) = Places::of(program).filter(|_| slots >= LONG) else { return Ok(None) };
