@@ -128,10 +128,15 @@ impl Live {
         if answer.verdict == Verdict::Limit {
             return Ok(answer);
         }
-        // An old basis has been seen to call a feasible program infeasible;
-        // only a cold solve is believed.
+        // A feasible program has been called infeasible from an old basis, and from none by
+        // either simplex; so both are asked, from nothing.
         self.engine.forget()?;
-        self.engine.run(Method::Dual, limits)
+        let answer = self.engine.run(Method::Dual, limits)?;
+        if answer.verdict != Verdict::Infeasible {
+            return Ok(answer);
+        }
+        self.engine.forget()?;
+        self.engine.run(Method::Disturbed, limits)
     }
 }
 

@@ -25,9 +25,6 @@ impl Engine {
         model.try_set_option("parallel", "off").map_err(|_| refused("parallel"))?;
         model.try_set_option("random_seed", 0).map_err(|_| refused("random_seed"))?;
         model.try_set_option("presolve", "off").map_err(|_| refused("presolve"))?;
-        // A disturbance of bounds leads away from a basis that is nearly optimal.
-        let undisturbed = "primal_simplex_bound_perturbation_multiplier";
-        model.try_set_option(undisturbed, 0.0).map_err(|_| refused(undisturbed))?;
         Ok(Self { model })
     }
 
@@ -241,6 +238,9 @@ impl Engine {
             .try_set_option("simplex_scale_strategy", method.scaling())
             .map_err(|_| refused("simplex_scale_strategy"))?;
         self.model
+            .try_set_option("primal_simplex_bound_perturbation_multiplier", method.disturbance())
+            .map_err(|_| refused("primal_simplex_bound_perturbation_multiplier"))?;
+        self.model
             .try_set_option("time_limit", limits.seconds)
             .map_err(|_| refused("time_limit"))?;
         let (columns, rows) = (self.model.num_cols(), self.model.num_rows());
@@ -305,6 +305,8 @@ pub(super) enum Method {
     Primal,
     /// The dual simplex from nothing.
     Dual,
+    /// The primal simplex from nothing, bounds disturbed.
+    Disturbed,
     /// An interior point after presolve, without crossover to a vertex.
     Interior,
 }
@@ -313,7 +315,7 @@ impl Method {
     /// HiGHS's own name of the kind of method.
     const fn solver(self) -> &'static str {
         match self {
-            Self::Dual | Self::Primal => "simplex",
+            Self::Dual | Self::Primal | Self::Disturbed => "simplex",
             Self::Interior => "ipm",
         }
     }
@@ -322,7 +324,7 @@ impl Method {
     const fn strategy(self) -> i32 {
         match self {
             Self::Dual | Self::Interior => 1,
-            Self::Primal => 4,
+            Self::Primal | Self::Disturbed => 4,
         }
     }
 
@@ -330,6 +332,13 @@ impl Method {
     /// feasible program has been called infeasible, so who is believed in that scales.
     const fn scaling(self) -> i32 {
         if matches!(self, Self::Primal) { 0 } else { 1 }
+    }
+
+    /// How much bounds are disturbed, as a share of what HiGHS chooses. From a basis that
+    /// is nearly optimal a disturbance leads away, but the last word on whether there is
+    /// an answer is a plain one.
+    const fn disturbance(self) -> f64 {
+        if matches!(self, Self::Primal) { 0.0 } else { 1.0 }
     }
 }
 
