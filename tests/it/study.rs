@@ -4,8 +4,9 @@
 use optimiser::problem::HeaterId;
 use optimiser::sizing::Capacity;
 use stowheat::house::{House, Pv};
+use stowheat::replay::period_solver;
 use stowheat::site_file::Options;
-use stowheat::size::margins::{Point, least_and_slope_at, least_at, margins, solver};
+use stowheat::size::margins::{Point, least_and_slope_at, least_at, margins};
 use stowheat::size::{Axis, Wanted};
 use stowheat::size::{Candidate, World, candidates};
 use stowheat::tariff::Rates;
@@ -33,7 +34,9 @@ fn tried(present: &[&str], axis: &str) -> Vec<Candidate> {
 
 /// How fast the year's cost changes at a share of the way to a candidate.
 fn slope_at(found: &[Candidate], world: &World, share: f64) -> f64 {
-    least_and_slope_at((&found[0], &found[1]), world, share, &mut solver()).expect("a slope").1
+    least_and_slope_at((&found[0], &found[1]), world, share, &mut period_solver())
+        .expect("a slope")
+        .1
 }
 
 /// Three days of April 2023, when the price fell below zero, and three of January.
@@ -107,7 +110,7 @@ fn varied_numbers_reach_the_answer() {
     ] {
         let found = tried(&[], axis);
         let at = |share| {
-            least_at(&found[0], &found[1], &world, share, &mut solver()).expect("an answer")
+            least_at(&found[0], &found[1], &world, share, &mut period_solver()).expect("an answer")
         };
         let (here, there) = (at(0.001), at(0.999));
         let change = there - here;
@@ -133,7 +136,7 @@ fn an_edge_is_the_integral_of_its_multipliers_on_real_days() {
     for (steps, axis) in &edges {
         let found = tried(&[], axis);
         let at = |share| {
-            least_at(&found[0], &found[1], &world, share, &mut solver()).expect("an answer")
+            least_at(&found[0], &found[1], &world, share, &mut period_solver()).expect("an answer")
         };
         let (low, high) = (0.05, 0.95);
         let edge = at(high) - at(low);
@@ -156,8 +159,9 @@ fn what_comes_and_goes_is_foretold() {
         return;
     };
     let found = tried(&["battery.capacity_kwh=0"], "battery.capacity_kwh=8");
-    let at =
-        |share| least_at(&found[0], &found[1], &world, share, &mut solver()).expect("an answer");
+    let at = |share| {
+        least_at(&found[0], &found[1], &world, share, &mut period_solver()).expect("an answer")
+    };
     let edge = at(0.9999) - at(0.0001);
     let (first, last) = (slope_at(&found, &world, 0.01), slope_at(&found, &world, 0.999));
     // Returns fall, so the first kWh promises more than all of them give, the last less.

@@ -27,8 +27,9 @@ pub const ALLOWED_UNMET: f64 = 0.001;
 /// Why a plant room has no bound, in words.
 pub const NO_BOUND: &str = "the linear program is not everywhere kinder than the simulated plant room, so what it would cost knowing everything is not certain to be the least";
 
-/// The solver of what knowing everything would have cost.
-fn period_solver() -> PeriodSolver {
+/// A solver of what knowing everything would have cost, for programs that are like each
+/// other.
+pub fn period_solver() -> PeriodSolver {
     PeriodSolver::new(SolveLimits { seconds: 300.0, ..SolveLimits::default() })
 }
 

@@ -4,7 +4,7 @@
 use optimiser::problem::{ProblemError, State};
 use optimiser::replay::Stage;
 use optimiser::sizing::{Capacity, least, least_and_slope, marginal_at, multipliers};
-use optimiser::solve::{PeriodSolver, SolveLimits};
+use optimiser::solve::PeriodSolver;
 use optimiser::units::Energy;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -16,15 +16,10 @@ use super::{World, sha256};
 use crate::assemble::Period;
 use crate::house::{House, Pv};
 use crate::present::digits::rounded;
-use crate::replay::NO_BOUND;
+use crate::replay::{NO_BOUND, period_solver};
 
 /// Name and version of the document.
 pub const SCHEMA: &str = "stowheat/margins/3";
-
-/// The solver of the programs of one world, which are like each other.
-pub fn solver() -> PeriodSolver {
-    PeriodSolver::new(SolveLimits { seconds: 300.0, relative_gap: 1e-4, branches: 0 })
-}
 
 /// Marginal values near the house as it stands, for somebody who knows the
 /// whole period. They hold near the point only.
@@ -112,7 +107,7 @@ pub struct Point<'a> {
 /// If the world does not fit the house.
 pub fn margins(point: &Point<'_>, world: &World) -> Result<Margins, CaseError> {
     let house = world.of(point.present).map_err(CaseError::House)?;
-    let mut solver = solver();
+    let mut solver = period_solver();
     let mut failed = None;
     let mut values: Vec<Value> = Vec::new();
     for (period, times) in &world.periods(&house)? {

@@ -335,8 +335,8 @@ impl Method {
     }
 
     /// How much bounds are disturbed, as a share of what HiGHS chooses. From a basis that
-    /// is nearly optimal a disturbance leads away, but the last word on whether there is
-    /// an answer is a plain one.
+    /// is nearly optimal a disturbance leads away; from nothing it has found an answer
+    /// where there seemed to be none.
     const fn disturbance(self) -> f64 {
         if matches!(self, Self::Primal) { 0.0 } else { 1.0 }
     }
