@@ -1,16 +1,60 @@
 //! When to hold a pasteurisation: a few candidate starts, no binaries.
 
-use crate::model::{HygieneStart, Ladder};
+use super::memory::Memory;
+use super::{Attempt, Planner, Solved};
+use crate::model::{HygieneStart, Ladder, Refinement};
 use crate::physics::coil::SPREAD_K;
 use crate::problem::{Hygiene, Problem};
 use crate::site::{Sink, Source};
 use crate::solution::Solution;
+use crate::solve::SolveError;
+use crate::time::Instant;
 
 /// How many candidate starts are tried.
 const CANDIDATES: usize = 5;
 
 /// Hours of heating before a hold whose price ranks a candidate.
 const HEATING_HOURS: f64 = 3.0;
+
+/// Answers that differ by less are as cheap as each other [minor].
+const AS_CHEAP: f64 = 1e-3;
+
+impl Planner {
+    /// The holds of a last plan that goes on without news.
+    pub(super) fn known_holds(&self, problem: &Problem) -> Vec<Option<HygieneStart>> {
+        let goes_on = |memory: &&Memory| {
+            self.effort.rolling && memory.follows(problem) && !memory.is_outdated(problem)
+        };
+        let starts = self.memory.as_ref().filter(goes_on).map(|memory| memory.holds(problem));
+        let starts = starts.unwrap_or_else(|| vec![None; problem.hygiene.len()]);
+        let starts = starts.into_iter().enumerate();
+        starts.map(|(rule, start)| at(problem, rule, start?)).collect()
+    }
+
+    /// Tries each candidate hold for a pasteurisation and keeps the cheapest, of equal
+    /// ones the first.
+    pub(super) fn cheapest_hold(
+        &mut self,
+        problem: &Problem,
+        refinement: &mut Refinement,
+        rule: usize,
+        without: Box<Solved>,
+    ) -> Result<Box<Solved>, SolveError> {
+        let mut best: Option<(Box<Solved>, HygieneStart)> = None;
+        for hold in candidates(problem, rule) {
+            refinement.hygiene[rule] = Some(hold);
+            if let Attempt::Solved(solved) = self.solved(problem, refinement)?
+                && best.as_ref().is_none_or(|(b, _)| {
+                    solved.solution.objective < b.solution.objective - AS_CHEAP
+                })
+            {
+                best = Some((solved, hold));
+            }
+        }
+        refinement.hygiene[rule] = best.as_ref().map(|(_, hold)| *hold);
+        Ok(best.map_or(without, |(solved, _)| solved))
+    }
+}
 
 /// A hold that the answer contains without having been asked for.
 pub(super) fn already_met(
@@ -30,13 +74,19 @@ pub(super) fn already_met(
         .find(|hold| (hold.first.saturating_sub(1)..=hold.last).all(hot))
 }
 
+/// The hold that begins at an instant, if it is one.
+fn at(problem: &Problem, rule: usize, start: Instant) -> Option<HygieneStart> {
+    let slots = problem.horizon.slots();
+    all_holds(problem, rule).into_iter().find(|hold| slots[hold.first].start() == start)
+}
+
 /// More heat drawn in a hold than this lets cold water in that breaks it [kWh].
 const BREAKS_KWH: f64 = 0.03;
 
 /// Holds worth trying: the ones with the cheapest heating before them, far
 /// enough apart to differ, and the last that is in time. Where there are some in
 /// which nothing is drawn, no others: cold water comes in from below.
-pub(super) fn candidates(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
+fn candidates(problem: &Problem, rule: usize) -> Vec<HygieneStart> {
     if !reaches_bottom(problem, rule) {
         return Vec::new();
     }

@@ -71,9 +71,6 @@ const FEW_ROUNDS: usize = 3;
 /// How often runs that are too short may be moved.
 const SHORT_RUN_ROUNDS: usize = 4;
 
-/// Answers that differ by less are as cheap as each other [minor].
-const AS_CHEAP: f64 = 1e-3;
-
 /// What it may cost to avoid short runs, round by round [minor].
 const SHORT_RUN_WORTH: f64 = 5.0;
 
@@ -156,12 +153,23 @@ impl Planner {
     fn refined(&mut self, problem: &Problem) -> Result<Refined, SolveError> {
         let mut refinement =
             Refinement { hygiene: vec![None; problem.hygiene.len()], ..Refinement::default() };
-        let mut best = match self.solved(problem, &refinement)? {
+        // In a loop a pasteurisation stays where it was until there is news.
+        let known = self.known_holds(problem);
+        refinement.hygiene.clone_from(&known);
+        let mut first = self.solved(problem, &refinement)?;
+        if !matches!(first, Attempt::Solved(_)) && known.iter().any(Option::is_some) {
+            refinement.hygiene.fill(None);
+            first = self.solved(problem, &refinement)?;
+        }
+        let mut best = match first {
             Attempt::Solved(best) => best,
             Attempt::Infeasible => return Ok(Refined::Infeasible),
             Attempt::Failed(why) => return Ok(Refined::Failed(why)),
         };
         for rule in 0..problem.hygiene.len() {
+            if refinement.hygiene[rule].is_some() {
+                continue;
+            }
             if let Some(hold) = holds::already_met(problem, &best.solution, rule) {
                 refinement.hygiene[rule] = Some(hold);
                 continue;
@@ -276,30 +284,6 @@ impl Planner {
             };
         }
         Ok(Refined::Failed("elements and sources do not fit beside each other"))
-    }
-
-    /// Tries each candidate hold for a pasteurisation and keeps the cheapest, of equal
-    /// ones the first.
-    fn cheapest_hold(
-        &mut self,
-        problem: &Problem,
-        refinement: &mut Refinement,
-        rule: usize,
-        without: Box<Solved>,
-    ) -> Result<Box<Solved>, SolveError> {
-        let mut best: Option<(Box<Solved>, crate::model::HygieneStart)> = None;
-        for hold in holds::candidates(problem, rule) {
-            refinement.hygiene[rule] = Some(hold);
-            if let Attempt::Solved(solved) = self.solved(problem, refinement)?
-                && best.as_ref().is_none_or(|(b, _)| {
-                    solved.solution.objective < b.solution.objective - AS_CHEAP
-                })
-            {
-                best = Some((solved, hold));
-            }
-        }
-        refinement.hygiene[rule] = best.as_ref().map(|(_, hold)| *hold);
-        Ok(best.map_or(without, |(solved, _)| solved))
     }
 
     fn solved(

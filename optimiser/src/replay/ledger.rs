@@ -289,23 +289,7 @@ impl Stage<'_> {
     /// Prices of a slot where known, else the mean over the period at its time
     /// of day.
     pub fn usual_prices(&self, slot: usize) -> (Price, Price) {
-        let record = self.timeline().record();
-        let first = self.timeline().judged().start;
-        let mean = |of: &[Option<Price>]| {
-            let half_hour = record.marks[first + slot].half_hour;
-            let alike = |any: bool| {
-                let all = self.timeline().judged();
-                let same = all.filter(move |&k| any || record.marks[k].half_hour == half_hour);
-                let known: Vec<f64> = same.filter_map(|k| of[k]).map(Price::per_kwh).collect();
-                (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
-            };
-            Price::clamped(alike(false).or_else(|| alike(true)).unwrap_or(0.0))
-        };
-        let (import, export) = self.prices(slot);
-        (
-            import.unwrap_or_else(|| mean(&record.import_price)),
-            export.unwrap_or_else(|| mean(&record.export_price)),
-        )
+        self.usual_prices[slot]
     }
 
     /// Heat in the stores above mains at the start of the period [kWh].

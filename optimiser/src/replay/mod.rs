@@ -122,6 +122,8 @@ pub struct Stage<'a> {
     horizon: Horizon,
     scene: Scene,
     start: State,
+    /// Prices of each slot where known, else the mean at its time of day.
+    usual_prices: Vec<(Price, Price)>,
 }
 
 impl<'a> Stage<'a> {
@@ -159,7 +161,8 @@ impl<'a> Stage<'a> {
             state: start,
         };
         let scene = Plant::new(site).scene(&conditions)?;
-        Ok(Self { site, timeline, horizon, scene, start: start.clone() })
+        let usual_prices = timeline.usual_prices();
+        Ok(Self { site, timeline, horizon, scene, start: start.clone(), usual_prices })
     }
 
     /// The house.

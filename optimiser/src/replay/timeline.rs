@@ -1,5 +1,6 @@
 //! Everything that happens over a period, on slots of half an hour.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use super::surroundings::Surroundings;
@@ -187,6 +188,34 @@ impl Timeline {
     /// The slots that are replayed.
     pub fn judged(&self) -> Range<usize> {
         self.record.judged.clone()
+    }
+
+    /// Import and export price of each replayed slot where known, else the mean of those
+    /// known at its time of day, else of all.
+    pub(super) fn usual_prices(&self) -> Vec<(Price, Price)> {
+        let Record { import_price, export_price, marks, .. } = &self.record;
+        let usual = |prices: &[Option<Price>]| -> Vec<Price> {
+            let mean = |half_hour: Option<u8>| {
+                let own = self
+                    .judged()
+                    .filter(|&slot| half_hour.is_none_or(|own| marks[slot].half_hour == own));
+                let (sum, count) = own
+                    .filter_map(|slot| prices[slot])
+                    .fold((0.0, 0.0), |(sum, count), price| (sum + price.per_kwh(), count + 1.0));
+                (count > 0.0).then(|| Price::clamped(sum / count))
+            };
+            let mut means = BTreeMap::new();
+            let all = mean(None).unwrap_or(Price::constant(0.0));
+            self.judged()
+                .map(|slot| {
+                    prices[slot].unwrap_or_else(|| {
+                        let at = marks[slot].half_hour;
+                        *means.entry(at).or_insert_with(|| mean(Some(at)).unwrap_or(all))
+                    })
+                })
+                .collect()
+        };
+        usual(import_price).into_iter().zip(usual(export_price)).collect()
     }
 
     /// Litres drawn in each slot from a store.

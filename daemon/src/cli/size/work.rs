@@ -84,8 +84,11 @@ impl<'a> Job<'a> {
         let own = self.pieces().into_iter().enumerate().filter(|(index, _)| shard.holds(*index));
         let (kept, open): (Vec<Piece>, Vec<Piece>) =
             own.map(|(_, piece)| piece).partition(|piece| self.text(*piece).is_some());
-        let (first, rest): (Vec<Piece>, Vec<Piece>) =
-            open.into_iter().partition(|piece| matches!(piece, Piece::Margins { .. }));
+        // Multipliers order the candidates; meanwhile other threads have the house as it
+        // stands, with which everything is compared.
+        let (first, rest): (Vec<Piece>, Vec<Piece>) = open.into_iter().partition(|piece| {
+            matches!(piece, Piece::Margins { .. } | Piece::Case { candidate: 0, .. })
+        });
         let threads = threads.unwrap_or_else(|| {
             std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
         });
@@ -96,14 +99,13 @@ impl<'a> Job<'a> {
         Ok(())
     }
 
-    /// Cases in the order in which the multipliers promise savings; the house
-    /// as it stands comes first, since everything is compared with it.
+    /// Cases in the order in which the multipliers promise savings.
     fn most_promising_first(&self, mut pieces: Vec<Piece>) -> Vec<Piece> {
         let margins: Vec<Option<Margins>> = (0..self.worlds.len())
             .map(|world| serde_json::from_str(&self.text(Piece::Margins { world })?).ok())
             .collect();
         let promised = |piece: &Piece| match piece {
-            Piece::Case { candidate: 0, .. } | Piece::Margins { .. } => f64::INFINITY,
+            Piece::Margins { .. } => f64::INFINITY,
             Piece::Case { candidate, world } => margins[*world]
                 .as_ref()
                 .and_then(|m| m.foretold.get(*candidate).copied().flatten())
