@@ -5,9 +5,12 @@ use super::score::Judge;
 use super::worths::Worths;
 
 /// Places that promise most that heat is carried to, for each slot and heater it is
-/// taken from, beside the cheapest before it and the cheapest behind it: the program
-/// may think more of heat in a slot than the plant does.
+/// taken from, beside the cheapest near and far before it and behind it: the program may
+/// think more of heat in a slot than the plant does.
 const PROMISING: usize = 2;
+
+/// Slots that are near.
+const NEAR: usize = 12;
 
 /// Places that heat is added in, at most.
 const TARGETS: usize = 6;
@@ -80,9 +83,12 @@ pub(super) fn moves(
                     let changes = vec![(heater, slot, -kwh), (peer, target.slot, target.kwh)];
                     Move::of_heat(changes, worths)
                 };
-                for within in [0..slot, slot..row.len()] {
+                let end = row.len();
+                let (from, until) = (slot.saturating_sub(NEAR), (slot + NEAR).min(end));
+                for within in [0..from, from..slot, slot..until, until..end] {
                     let there = (0..targets.len())
                         .filter(|&index| within.contains(&targets[index].slot))
+                        .filter(|&index| targets[index].kwh >= kwh - 1e-9)
                         .min_by(|&a, &b| targets[a].price.total_cmp(&targets[b].price));
                     moves.extend(there.map(|index| moved(&targets.remove(index))));
                 }

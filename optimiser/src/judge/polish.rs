@@ -19,6 +19,12 @@ use crate::time::Instant;
 /// Quanta of the search, as shares of what an element can use in half an hour.
 const QUANTA: [f64; 3] = [1.0, 0.4, 0.12];
 
+/// The quantum of the last touches, the part of a thorough search that is kept for them,
+/// and the simulations from which on it is thorough.
+const FINEST: [f64; 1] = [0.04];
+const FOR_THE_FINEST: usize = 8;
+const THOROUGH: usize = 1_000;
+
 /// A better score than this is worth a change [minor].
 pub(super) const GAIN: f64 = 1e-3;
 
@@ -128,7 +134,10 @@ pub(crate) fn polish(
         hunt.touch_up(judge, Search { simulations, ..search });
         return hunt.best;
     }
-    hunt.left = search.simulations / if has_works { WORKS_SHARE } else { 1 };
+    let is_thorough = search.simulations >= THOROUGH;
+    let all = search.simulations / if has_works { WORKS_SHARE } else { 1 };
+    let kept = if is_thorough { all / FOR_THE_FINEST } else { 0 };
+    hunt.left = all - kept;
     hunt.make_up(judge);
     hunt.descend(judge, &QUANTA[..2]);
     loop {
@@ -139,7 +148,14 @@ pub(crate) fn polish(
             break;
         }
     }
+    if !is_thorough {
+        hunt.shaken(judge);
+        return hunt.best;
+    }
+    hunt.descend(judge, &FINEST);
     hunt.shaken(judge);
+    hunt.left += kept;
+    hunt.descend(judge, &FINEST);
     hunt.best
 }
 

@@ -127,6 +127,8 @@ fn ruins(judge: &Judge<'_>, hunt: &Hunt<'_>, worths: &Worths) -> Vec<Move> {
         })
         .collect();
     ruins.sort_by(|a, b| b.promise.total_cmp(&a.promise));
+    // A run that is all of its stretch is one.
+    ruins.dedup_by(|a, b| a.changes == b.changes);
     ruins
 }
 
