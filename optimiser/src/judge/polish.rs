@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use super::candidate::Candidate;
-use super::moves::{Move, bargains, moves};
+use super::moves::{Move, NOTHING, bargains, moves};
 use super::rebuild::rebuild;
 use super::repack::{joins, repacks};
 use super::score::Judge;
@@ -19,8 +19,8 @@ use crate::time::Instant;
 /// Quanta of the search, as shares of what an element can use in half an hour.
 const QUANTA: [f64; 3] = [1.0, 0.4, 0.12];
 
-/// The quantum of the last touches, the part of a thorough search that is kept for them,
-/// and the simulations from which on it is thorough.
+/// The quantum of the last touches, which only lengthen or shorten runs, the part of a
+/// thorough search that is kept for them, and the simulations from which on it is thorough.
 const FINEST: [f64; 1] = [0.04];
 const FOR_THE_FINEST: usize = 8;
 const THOROUGH: usize = 1_000;
@@ -181,6 +181,13 @@ impl Hunt<'_> {
         found.extend(repacks(judge, best, &worths, quantum));
         if self.is_whole {
             found.extend(bargains(judge, best, &worths, quantum));
+        }
+        if quantum <= FINEST[0] {
+            // Nobody switches for so little.
+            let runs = |&(heater, slot, kwh): &(usize, usize, f64)| {
+                kwh < 0.0 || best.energies[heater][slot] > NOTHING
+            };
+            found.retain(|change| change.changes.iter().all(runs));
         }
         let problem = judge.problem();
         found.retain(|change| !self.vain.holds(&Vain::key_of(problem, change), self.turn));
