@@ -345,8 +345,9 @@ fn a_schedule_changes_only_when_that_pays() {
     // Each hour costs some thousandths more than before, the cheapest most. All flat at
     // once, less heat would have to be held, which is worth a change.
     let nearly = |hour: usize| price(hour) + 0.002 * (4 - hour % 5) as f64;
-    let kept = make(&again(&nearly, &first, 0.005), &mut planner).expect("a schedule");
-    assert_eq!(runs(&kept), runs(&first), "a change that saves nothing is not made");
+    // A search in other prices may end a per cent above or below, so the site wants two.
+    let kept = make(&again(&nearly, &first, 0.02), &mut planner).expect("a schedule");
+    assert_eq!(runs(&kept), runs(&first), "a change that saves little is not made");
     let turned = |hour: usize| 20.0 + 10.0 * (4 - hour % 5) as f64;
     let moved = make(&again(&turned, &first, 0.005), &mut planner).expect("a schedule");
     assert_ne!(runs(&moved), runs(&first), "a change that saves is made");
