@@ -235,7 +235,9 @@ fn money_that_does_not_add_up_is_found() {
 fn guarded(battery_feeds: bool) -> Problem {
     let cylinder = store(200.0, vec![element("bottom", 3.0, 0.0), element("top", 3.0, 0.6)]);
     let mut problem = day(vec![cylinder], &[40.0, 30.0, 30.0, 30.0, 30.0, 30.0]);
-    problem.export_price = Series::constant(&problem.horizon, price(5.0));
+    // No heat is to be made of the sun but by the guard.
+    let export = price(if battery_feeds { 5.0 } else { 35.0 });
+    problem.export_price = Series::constant(&problem.horizon, export);
     let base = [0.0, 1.0, 1.0, 1.0, 1.0, 1.0].map(kwh).to_vec();
     problem.base_load = Series::new("base", &problem.horizon, base).expect("six slots");
     let sun = [2.0, 0.0, 0.0, 0.0, 0.0, 0.0].map(kwh).to_vec();
