@@ -163,13 +163,18 @@ fn facts(plan: &Plan<'_>, index: usize, heater: &HeaterPlan) -> Vec<(&'static st
         }
         None => "not known: this is a rule plan, which has no marginal values".to_owned(),
     };
+    let limits = limits::of(plan, slot, heater);
+    let limit = match limits.as_slice() {
+        [] => "none: only the prices decide".to_owned(),
+        limits => limits.join("; "),
+    };
     vec![
         ("price now", price_now(plan, slot)),
         ("best later", best_later(plan, index)),
         ("heat", value),
         ("wanted by", deadline(plan, slot, heater.id)),
-        ("limit", limits::of(plan, slot, heater).join("; ")),
-        ("would change", change(plan, slot, heater)),
+        ("limit", limit),
+        ("would change", change(plan, slot, heater, limits.is_empty())),
     ]
 }
 
@@ -228,7 +233,7 @@ fn deadline(plan: &Plan<'_>, slot: &SlotPlan, id: HeaterId) -> String {
     }
 }
 
-fn change(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan) -> String {
+fn change(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan, is_free: bool) -> String {
     let when = |at: Instant| local::when(plan.zone(), at, slot.slot.start());
     let on = some(heater.energy);
     let here = plan.price_at_house(slot).per_kwh();
@@ -246,6 +251,9 @@ fn change(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan) -> String {
             false if margin >= -EDGE => {
                 format!("would switch on if electricity here cost less than {worth}")
             }
+            false if is_free => format!(
+                "more heat is worth {worth} to the linear program, but more of it here saved nothing on the simulated plant"
+            ),
             false => format!(
                 "more heat is worth {worth}, above the price here: a limit keeps it off, not the price"
             ),

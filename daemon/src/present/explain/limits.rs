@@ -7,7 +7,7 @@ use crate::present::{Plan, some};
 /// Share of a limit from which it counts as reached.
 const REACHED: f64 = 0.995;
 
-/// Every limit that binds for a heater in a slot, in words; never empty.
+/// Every limit that binds for a heater in a slot, in words.
 pub(super) fn of(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan) -> Vec<String> {
     let site = &plan.problem.site;
     let hours = slot.slot.hours();
@@ -44,9 +44,6 @@ pub(super) fn of(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan) -> Vec<S
     }
     if some(slot.curtailed) {
         limits.push(format!("{:.2} kWh of PV have nowhere to go", slot.curtailed.kwh()));
-    }
-    if limits.is_empty() {
-        limits.push("none: only the prices decide".to_owned());
     }
     limits
 }
