@@ -77,6 +77,9 @@ fn a_decision_is_explained() {
     says(&all, &["Now", "cylinder/bottom", "price now"]);
     let one = done(&["plan", "--explain", "bottom@13:00"]).data;
     says(&one, &["cylinder/bottom", "Fri 17 Apr", "13:00", "would change"]);
+    // Where no limit is told, none keeps it off.
+    let is_free = one.contains("none: only the prices decide");
+    assert!(!is_free || !one.contains("a limit keeps it off"), "{one}");
 }
 
 #[test]

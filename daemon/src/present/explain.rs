@@ -2,7 +2,7 @@
 //! worth, who waits for it, what limits it and what would change the decision.
 
 use optimiser::problem::HeaterId;
-use optimiser::schedule::{HeaterPlan, Reason, SlotPlan};
+use optimiser::schedule::{Evidence, HeaterPlan, Reason, SlotPlan};
 use optimiser::time::Instant;
 use optimiser::units::Price;
 
@@ -163,6 +163,7 @@ fn facts(plan: &Plan<'_>, index: usize, heater: &HeaterPlan) -> Vec<(&'static st
         }
         None => "not known: this is a rule plan, which has no marginal values".to_owned(),
     };
+    let is_judged = matches!(plan.schedule.evidence, Evidence::Simulated { .. });
     let limits = limits::of(plan, slot, heater);
     let limit = match limits.as_slice() {
         [] => "none: only the prices decide".to_owned(),
@@ -174,7 +175,7 @@ fn facts(plan: &Plan<'_>, index: usize, heater: &HeaterPlan) -> Vec<(&'static st
         ("heat", value),
         ("wanted by", deadline(plan, slot, heater.id)),
         ("limit", limit),
-        ("would change", change(plan, slot, heater, limits.is_empty())),
+        ("would change", change(plan, slot, heater, limits.is_empty() && is_judged)),
     ]
 }
 
@@ -252,7 +253,7 @@ fn change(plan: &Plan<'_>, slot: &SlotPlan, heater: &HeaterPlan, is_free: bool) 
                 format!("would switch on if electricity here cost less than {worth}")
             }
             false if is_free => format!(
-                "more heat is worth {worth} to the linear program, but more of it here saved nothing on the simulated plant"
+                "more heat is worth {worth} to the linear program, but the search on the simulated plant found nothing better with more of it here"
             ),
             false => format!(
                 "more heat is worth {worth}, above the price here: a limit keeps it off, not the price"
