@@ -4,7 +4,7 @@ mod ambient;
 mod ending;
 mod state;
 
-pub use ambient::{Ambient, Band, Comfort, Guard, Held, HeldOff, LoopRun, Watch};
+pub use ambient::{Ambient, Band, Comfort, Guard, Held, HeldOff, LoopRun, ROOMS_MARGIN_K, Watch};
 pub(crate) use ending::EndBases;
 pub use ending::{EndValue, ValueStep};
 pub use state::{PlantRoomState, RoomsState, RunState, State};
@@ -111,18 +111,29 @@ pub struct Weights {
     pub change_share: f64,
 }
 
+/// Cold draws weigh so many times as much in a plant room: a source that stops a kelvin
+/// short of the hottest draws leaves each of them a little cold.
+const COLD_DRAWS: f64 = 2.0;
+
 impl Weights {
-    /// Weights that fit a set of prices.
+    /// Weights that fit a house and a set of prices.
+    pub fn for_house(site: &Site, import: &Series<Price>) -> Self {
+        let usual = Self::for_prices(import);
+        let times = if site.plant_room.is_empty() { 1.0 } else { COLD_DRAWS };
+        Self { unmet_per_kwh: times * usual.unmet_per_kwh, ..usual }
+    }
+
+    /// Weights that fit a set of prices, where only elements heat.
     pub fn for_prices(import: &Series<Price>) -> Self {
         let dearest = import.values().iter().map(|p| p.per_kwh().abs()).fold(20.0, f64::max);
         Self {
             unmet_per_kwh: 10.0 * dearest,
             short_per_kwh: 3.0 * dearest,
             change_per_kwh: 0.0,
-            // A kelvin for an hour in the rooms weighs like 3 kWh of cold
-            // draws, in the pool, which may wait, a tenth of that.
-            rooms_per_kelvin_hour: 30.0 * dearest,
-            pool_per_kelvin_hour: 3.0 * dearest,
+            // Several times what it costs to hold a kelvin for an hour. Much more makes
+            // a search chase hundredths of a kelvin and forget the rest of the house.
+            rooms_per_kelvin_hour: dearest,
+            pool_per_kelvin_hour: dearest,
             change_share: 0.0,
         }
     }

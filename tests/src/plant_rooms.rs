@@ -260,7 +260,7 @@ pub fn random_day(kind: Kind, slots: usize, seed: u64) -> Problem {
     problem.pv = series(&horizon, |slot| Energy::clamped(2.0 * sun(slot)));
     problem.base_load = Series::constant(&horizon, kwh(0.2));
     problem.export_price = Series::constant(&horizon, price(4.0));
-    problem.weights = Weights::for_prices(&problem.import_price);
+    problem.weights = Weights::for_house(&problem.site, &problem.import_price);
     if kind == Kind::Cylinder {
         problem.site.stores[0].coils.clear();
     }

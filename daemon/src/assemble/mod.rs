@@ -93,7 +93,7 @@ pub fn assemble(house: &House, known: &Known, at: Instant) -> Result<Assembled, 
     let count = horizon.len();
 
     let import_price = Series::new("the import price", &horizon, priced.import[..count].to_vec())?;
-    let weights = Weights::for_prices(&import_price);
+    let weights = Weights::for_house(&house.site, &import_price);
     let ahead: Vec<Ahead> = (count..spans.all.len())
         .map(|slot| Ahead {
             hours: spans.all.slots()[slot].hours(),

@@ -3,7 +3,6 @@
 
 use crate::plant::{Outcome, PlantRoomTrace};
 use crate::problem::{Band, Problem, ValueStep};
-use crate::time::Series;
 
 use super::score::steps_worth;
 
@@ -12,22 +11,21 @@ pub(super) fn discomfort(problem: &Problem, outcome: &Outcome) -> f64 {
     let Some(trace) = &outcome.plant_room else { return 0.0 };
     let weights = &problem.weights;
     let (room, comfort) = (&problem.site.plant_room, &problem.comfort);
-    let rooms = comfort.rooms.as_ref().filter(|_| room.rooms.is_some());
-    let pool = comfort.pool.as_ref().filter(|_| room.pool.is_some());
-    let air = |slot: usize| trace.slots()[slot].air;
-    weights.rooms_per_kelvin_hour * rooms.map_or(0.0, |bands| outside(problem, bands, air))
-        + weights.pool_per_kelvin_hour
-            * pool.map_or(0.0, |bands| outside(problem, bands, |slot| trace.pool(slot + 1)))
+    let air = |slot: usize| Some((comfort.rooms_aim(slot)?, trace.slots()[slot].air));
+    let water = |slot: usize| Some((comfort.pool_aim(slot)?, trace.pool(slot + 1)));
+    let rooms = if room.rooms.is_some() { outside(problem, air) } else { 0.0 };
+    let pool = if room.pool.is_some() { outside(problem, water) } else { 0.0 };
+    weights.rooms_per_kelvin_hour * rooms + weights.pool_per_kelvin_hour * pool
 }
 
-/// Kelvin outside a band, times hours [K·h].
-fn outside(problem: &Problem, bands: &Series<Band>, celsius: impl Fn(usize) -> f64) -> f64 {
+/// Kelvin outside what is aimed at, times hours [K·h].
+fn outside(problem: &Problem, slot: impl Fn(usize) -> Option<(Band, f64)>) -> f64 {
     let slots = problem.horizon.slots().iter().enumerate();
     slots
-        .map(|(index, slot)| {
-            let (band, now) = (bands[index], celsius(index));
+        .filter_map(|(index, span)| {
+            let (band, now) = slot(index)?;
             let off = (band.low.celsius() - now).max(now - band.high.celsius()).max(0.0);
-            off * slot.hours()
+            Some(off * span.hours())
         })
         .sum()
 }

@@ -5,6 +5,7 @@
 
 mod chains;
 mod draws;
+mod kept_hot;
 mod mend;
 mod moves;
 
@@ -57,6 +58,9 @@ pub(crate) fn polish_jobs(
     own.reprice(judge, &draft);
     if search.is_whole() {
         own.descend(judge, &mut draft, search.simulations / SHARE);
+        if own.keep_hot(judge, &mut draft) {
+            own.descend(judge, &mut draft, search.simulations / SHARE);
+        }
     } else {
         own.touch_up(judge, &mut draft, search, vain);
     }

@@ -153,6 +153,17 @@ impl<'a> Judge<'a> {
         commanded
     }
 
+    /// Runs the heat of one slot of a candidate, whose score stays as it was; false if it
+    /// cannot be commanded.
+    pub(super) fn run_slot(&mut self, candidate: &mut Candidate, slot: usize) -> bool {
+        let commanded = self.commanded(candidate, &[slot]);
+        if commanded {
+            let Candidate { commands, outcome, .. } = candidate;
+            self.plant.resume_heat(&self.scene, commands, outcome, slot..slot + 1);
+        }
+        commanded
+    }
+
     /// Runs the plant from a slot on, with the battery as it suits the heat.
     fn run(&mut self, candidate: &mut Candidate, first: usize) {
         let slots = self.problem.horizon.len();

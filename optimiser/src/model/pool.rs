@@ -77,8 +77,7 @@ pub(super) fn expected(problem: &Problem) -> Vec<f64> {
 
 /// The comfort of a slot [°C].
 fn band(problem: &Problem, slot: usize) -> (f64, f64) {
-    let asked = problem.comfort.pool.as_ref().map(|series| series[slot]);
-    asked.map_or(ANY, |band| (band.low.celsius(), band.high.celsius()))
+    problem.comfort.pool_aim(slot).map_or(ANY, |band| (band.low.celsius(), band.high.celsius()))
 }
 
 pub(super) fn columns(

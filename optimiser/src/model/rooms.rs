@@ -60,8 +60,7 @@ impl Response {
 
 /// The comfort of a slot [°C].
 fn band(problem: &Problem, slot: usize) -> (f64, f64) {
-    let asked = problem.comfort.rooms.as_ref().map(|series| series[slot]);
-    asked.map_or(ANY, |band| (band.low.celsius(), band.high.celsius()))
+    problem.comfort.rooms_aim(slot).map_or(ANY, |band| (band.low.celsius(), band.high.celsius()))
 }
 
 /// Air outside in a slot [°C].

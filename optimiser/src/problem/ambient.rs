@@ -170,7 +170,23 @@ impl Ambient {
     }
 }
 
+/// Rooms are planned so much above their lowest comfort [K]: a plan of half-hours follows
+/// it only in the mean, since machines run and rest for many minutes.
+pub const ROOMS_MARGIN_K: f64 = 0.2;
+
 impl Comfort {
+    /// The air that a plan aims at in a slot.
+    pub(crate) fn rooms_aim(&self, slot: usize) -> Option<Band> {
+        let Band { low, high } = *self.rooms.as_ref()?.values().get(slot)?;
+        let aim = (low.celsius() + ROOMS_MARGIN_K).min(high.celsius());
+        Some(Band { low: Temperature::clamped(aim.max(low.celsius())), high })
+    }
+
+    /// The water that a plan aims at in the pool in a slot.
+    pub(crate) fn pool_aim(&self, slot: usize) -> Option<Band> {
+        self.pool.as_ref()?.values().get(slot).copied()
+    }
+
     /// Checks that every series fits the horizon and that bands are bands.
     ///
     /// # Errors

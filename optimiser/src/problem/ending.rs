@@ -1,7 +1,6 @@
 //! Worth of what is left at the end of the horizon.
 
 use super::{Band, Problem};
-use crate::time::Series;
 use crate::units::{Energy, Price, Temperature};
 use crate::water::KWH_PER_LITRE_KELVIN;
 
@@ -43,10 +42,8 @@ impl Problem {
     /// temperature [°C] from which their end values count; zero where there is none.
     pub(crate) fn end_bases(&self) -> EndBases {
         let room = &self.site.plant_room;
-        let low = |comfort: &Option<Series<Band>>, other: f64| {
-            let last = comfort.as_ref().and_then(|series| series.values().last());
-            last.map_or(other, |band| band.low.celsius())
-        };
+        let last = self.horizon.len().saturating_sub(1);
+        let low = |aim: Option<Band>, other: f64| aim.map_or(other, |band| band.low.celsius());
         let here = &self.state.plant_room;
         let (mass, pool) = (here.rooms.map(|own| own.mass), here.pool);
         let celsius = |t: Option<Temperature>| t.map_or(0.0, Temperature::celsius);
@@ -55,10 +52,10 @@ impl Problem {
                 (own.volume.litres() * KWH_PER_LITRE_KELVIN, own.surroundings.celsius())
             }),
             rooms: room.rooms.map_or((0.0, 0.0), |own| {
-                (own.capacity_kwh_per_k, low(&self.comfort.rooms, celsius(mass)))
+                (own.capacity_kwh_per_k, low(self.comfort.rooms_aim(last), celsius(mass)))
             }),
             pool: room.pool.map_or((0.0, 0.0), |own| {
-                (own.capacity_kwh_per_k(), low(&self.comfort.pool, celsius(pool)))
+                (own.capacity_kwh_per_k(), low(self.comfort.pool_aim(last), celsius(pool)))
             }),
         }
     }

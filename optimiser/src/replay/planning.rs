@@ -146,7 +146,7 @@ impl Planning {
         };
         let series = |name, values| Series::new(name, &horizon, values).ok();
         let import_price = series("the import price", price(|p| p.import))?;
-        let weights = room::weights(&self.site, Weights::for_prices(&import_price));
+        let weights = Weights::for_house(&self.site, &import_price);
         let mut reserve = self.reserve(view, (&horizon, &import_price), &weights);
         reserve.ready.extend_from_slice(view.promises(PLANNED));
         let ahead = self.ahead(view, &prices, &pv, &base_load, &draws);

@@ -110,7 +110,7 @@ impl<'a> RoomRule<'a> {
     fn rooms(&mut self, slot: usize, flows: &mut [RouteFlow]) -> Option<(f64, f64)> {
         let rooms = self.problem.site.plant_room.rooms.as_ref()?;
         let Response { mass, air } = Response::new(self.problem, rooms, slot);
-        let low = self.problem.comfort.rooms.as_ref().map(|bands| bands[slot].low.celsius());
+        let low = self.problem.comfort.rooms_aim(slot).map(|band| band.low.celsius());
         let cold = air[0] * self.mass + air[2];
         let wish = low.map_or(0.0, |low| ((low - cold) / air[1]).max(0.0));
         let mut given = self.serve(slot, Sink::Rooms, wish, flows);

@@ -103,6 +103,11 @@ impl<'a> Chains<'a> {
         step.map_or_else(Rate::default, |step| rate(std::slice::from_ref(step)))
     }
 
+    /// Heat of a route in a slot at full capacity [kW].
+    pub(super) fn kw(&self, route: usize, slot: usize) -> f64 {
+        self.rates[slot][route].kw
+    }
+
     /// Time that a source has left in a slot [h].
     pub(super) fn idle_hours(&self, wishes: &[Vec<Wish>], source: Source, slot: usize) -> f64 {
         let own = (0..self.routes.len()).filter(|&other| self.routes[other].source == source);

@@ -5,6 +5,7 @@
 
 use crate::judge::score::Judge;
 use crate::model::{PoolResponse, Response};
+use crate::problem::Band;
 use crate::site::Sink;
 
 use super::{Draft, Jobs};
@@ -62,16 +63,16 @@ impl Jobs<'_> {
     fn rooms(&self, draft: &Draft) -> Option<Body> {
         let problem = self.chains.problem;
         let rooms = problem.site.plant_room.rooms.as_ref()?;
-        let bands = problem.comfort.rooms.as_ref()?;
+        let aims = self.aims(|slot| problem.comfort.rooms_aim(slot))?;
         let trace = draft.candidate.outcome.plant_room.as_ref()?;
-        let slots = trace.slots().iter().enumerate();
+        let slots = trace.slots().iter().zip(aims);
         let answer = |slot: usize| {
             let Response { mass, air } = Response::new(problem, rooms, slot);
             Answer { kept: [mass[0], mass[1]], felt: [air[0], air[1]] }
         };
         Some(Body {
             sink: Sink::Rooms,
-            lacks: slots.map(|(slot, own)| bands[slot].low.celsius() - own.air).collect(),
+            lacks: slots.map(|(own, aim)| aim - own.air).collect(),
             answers: (0..problem.horizon.len()).map(answer).collect(),
             lead: ROOMS_LEAD,
         })
@@ -80,19 +81,24 @@ impl Jobs<'_> {
     fn pool(&self, draft: &Draft) -> Option<Body> {
         let problem = self.chains.problem;
         let pool = problem.site.plant_room.pool.as_ref()?;
-        let bands = problem.comfort.pool.as_ref()?;
+        let aims = self.aims(|slot| problem.comfort.pool_aim(slot))?;
         let trace = draft.candidate.outcome.plant_room.as_ref()?;
         let answer = |own: PoolResponse| {
             let both = [own.before, own.heat];
             Answer { kept: both, felt: both }
         };
-        let lacks = |slot: usize| bands[slot].low.celsius() - trace.pool(slot + 1);
+        let lack = |(slot, aim): (usize, f64)| aim - trace.pool(slot + 1);
         Some(Body {
             sink: Sink::Pool,
-            lacks: (0..problem.horizon.len()).map(lacks).collect(),
+            lacks: aims.into_iter().enumerate().map(lack).collect(),
             answers: PoolResponse::of(problem, pool).into_iter().map(answer).collect(),
             lead: POOL_LEAD,
         })
+    }
+
+    /// The lowest temperatures that are aimed at [°C]; `None` where none are asked for.
+    fn aims(&self, aim: impl Fn(usize) -> Option<Band>) -> Option<Vec<f64>> {
+        (0..self.values.len()).map(|slot| Some(aim(slot)?.low.celsius())).collect()
     }
 
     /// Gives the heat that a body lacks in each slot, in that slot or before it, wherever

@@ -4,7 +4,7 @@ use super::super::View;
 use super::super::view::Read;
 use super::{FINE, PLANNED};
 use crate::forecast::{self, Knowledge};
-use crate::problem::{Ambient, Band, Comfort, Weights};
+use crate::problem::{Ambient, Band, Comfort};
 use crate::site::Site;
 use crate::time::{Horizon, Series};
 use crate::units::{Fraction, Irradiance, Temperature, WindSpeed};
@@ -35,20 +35,6 @@ pub(super) fn surroundings(view: &View<'_>, site: &Site, horizon: &Horizon) -> (
     };
     (ambient, coming.comfort(site, air.as_deref()))
 }
-
-/// Cold draws weigh so many times as much in a plant room: a source that stops a kelvin
-/// short of the hottest draws leaves each of them a little cold.
-const COLD_DRAWS: f64 = 3.0;
-
-/// The weights of a plan.
-pub(super) fn weights(site: &Site, usual: Weights) -> Weights {
-    let times = if site.plant_room.is_empty() { 1.0 } else { COLD_DRAWS };
-    Weights { unmet_per_kwh: times * usual.unmet_per_kwh, ..usual }
-}
-
-/// Rooms are planned so much above their lowest comfort [K]: a plan of half-hours follows
-/// it only in the mean, since machines run and rest for many minutes.
-const ROOMS_MARGIN_K: f64 = 0.2;
 
 /// Comfort of rooms and pool.
 type Bands = (Option<Band>, Option<Band>);
@@ -107,15 +93,6 @@ impl Coming<'_> {
             let own: Option<Vec<Band>> = bands.iter().map(of).collect();
             Series::new("the comfort", self.horizon, own?).ok()
         };
-        Comfort {
-            rooms: series(|both| both.0.map(with_margin)),
-            pool: series(|both| both.1),
-            ..Comfort::default()
-        }
+        Comfort { rooms: series(|both| both.0), pool: series(|both| both.1), ..Comfort::default() }
     }
-}
-
-fn with_margin(band: Band) -> Band {
-    let low = (band.low.celsius() + ROOMS_MARGIN_K).min(band.high.celsius());
-    Band { low: Temperature::clamped(low.max(band.low.celsius())), high: band.high }
 }
