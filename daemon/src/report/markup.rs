@@ -74,13 +74,26 @@ impl Table {
                 };
                 let tag = if column == 0 { "th scope=\"row\"" } else { "td" };
                 let end = &tag[..2];
-                put(&mut out, format_args!("<{tag}{class}>{}</{end}>", escaped(cell)));
+                let cell = escaped(&unbroken(cell));
+                put(&mut out, format_args!("<{tag}{class}>{cell}</{end}>"));
             }
             out.push_str("</tr>\n");
         }
         out.push_str("</tbody></table></div>\n");
         out
     }
+}
+
+/// A text in which no line ends between a number and its unit.
+fn unbroken(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut coming = text.chars().peekable();
+    while let Some(own) = coming.next() {
+        let unit = coming.peek().is_some_and(|next| next.is_alphabetic() || "%°".contains(*next));
+        let counts = out.ends_with(|last: char| last.is_ascii_digit());
+        out.push(if own == ' ' && unit && counts { '\u{a0}' } else { own });
+    }
+    out
 }
 
 /// A picture with its finding in words and its numbers.

@@ -5,57 +5,62 @@ use crate::present::Currency;
 use crate::present::digits::text;
 use crate::size::Study;
 use crate::size::case::Detail;
-use crate::size::study::Spread;
+use crate::size::study::{Row, Spread};
 
-/// The options over all periods.
+/// A column of the options: its head and what it says of each.
+type Column<'a> = (&'a str, &'a dyn Fn(&Row) -> String);
+
+/// The options over all periods, without columns that would say the same of each.
 pub(super) fn money(study: &Study, money: &Currency) -> String {
     let years = study.terms.years;
     let (flat, net) = (format!("{years} years, flat"), format!("{years} years, discounted"));
-    let mut table = Table::new(
-        "Options over all years; money a year unless it says otherwise",
-        &[
-            "Option",
-            "price",
-            "upkeep",
-            "saved in all",
-            "by hardware",
-            "worst to best year",
-            "sampling",
-            "by hardware, simple control",
-            "payback",
-            &flat,
-            &net,
-            "a kWh of heat",
-        ],
-    );
+    let over = |spread: Option<Spread>| {
+        spread.map_or_else(|| "no price".to_owned(), |spread| money.whole(spread.mean))
+    };
+    let price = |price: Option<f64>| {
+        price.map_or_else(|| "not given".to_owned(), |price| money.whole(price))
+    };
+    let several = study.worlds.len() > 1;
+    let columns: [(bool, Column<'_>); 11] = [
+        (true, ("price", &|row| price(row.price))),
+        (has_upkeep(study), ("upkeep", &|row| money.whole(row.upkeep))),
+        (true, ("saved in all", &|row| money.whole(row.saving.mean))),
+        (true, ("by hardware", &|row| money.whole(row.by_hardware.mean))),
+        (several, ("worst to best year", &|row| range(study, row.by_hardware, money))),
+        (is_sampled(study), ("sampling", &|row| sampled(row.by_hardware, money))),
+        (
+            true,
+            ("by hardware, simple control", &|row| money.whole(row.by_hardware_under_rule.mean)),
+        ),
+        (true, ("payback", &|row| row.payback_years.told())),
+        (true, (&flat, &|row| over(row.flat_net))),
+        (true, (&net, &|row| over(row.discounted_net))),
+        (true, ("a kWh of heat", &|row| money.small(row.cost_of_heat.mean))),
+    ];
+    let columns: Vec<Column<'_>> =
+        columns.into_iter().filter_map(|(tells, column)| tells.then_some(column)).collect();
+    let mut table =
+        Table::new("Options over all years; money a year unless it says otherwise", &["Option"]);
+    for (head, _) in &columns {
+        table.head(head);
+    }
     for row in &study.candidates {
-        let over = |spread: Option<Spread>| {
-            spread.map_or_else(|| "no price".to_owned(), |spread| money.whole(spread.mean))
-        };
-        table.row(vec![
-            format!("{}{}", row.name, if row.comfortable { "" } else { " (cold water)" }),
-            row.price.map_or_else(|| "not given".to_owned(), |price| money.whole(price)),
-            money.whole(row.upkeep),
-            money.whole(row.saving.mean),
-            money.whole(row.by_hardware.mean),
-            range(study, row.by_hardware, money),
-            sampled(study, row.by_hardware, money),
-            money.whole(row.by_hardware_under_rule.mean),
-            row.payback_years.told(),
-            over(row.flat_net),
-            over(row.discounted_net),
-            money.small(row.cost_of_heat.mean),
-        ]);
+        let name = format!("{}{}", row.name, if row.comfortable { "" } else { " (cold water)" });
+        let cells = columns.iter().map(|(_, tell)| tell(row));
+        table.row(std::iter::once(name).chain(cells).collect());
         if study.verdict.recommended.as_ref() == Some(&row.name) {
             table.mark();
         }
     }
     let terms = &study.terms;
     let words = format!(
-        "“Saved in all” is counted against {}. “By hardware” is the part that the hardware makes: against the house as it stands under the same control. “Simple control” is the same comparison where both houses are run by the timer or rule that is best in hindsight. Payback is the price over a year's saving by hardware less upkeep; “not in 15 years” is said where all of it is worn out in 15 years and has not earned its price by then, “never” where it saves no more than its upkeep. Flat totals are at today's energy prices; discounted ones grow energy prices by {} % a year beyond inflation and discount by {} % a year. What wears out is bought again, and what still has life at the end counts for the share that is left. “Sampling” is how far the mean of the hardware's saving may be off, 19 times in 20, because only some days of the years were lived through: from how the parts of a year differ from their neighbours. The last column is the levelised cost of a kWh of heat at the tap, price of the option included.",
+        "“Saved in all” is counted against {}. “By hardware” is the part that the hardware makes: against the house as it stands under the same control. “Simple control” is the same comparison where both houses are run by the timer or rule that is best in hindsight. Payback is the price over a year's saving by hardware{}; “not in 15 years” is said where all of it is worn out in 15 years and has not earned its price by then, “never” where it saves {}. Flat totals are at today's energy prices; discounted ones grow energy prices by {} % a year beyond inflation and discount by {} % a year. What wears out is bought again, and what still has life at the end counts for the share that is left.{} The last column is the levelised cost of a kWh of heat at the tap, price of the option included.",
         study.counterfactual,
+        if has_upkeep(study) { " less upkeep" } else { "" },
+        if has_upkeep(study) { "no more than its upkeep" } else { "nothing" },
         text(terms.price_growth_percent, 1),
-        text(terms.discount_percent, 1)
+        text(terms.discount_percent, 1),
+        if is_sampled(study) { SAMPLING } else { "" }
     );
     paragraph(&words) + &table.html()
 }
@@ -65,14 +70,23 @@ pub(super) fn range(study: &Study, spread: Spread, money: &Currency) -> String {
     if study.worlds.len() < 2 {
         return "one year".to_owned();
     }
-    format!("{} to {}", money.whole(spread.low), money.whole(spread.high))
+    format!("{}\u{a0}to\u{a0}{}", money.whole(spread.low), money.whole(spread.high))
+}
+
+/// What the column of sampling says.
+const SAMPLING: &str = " “Sampling” is how far the mean of the hardware's saving may be off, 19 times in 20, because only some days of the years were lived through: from how the parts of a year differ from their neighbours.";
+
+fn has_upkeep(study: &Study) -> bool {
+    study.candidates.iter().any(|row| row.upkeep.abs() > 0.0)
+}
+
+/// Whether only a part of some year was lived through.
+fn is_sampled(study: &Study) -> bool {
+    !study.worlds.iter().all(|world| world.whole_year)
 }
 
 /// How far sampling may have put a mean off.
-fn sampled(study: &Study, spread: Spread, money: &Currency) -> String {
-    if study.worlds.iter().all(|world| world.whole_year) {
-        return "whole years".to_owned();
-    }
+fn sampled(spread: Spread, money: &Currency) -> String {
     let error = spread.sampling_error;
     error.map_or_else(|| "not known".to_owned(), |error| format!("± {}", money.whole(error)))
 }
