@@ -18,14 +18,20 @@ pub(super) fn discomfort(problem: &Problem, outcome: &Outcome) -> f64 {
     weights.rooms_per_kelvin_hour * rooms + weights.pool_per_kelvin_hour * pool
 }
 
-/// Kelvin outside what is aimed at, times hours [K·h].
+/// What is farther outside than this is felt by everybody [K], and weighs so many times
+/// as much.
+const FELT_K: f64 = 0.5;
+const FELT_TIMES: f64 = 3.0;
+
+/// Kelvin outside what is aimed at, times hours [K·h]; what is felt more often.
 fn outside(problem: &Problem, slot: impl Fn(usize) -> Option<(Band, f64)>) -> f64 {
     let slots = problem.horizon.slots().iter().enumerate();
     slots
         .filter_map(|(index, span)| {
             let (band, now) = slot(index)?;
             let off = (band.low.celsius() - now).max(now - band.high.celsius()).max(0.0);
-            Some(off * span.hours())
+            let felt = (off - FELT_K).max(0.0);
+            Some((off + (FELT_TIMES - 1.0) * felt) * span.hours())
         })
         .sum()
 }
