@@ -100,6 +100,18 @@ impl Inside {
         self.listener.after(from, &format!("a plan that is `{status}`"), is_it)
     }
 
+    /// Waits until no plan has come for a while: of two in a row only the later is sent.
+    fn rest(&self) {
+        let plans = || self.listener.all().iter().filter(|m| m.is("plan")).count();
+        loop {
+            let before = plans();
+            std::thread::sleep(Duration::from_secs(3));
+            if plans() == before {
+                return;
+            }
+        }
+    }
+
     fn fault(&self, from: usize, words: &str) {
         self.listener.after(from, words, |m| m.is("faults") && m.payload.contains(words));
     }
@@ -127,6 +139,7 @@ fn a_program_that_fails_is_stood_in_for_until_it_works_again() {
     let listener = &inside.listener;
     say(inside.port, "house/top", "45");
     inside.status(0, "optimal");
+    inside.rest();
 
     set(1);
     let from = listener.count();
