@@ -6,9 +6,15 @@ use crate::present::svg;
 
 /// Text as HTML takes it; a number keeps its unit on its line.
 pub(super) fn escaped(text: &str) -> String {
-    let units = [" %", " kWh", " kW", " °C", " half-hours"];
+    let units = [" %", " kW", " °C", " L", " years", " half-hours"];
     units.into_iter().fold(svg::escaped(text), |text, unit| {
-        text.replace(unit, &format!("\u{a0}{}", unit.trim_start()))
+        let mut parts = text.split(unit);
+        let first = parts.next().unwrap_or_default().to_owned();
+        parts.fold(first, |before, behind| {
+            let counts = before.ends_with(|last: char| last.is_ascii_digit());
+            let space = if counts { '\u{a0}' } else { ' ' };
+            format!("{before}{space}{}{behind}", unit.trim_start())
+        })
     })
 }
 
@@ -74,26 +80,13 @@ impl Table {
                 };
                 let tag = if column == 0 { "th scope=\"row\"" } else { "td" };
                 let end = &tag[..2];
-                let cell = escaped(&unbroken(cell));
-                put(&mut out, format_args!("<{tag}{class}>{cell}</{end}>"));
+                put(&mut out, format_args!("<{tag}{class}>{}</{end}>", escaped(cell)));
             }
             out.push_str("</tr>\n");
         }
         out.push_str("</tbody></table></div>\n");
         out
     }
-}
-
-/// A text in which no line ends between a number and its unit.
-fn unbroken(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    let mut coming = text.chars().peekable();
-    while let Some(own) = coming.next() {
-        let unit = coming.peek().is_some_and(|next| next.is_alphabetic() || "%°".contains(*next));
-        let counts = out.ends_with(|last: char| last.is_ascii_digit());
-        out.push(if own == ' ' && unit && counts { '\u{a0}' } else { own });
-    }
-    out
 }
 
 /// A picture with its finding in words and its numbers.
