@@ -124,22 +124,18 @@ impl Surprises {
         let tail = Tail::of(peaks, UNKNOWN_SURPRISE * full);
         let believed = days + UNKNOWN_DAYS;
         let daily = (litres + UNKNOWN_DAYS * UNKNOWN_DAILY * full) / believed;
-        let activity = activity(peaks);
+        let levels: [f64; LEVELS + 1] = std::array::from_fn(|level| level as f64 * step);
+        let usual = levels.map(|level| tail.count(level));
+        let seen = larger(peaks, &levels);
         let window = (2 * APART + 1) as f64;
         let mut chance = Vec::with_capacity(DAY);
         let mut cold = Vec::with_capacity(DAY);
-        for (of_day, share) in activity.iter().enumerate() {
-            let near: Vec<f64> =
-                peaks.iter().filter(|(at, _)| apart(*at, of_day) <= APART).map(|p| p.1).collect();
-            let chance_of = |level: f64| {
-                let usual = share * tail.count(level) / believed;
-                let seen = near.iter().filter(|litres| **litres > level).count() as f64;
-                (seen + PRIOR) / (window * days + PRIOR / usual)
-            };
-            let mut own = [0.0; LEVELS + 1];
-            for (level, own) in own.iter_mut().enumerate() {
-                *own = chance_of(level as f64 * step);
-            }
+        for (of_day, share) in activity(peaks).iter().enumerate() {
+            let own: [f64; LEVELS + 1] = std::array::from_fn(|level| {
+                let usual = share * usual[level] / believed;
+                let seen: u32 = near(of_day).map(|at| seen[at][level]).sum();
+                (f64::from(seen) + PRIOR) / (window * days + PRIOR / usual)
+            });
             let mut beyond = [0.0; LEVELS + 1];
             beyond[LEVELS] = own[LEVELS] * tail.excess;
             for level in (0..LEVELS).rev() {
@@ -251,6 +247,16 @@ fn peaks(drawn: &[Option<f64>], made: f64) -> Vec<(usize, f64)> {
         .collect()
 }
 
+/// Of each half-hour of the day, how many surprises are larger than each level.
+fn larger(peaks: &[(usize, f64)], levels: &[f64; LEVELS + 1]) -> Vec<[u32; LEVELS + 1]> {
+    let mut seen = vec![[0; LEVELS + 1]; DAY];
+    for (at, litres) in peaks {
+        let below = levels.partition_point(|level| level < litres);
+        seen[*at][..below].iter_mut().for_each(|count| *count += 1);
+    }
+    seen
+}
+
 /// How many surprises are larger than a level.
 struct Tail {
     rising: Vec<f64>,
@@ -295,24 +301,19 @@ fn activity(peaks: &[(usize, f64)]) -> Vec<f64> {
     }
     let all: f64 = litres.iter().sum();
     let quiet = QUIET * all / DAY as f64;
-    let near = |of_day: usize| -> f64 {
-        (0..DAY).filter(|at| apart(*at, of_day) <= APART).map(|at| litres[at]).sum()
-    };
     let window = (2 * APART + 1) as f64;
     let whole = all * (1.0 + QUIET);
     (0..DAY)
-        .map(
-            |of_day| {
-                if all > 0.0 { (near(of_day) / window + quiet) / whole } else { 1.0 / DAY as f64 }
-            },
-        )
+        .map(|of_day| {
+            let own: f64 = near(of_day).map(|at| litres[at]).sum();
+            if all > 0.0 { (own / window + quiet) / whole } else { 1.0 / DAY as f64 }
+        })
         .collect()
 }
 
-/// Half-hours between two times of day.
-fn apart(one: usize, other: usize) -> usize {
-    let between = one.abs_diff(other);
-    between.min(DAY - between)
+/// Half-hours of the day around one of them.
+fn near(of_day: usize) -> impl Iterator<Item = usize> {
+    (DAY + of_day - APART..=DAY + of_day + APART).map(|at| at % DAY)
 }
 
 #[cfg(test)]
