@@ -54,13 +54,13 @@ impl Effort {
     pub const STEP: Self = Self { rounds: 1, simulations: 1200, rolling: false };
 
     /// For a loop: the last plan is carried on and touched up.
-    pub const ROLLING: Self = Self { rounds: 1, simulations: 20, rolling: true };
+    pub const ROLLING: Self = Self { rounds: 1, simulations: 12, rolling: true };
 
     /// The linear program's own word.
     pub const NONE: Self = Self { rounds: 0, simulations: 1200, rolling: false };
 
     /// For a plan that goes on from no other.
     pub(crate) fn afresh(self) -> Self {
-        if self.rolling { Self { rounds: 4, simulations: 400, rolling: true } } else { self }
+        if self.rolling { Self { rounds: 4, simulations: 250, rolling: true } } else { self }
     }
 }

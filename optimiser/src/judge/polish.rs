@@ -266,7 +266,8 @@ impl Hunt<'_> {
     }
 
     /// Tries a change and keeps it if the plant scores it better. One that would pay
-    /// if nothing were short is tried with heat to make up for it.
+    /// if nothing were short is tried with heat to make up for it where there is time for
+    /// that: of two hundred such trials while touching up hardly one is kept.
     fn attempt(&mut self, judge: &mut Judge<'_>, change: &Move) {
         if !applies(judge, &self.best, change) {
             return;
@@ -282,7 +283,7 @@ impl Hunt<'_> {
         self.vain.book(Vain::key_of(judge.problem(), change), cost, self.turn);
         let short = self.trial.shortfall - self.best.shortfall;
         let saved = self.best.score + short - self.trial.score;
-        if short < GAIN || saved < WORTH_A_REPAIR {
+        if !self.is_whole || short < GAIN || saved < WORTH_A_REPAIR {
             return;
         }
         for more in repairs(judge, &self.best, &self.trial, saved) {
