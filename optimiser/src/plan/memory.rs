@@ -19,7 +19,7 @@ use super::{Settled, Wish};
 const FOLLOWS_SECONDS: i64 = 2 * 3_600;
 
 /// The program is asked again after this time, news or not [s].
-const ASKS_SECONDS: i64 = 8 * 3_600;
+const ASKS_SECONDS: i64 = 12 * 3_600;
 
 /// For so long it is not asked again only because rooms or pool are colder [s].
 const LATELY_SECONDS: i64 = 2 * 3_600;
