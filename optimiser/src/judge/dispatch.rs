@@ -97,10 +97,10 @@ impl Dispatch {
         let slots = self.base.balances.len();
         for slot in (0..slots).rev() {
             self.base.balances[slot] = balance(slot, pv[slot]);
-            let after = self.base.worth[slot + 1].clone();
-            self.base.worth[slot].clone_from(&after);
             let offers = Offers::new(problem, &self.battery, slot, &self.base.balances[slot]);
-            offers.apply(&mut self.base.worth[slot]);
+            let (until, after) = self.base.worth.split_at_mut(slot + 1);
+            until[slot].clone_from(&after[0]);
+            offers.apply(&mut until[slot]);
         }
         for slot in 0..slots {
             let hours = problem.horizon.slots()[slot].hours();

@@ -10,21 +10,38 @@ const NARROW: f64 = 1e-6;
 const ROUNDING: f64 = 1e-9;
 
 /// A concave function of a level from 0 to a capacity, as falling slopes.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, PartialEq)]
 pub(crate) struct Slopes {
     capacity: f64,
     /// Width and slope of each piece, from level 0 up, slopes falling.
     pieces: Vec<(f64, f64)>,
 }
 
+impl Clone for Slopes {
+    fn clone(&self) -> Self {
+        Self { capacity: self.capacity, pieces: self.pieces.clone() }
+    }
+
+    // In the memory that is there: that of each slot is copied for every candidate.
+    fn clone_from(&mut self, source: &Self) {
+        self.capacity = source.capacity;
+        self.pieces.clone_from(&source.pieces);
+    }
+}
+
+/// Pieces that there is room for from the start.
+const ROOM: usize = 32;
+
 impl Slopes {
     pub(super) fn zero(capacity: f64) -> Self {
-        Self { capacity, pieces: vec![(capacity, 0.0)] }
+        let mut pieces = Vec::with_capacity(ROOM);
+        pieces.push((capacity, 0.0));
+        Self { capacity, pieces }
     }
 
     /// What levels up to a capacity are worth in steps.
     pub(crate) fn of(steps: &[ValueStep], capacity: f64) -> Self {
-        let mut slopes = Self { capacity, pieces: Vec::with_capacity(32) };
+        let mut slopes = Self { capacity, pieces: Vec::with_capacity(ROOM) };
         slopes.pieces.extend(steps.iter().map(|s| (s.width.kwh(), s.value.per_kwh())));
         slopes.cut();
         slopes
