@@ -58,6 +58,13 @@ pub struct Ready {
     pub urgency: f64,
 }
 
+impl Ready {
+    /// Whether it was promised, and is not kept only in case.
+    pub fn is_promised(&self) -> bool {
+        self.urgency >= 1.0
+    }
+}
+
 /// A pasteurisation that falls due: the coldest water of the store must reach
 /// a temperature and hold it.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -162,7 +162,7 @@ impl Solution {
             rungs: formulation.ladders.iter().map(|l| l.temperatures.clone()).collect(),
             zones: formulation.ladders.iter().map(|l| l.volumes.clone()).collect(),
             slots,
-            ready_short: layout.ready_short.iter().map(flow).collect(),
+            ready_short: layout.ready_short.iter().map(|own| own.iter().map(flow).sum()).collect(),
             end_value: end_value + rooms_worth,
         }
     }

@@ -8,6 +8,7 @@ mod every_day;
 mod finer;
 mod habits;
 mod held_off;
+mod kept_in_case;
 mod plant_room;
 mod plant_room_site;
 mod plant_room_size;

@@ -176,7 +176,7 @@ pub(super) fn short_in_case(
     let problem = judge.problem();
     let promises = problem.ready.iter().zip(judge.ready_short(&best.outcome));
     promises
-        .filter(|(ready, kwh)| ready.store == store && ready.urgency < 1.0 && *kwh > NOTHING)
+        .filter(|(ready, kwh)| ready.store == store && !ready.is_promised() && *kwh > NOTHING)
         .filter_map(|(ready, kwh)| {
             let slot = problem.horizon.index_at(ready.by)?;
             Some((slot, ready.urgency * problem.weights.short_per_kwh, kwh))
@@ -197,7 +197,7 @@ pub(super) fn short_slots(judge: &Judge<'_>, best: &Candidate, store: usize) -> 
     let promises = problem.ready.iter().zip(missing);
     short.extend(
         promises
-            .filter(|(ready, kwh)| ready.store == store && ready.urgency >= 1.0 && *kwh > NOTHING)
+            .filter(|(ready, kwh)| ready.store == store && ready.is_promised() && *kwh > NOTHING)
             .filter_map(|(ready, _)| problem.horizon.index_at(ready.by))
             .take(2),
     );

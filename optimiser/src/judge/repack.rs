@@ -141,7 +141,7 @@ pub(super) fn deadlines(judge: &Judge<'_>, store: usize) -> Vec<usize> {
     }
     let mut ends: Vec<usize> = (1..heat.len()).filter(|&slot| heat[slot] >= DEADLINE_KWH).collect();
     // Water kept in case is wanted at all times, so it parts nothing.
-    let promised = problem.ready.iter().filter(|r| r.store == store && r.urgency >= 1.0);
+    let promised = problem.ready.iter().filter(|r| r.store == store && r.is_promised());
     ends.extend(promised.filter_map(|ready| problem.horizon.index_at(ready.by)));
     ends.extend([0, heat.len()]);
     ends.sort_unstable();

@@ -2,15 +2,21 @@
 //!
 //! - promise: `Σ_z (c·(θ_k' − θ_0)·H[z,k'] + Σ_{k>k'} c·(θ_k − θ_{k−1})·H[z,k])
 //!   + short ≥ E` at the end of the last slot before it;
+//! - water kept in case: the same in one row for all that is kept of a store at the end
+//!   of a slot, with `short = Σ_i s_i`, `0 ≤ s_i ≤ E_i − E_{i−1}`, where what is missing of
+//!   the first litres costs as much as everything that they belong to;
 //! - reserve: `c·(θ_use − θ_0)·Σ_z H[z,use] + short ≥ c·(θ_use − θ_0)·R` in every slot;
 //! - pasteurisation: `H[z,k_60] = V_z` for all zones from the beginning to the
 //!   end of the hold. Its start is enumerated outside the program.
 
+use std::collections::BTreeMap;
+
 use crate::problem::{Problem, Ready};
+use crate::water::heat_kwh;
 
 use super::ladder::Ladder;
 use super::layout::Layout;
-use super::program::Program;
+use super::program::{Col, Program};
 use super::refinement::Refinement;
 
 pub(super) fn reserve_rows(
@@ -34,30 +40,109 @@ pub(super) fn reserve_rows(
     }
 }
 
-pub(super) fn ready_rows(
+/// Water of a store that is kept in case at the end of a slot.
+#[derive(Debug, Clone)]
+pub(crate) struct KeptColumns {
+    store: usize,
+    rung: usize,
+    /// Heat of all of it [kWh].
+    heat: f64,
+    /// What is missing of it, from the first litres to the last [kWh].
+    missing: Vec<Col>,
+}
+
+/// Positions in [`Problem::ready`] of what is kept in case at the end of each slot.
+pub(super) fn kept_in_case(problem: &Problem) -> Vec<Vec<usize>> {
+    let mut kept = vec![Vec::new(); problem.horizon.len()];
+    for (index, ready) in problem.ready.iter().enumerate().filter(|(_, own)| !own.is_promised()) {
+        if let Some(slot) = last_slot_before(problem, ready) {
+            kept[slot].push(index);
+        }
+    }
+    kept
+}
+
+/// Columns of what is kept in case at the end of a slot; `short` tells, for each of all
+/// that is to be ready, the columns that are missing of it.
+pub(super) fn kept_columns(
+    program: &mut Program,
+    problem: &Problem,
+    ladders: &[Ladder],
+    kept: &[usize],
+    short: &mut [Vec<Col>],
+) -> Vec<KeptColumns> {
+    let mut stores: BTreeMap<(usize, usize), Vec<(f64, usize)>> = BTreeMap::new();
+    for &index in kept {
+        let ready = &problem.ready[index];
+        let place = (ready.store, rung_of(ready, ladders));
+        stores.entry(place).or_default().push((asked_kwh(problem, ready), index));
+    }
+    let columns = |((store, rung), mut own): ((usize, usize), Vec<(f64, usize)>)| {
+        own.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let urgency = |&(_, index): &(f64, usize)| problem.ready[index].urgency;
+        let mut price = problem.weights.short_per_kwh * own.iter().map(urgency).sum::<f64>();
+        let (mut heat, mut missing) = (0.0, Vec::with_capacity(own.len()));
+        for step in &own {
+            missing.push(program.column(price.max(0.0), 0.0, step.0 - heat));
+            short[step.1].clone_from(&missing);
+            heat = step.0;
+            price -= problem.weights.short_per_kwh * urgency(step);
+        }
+        KeptColumns { store, rung, heat, missing }
+    };
+    stores.into_iter().map(columns).collect()
+}
+
+pub(super) fn kept_rows(program: &mut Program, ladders: &[Ladder], layout: &Layout, slot: usize) {
+    let columns = &layout.slots[slot];
+    for kept in &columns.kept {
+        let missing = kept.missing.iter().map(|&col| (col, 1.0));
+        let held = held(&ladders[kept.store], &columns.stores[kept.store].litres, kept.rung);
+        program.row(kept.heat, f64::INFINITY, missing.chain(held));
+    }
+}
+
+pub(super) fn promise_rows(
     program: &mut Program,
     problem: &Problem,
     ladders: &[Ladder],
     layout: &Layout,
 ) {
-    for (ready, &short) in problem.ready.iter().zip(&layout.ready_short) {
-        let ladder = &ladders[ready.store];
-        let heat = crate::water::heat_kwh(
-            ready.volume.litres(),
-            ready.temperature.above(problem.site.stores[ready.store].mains),
-        );
+    let promises = problem.ready.iter().zip(&layout.ready_short);
+    for (ready, short) in promises.filter(|(ready, _)| ready.is_promised()) {
+        let missing = short.iter().map(|&col| (col, 1.0));
         let Some(slot) = last_slot_before(problem, ready) else {
-            program.row(0.0, f64::INFINITY, [(short, 1.0)]);
+            program.row(0.0, f64::INFINITY, missing);
             continue;
         };
-        let rung = ladder.rung_for(ready.temperature).unwrap_or(ladder.rungs());
-        let mut terms = vec![(short, 1.0)];
-        for zone in &layout.slots[slot].stores[ready.store].litres {
-            terms.push((zone[rung - 1], ladder.litre_kwh(rung)));
-            terms.extend((rung + 1..=ladder.rungs()).map(|k| (zone[k - 1], ladder.step_kwh(k))));
-        }
-        program.row(heat, f64::INFINITY, terms);
+        let litres = &layout.slots[slot].stores[ready.store].litres;
+        let held = held(&ladders[ready.store], litres, rung_of(ready, ladders));
+        program.row(asked_kwh(problem, ready), f64::INFINITY, missing.chain(held));
     }
+}
+
+/// Heat of the water in a store that is at a rung or above it, all counted above the rung
+/// as far as it is warmer.
+fn held<'a>(
+    ladder: &'a Ladder,
+    litres: &'a [Vec<Col>],
+    rung: usize,
+) -> impl Iterator<Item = (Col, f64)> + 'a {
+    litres.iter().flat_map(move |zone| {
+        let warmer = (rung + 1..=ladder.rungs()).map(|k| (zone[k - 1], ladder.step_kwh(k)));
+        std::iter::once((zone[rung - 1], ladder.litre_kwh(rung))).chain(warmer)
+    })
+}
+
+fn rung_of(ready: &Ready, ladders: &[Ladder]) -> usize {
+    let ladder = &ladders[ready.store];
+    ladder.rung_for(ready.temperature).unwrap_or(ladder.rungs())
+}
+
+/// Heat of what is to be ready [kWh].
+fn asked_kwh(problem: &Problem, ready: &Ready) -> f64 {
+    let mains = problem.site.stores[ready.store].mains;
+    heat_kwh(ready.volume.litres(), ready.temperature.above(mains))
 }
 
 /// The last slot that ends by the time of a promise, if the promise lies in

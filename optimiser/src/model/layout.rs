@@ -4,6 +4,7 @@ use crate::problem::{HeaterId, Problem, ValueStep};
 use crate::site::Control;
 
 use super::buffer::{self, BufferColumns};
+use super::comfort::{self, KeptColumns};
 use super::delivery::Demand;
 use super::duty::Duties;
 use super::ladder::Ladder;
@@ -82,6 +83,8 @@ pub(crate) struct SlotColumns {
     pub(crate) pool: Option<PoolColumns>,
     /// The phases, where each is counted by itself.
     pub(crate) phases: Vec<PhaseColumns>,
+    /// Water that is kept in case.
+    pub(crate) kept: Vec<KeptColumns>,
 }
 
 /// Columns of the whole horizon.
@@ -94,8 +97,8 @@ pub(crate) struct Layout {
     pub(crate) battery_ends: Vec<Col>,
     /// Steps of the end values of buffer, rooms and pool.
     pub(crate) room_ends: RoomEnds,
-    /// Heat missing from each promise [kWh].
-    pub(crate) ready_short: Vec<Col>,
+    /// Heat missing from all that is to be ready, in the sum of some columns [kWh].
+    pub(crate) ready_short: Vec<Vec<Col>>,
     /// Heaters in the order of the columns.
     pub(crate) heaters: Vec<HeaterId>,
     /// Temperature that the pool is expected to have in each slot [°C].
@@ -153,6 +156,8 @@ impl Layout {
         let heaters: Vec<HeaterId> = problem.heaters().collect();
         let pool = pool::expected(problem);
         let warmest_buffer = buffer::highest(problem, &pool);
+        let kept = comfort::kept_in_case(problem);
+        let mut ready_short = vec![Vec::new(); problem.ready.len()];
         let slots = (0..problem.horizon.len())
             .map(|slot| {
                 program.open_columns(problem.horizon.slots()[slot].start());
@@ -171,6 +176,8 @@ impl Layout {
                 columns.rooms = rooms::columns(program, problem, slot);
                 columns.pool = pool::columns(program, problem, slot);
                 columns.phases = phases::columns(program, problem);
+                let (kept, short) = (&kept[slot], &mut ready_short);
+                columns.kept = comfort::kept_columns(program, problem, ladders, kept, short);
                 program.close_columns();
                 columns
             })
@@ -195,14 +202,12 @@ impl Layout {
                 .map(|s| program.column(-s.value.per_kwh(), 0.0, s.width.kwh()))
                 .collect(),
         };
-        let ready_short = problem
-            .ready
-            .iter()
-            .map(|ready| {
+        for (ready, short) in problem.ready.iter().zip(&mut ready_short) {
+            if ready.is_promised() {
                 let weight = ready.urgency * problem.weights.short_per_kwh;
-                program.column(weight, 0.0, f64::INFINITY)
-            })
-            .collect();
+                short.push(program.column(weight, 0.0, f64::INFINITY));
+            }
+        }
         let room_ends = RoomEnds::new(program, problem);
         Self { slots, store_ends, battery_ends, room_ends, ready_short, heaters, pool }
     }
@@ -270,6 +275,7 @@ fn slot_columns(
         rooms: None,
         pool: None,
         phases: Vec::new(),
+        kept: Vec::new(),
     }
 }
 

@@ -88,6 +88,7 @@ impl Formulation {
             store_rows.push(store::rows(&mut program, problem, &ladders, &duties, &layout, slot));
             delivery::rows(&mut program, &ladders, &layout, &demand, slot);
             comfort::reserve_rows(&mut program, problem, &ladders, &layout, slot);
+            comfort::kept_rows(&mut program, &ladders, &layout, slot);
             sources::rows(&mut program, problem, &duties, &layout, slot);
             phases::rows(&mut program, problem, &duties, &layout, slot);
             room_rows.push(RoomRows {
@@ -98,7 +99,7 @@ impl Formulation {
             program.claim_rows(slot, first);
         }
         ending::rows(&mut program, problem, &ladders, &layout);
-        comfort::ready_rows(&mut program, problem, &ladders, &layout);
+        comfort::promise_rows(&mut program, problem, &ladders, &layout);
         comfort::hygiene_bounds(&mut program, problem, &ladders, &layout, refinement);
         by_hand::rows(&mut program, problem, &layout);
         let first = program.bounds().len();

@@ -19,7 +19,7 @@ use super::{Settled, Wish};
 const FOLLOWS_SECONDS: i64 = 2 * 3_600;
 
 /// The program is asked again after this time, news or not [s].
-const ASKS_SECONDS: i64 = 12 * 3_600;
+const ASKS_SECONDS: i64 = 16 * 3_600;
 
 /// For so long it is not asked again only because rooms or pool are colder [s].
 const LATELY_SECONDS: i64 = 2 * 3_600;
@@ -272,5 +272,5 @@ impl Memory {
 
 /// What was promised for times after an instant; water kept only in case was not.
 fn promised(ready: &[Ready], after: Instant) -> impl Iterator<Item = &Ready> {
-    ready.iter().filter(move |ready| ready.urgency >= 1.0 && ready.by > after)
+    ready.iter().filter(move |ready| ready.is_promised() && ready.by > after)
 }

@@ -67,7 +67,7 @@ impl<'a> Publisher<'a> {
         let reserve = flows.iter().flat_map(|f| &f.stores).map(|s| s.reserve_short);
         // Water that is kept only in case was not promised.
         let promised = self.problem.ready.iter().zip(&self.solution.ready_short);
-        let promised = promised.filter(|(ready, _)| ready.urgency >= 1.0).map(|(_, &kwh)| kwh);
+        let promised = promised.filter(|(ready, _)| ready.is_promised()).map(|(_, &kwh)| kwh);
         let short = reserve.chain(promised).fold(0.0, f64::max);
         Schedule {
             origin,

@@ -61,7 +61,7 @@ impl<'a> Reasoner<'a> {
                 deadlines[draw.store].push(draw.start);
             }
         }
-        for ready in problem.ready.iter().filter(|ready| ready.urgency >= 1.0) {
+        for ready in problem.ready.iter().filter(|ready| ready.is_promised()) {
             deadlines[ready.store].push(ready.by);
         }
         for own in &mut deadlines {

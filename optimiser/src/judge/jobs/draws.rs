@@ -332,7 +332,7 @@ fn lacks(judge: &Judge<'_>, draft: &Draft, store: usize) -> Vec<Lack> {
     });
     let promises = problem.ready.iter().zip(judge.ready_short(&draft.candidate.outcome));
     let promises = promises.filter(|(ready, short)| {
-        ready.store == store && ready.urgency >= 1.0 && *short > MISSED_KWH
+        ready.store == store && ready.is_promised() && *short > MISSED_KWH
     });
     let promises = promises.filter_map(|(ready, _)| {
         let slot = problem.horizon.index_at(ready.by)?;
