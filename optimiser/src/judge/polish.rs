@@ -267,7 +267,7 @@ impl Hunt<'_> {
 
     /// Tries a change and keeps it if the plant scores it better. One that would pay
     /// if nothing were short is tried with heat to make up for it where there is time for
-    /// that: of two hundred such trials while touching up hardly one is kept.
+    /// that: of a hundred such trials while touching up one is kept.
     fn attempt(&mut self, judge: &mut Judge<'_>, change: &Move) {
         if !applies(judge, &self.best, change) {
             return;

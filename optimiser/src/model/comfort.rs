@@ -121,8 +121,7 @@ pub(super) fn promise_rows(
     }
 }
 
-/// Heat of the water in a store that is at a rung or above it, all counted above the rung
-/// as far as it is warmer.
+/// Heat above the main's of the water in a store that is at a rung or warmer.
 fn held<'a>(
     ladder: &'a Ladder,
     litres: &'a [Vec<Col>],
