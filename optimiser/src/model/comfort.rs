@@ -83,6 +83,7 @@ pub(super) fn kept_columns(
         let mut price = problem.weights.short_per_kwh * own.iter().map(urgency).sum::<f64>();
         let (mut heat, mut missing) = (0.0, Vec::with_capacity(own.len()));
         for step in &own {
+            // What rounding leaves of a step without a price may be below nothing.
             missing.push(program.column(price.max(0.0), 0.0, step.0 - heat));
             short[step.1].clone_from(&missing);
             heat = step.0;
