@@ -1,7 +1,7 @@
 //! The work of a study, on all cores.
 
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::mpsc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, PoisonError, mpsc};
 
 use optimiser::sizing::{Capacity, Shard};
 
@@ -84,50 +84,64 @@ impl<'a> Job<'a> {
         let own = self.pieces().into_iter().enumerate().filter(|(index, _)| shard.holds(*index));
         let (kept, open): (Vec<Piece>, Vec<Piece>) =
             own.map(|(_, piece)| piece).partition(|piece| self.text(*piece).is_some());
-        // Multipliers order the candidates; meanwhile other threads have the house as it
-        // stands, with which everything is compared.
-        let (first, rest): (Vec<Piece>, Vec<Piece>) = open.into_iter().partition(|piece| {
-            matches!(piece, Piece::Margins { .. } | Piece::Case { candidate: 0, .. })
-        });
         let threads = threads.unwrap_or_else(|| {
             std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
         });
-        let mut bar = Bar::new(kept.len(), kept.len() + first.len() + rest.len());
-        self.on_threads(&first, threads, &mut bar)?;
-        self.on_threads(&self.most_promising_first(rest), threads, &mut bar)?;
+        let mut bar = Bar::new(kept.len(), kept.len() + open.len());
+        self.on_threads(open, threads, &mut bar)?;
         bar.clear();
         Ok(())
     }
 
-    /// Cases in the order in which the multipliers promise savings.
-    fn most_promising_first(&self, mut pieces: Vec<Piece>) -> Vec<Piece> {
+    /// Takes what is best done next. Multipliers order the candidates, so they come
+    /// first; beside them the house as it stands, with which everything is compared,
+    /// then what the multipliers that are known by then promise most for.
+    fn take(&self, open: &mut Vec<Piece>) -> Option<Piece> {
         let margins: Vec<Option<Margins>> = (0..self.worlds.len())
             .map(|world| serde_json::from_str(&self.text(Piece::Margins { world })?).ok())
             .collect();
-        let promised = |piece: &Piece| match piece {
-            Piece::Margins { .. } => f64::INFINITY,
-            Piece::Case { candidate, world } => margins[*world]
-                .as_ref()
-                .and_then(|m| m.foretold.get(*candidate).copied().flatten())
-                .map_or(0.0, |foretold| foretold.whole),
+        let promised = |piece: &Piece| match *piece {
+            Piece::Margins { .. } => (2, 0.0),
+            Piece::Case { candidate: 0, .. } => (1, 0.0),
+            Piece::Case { candidate, world } => {
+                let foretold = margins[world].as_ref().map(|m| &m.foretold);
+                let foretold = foretold.and_then(|all| all.get(candidate).copied().flatten());
+                (0, foretold.map_or(0.0, |foretold| foretold.whole))
+            }
         };
-        pieces.sort_by(|a, b| promised(b).total_cmp(&promised(a)));
-        pieces
+        let order = |a: &Piece, b: &Piece| {
+            let (a, b) = (promised(a), promised(b));
+            b.0.cmp(&a.0).then(b.1.total_cmp(&a.1))
+        };
+        // The first of several that promise alike, so that it is the same everywhere.
+        let next = (0..open.len()).min_by(|a, b| order(&open[*a], &open[*b]))?;
+        Some(open.remove(next))
     }
 
     /// One piece at a time on each thread, since each keeps a solver; results
     /// are written as they come.
-    fn on_threads(&self, pieces: &[Piece], threads: usize, bar: &mut Bar) -> Result<(), Problem> {
-        let (next, failed) = (AtomicUsize::new(0), AtomicBool::new(false));
+    fn on_threads(&self, open: Vec<Piece>, threads: usize, bar: &mut Bar) -> Result<(), Problem> {
+        let threads = threads.clamp(1, open.len().max(1));
+        let open = Mutex::new(open);
+        let next = || self.take(&mut open.lock().unwrap_or_else(PoisonError::into_inner));
+        let failed = AtomicBool::new(false);
         std::thread::scope(|scope| {
             let (sender, results) = mpsc::channel();
-            for _ in 0..threads.clamp(1, pieces.len().max(1)) {
+            for _ in 0..threads {
                 let (sender, next, failed) = (sender.clone(), &next, &failed);
                 scope.spawn(move || {
                     while !failed.load(Ordering::Relaxed)
-                        && let Some(&piece) = pieces.get(next.fetch_add(1, Ordering::Relaxed))
+                        && let Some(piece) = next()
                     {
-                        if sender.send((piece, self.done(piece))).is_err() {
+                        let name = self.name(piece);
+                        let kept = self
+                            .done(piece)
+                            .map_err(|error| {
+                                Problem::new(Failure::Data, format!("{name}: {error}"))
+                            })
+                            .and_then(|text| self.keep.write(&self.file(piece), &text));
+                        failed.fetch_or(kept.is_err(), Ordering::Relaxed);
+                        if sender.send((name, kept)).is_err() {
                             break;
                         }
                     }
@@ -135,17 +149,10 @@ impl<'a> Job<'a> {
             }
             drop(sender);
             let mut outcome = Ok(());
-            for (piece, text) in results {
-                let name = self.name(piece);
-                let kept = text
-                    .map_err(|error| Problem::new(Failure::Data, format!("{name}: {error}")))
-                    .and_then(|text| self.keep.write(&self.file(piece), &text));
+            for (name, kept) in results {
                 match kept {
                     Ok(()) => bar.done(&name),
-                    Err(problem) => {
-                        failed.store(true, Ordering::Relaxed);
-                        outcome = outcome.and(Err(problem));
-                    }
+                    Err(problem) => outcome = outcome.and(Err(problem)),
                 }
             }
             outcome
