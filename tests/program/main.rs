@@ -12,6 +12,7 @@ mod size;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 const DEMO: &str = "fixtures/sites/harbour-row.toml";
 const SMALL: &str = "fixtures/sites/mill-cottage.toml";
@@ -82,8 +83,13 @@ fn fixture(path: &str) -> String {
 
 /// Writes a file for one test.
 fn written(name: &str, text: &str) -> String {
-    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-    std::fs::write(&path, text).expect("the folder for test files can be written");
+    static COUNT: AtomicUsize = AtomicUsize::new(0);
+    // Tests that run side by side write some files again while others read them.
+    let own = COUNT.fetch_add(1, Ordering::Relaxed);
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR"));
+    let (path, fresh) = (folder.join(name), folder.join(format!("{name}.{own}")));
+    std::fs::write(&fresh, text).expect("the folder for test files can be written");
+    std::fs::rename(&fresh, &path).expect("a file takes the place of another");
     path.display().to_string()
 }
 

@@ -26,6 +26,10 @@ const WHOLE_LAYER_DEPTH: usize = 5;
 /// parts (Poisson), so it cools a layer by less than this [K].
 const LAST_KELVIN: f64 = 0.1;
 
+/// How late a thermostat may close, and how long a tank owes its standing while water
+/// runs [s].
+const PATIENCE_SECONDS: f64 = 120.0;
+
 /// Bit that marks a tripped cut-out, above those of the elements.
 const TRIPPED: u64 = 1 << 63;
 
@@ -209,6 +213,9 @@ impl StorePlant {
         course.owed += hours;
         let waits = step.water_runs && until < course.until && course.owed < step.waits;
         if !waits {
+            if step.heats {
+                self.tank.keep_warm(water, course.owed, heats);
+            }
             let standing = standings.of(&self.tank, course.owed);
             course.record.lost_kwh += self.tank.stand_as(water, standing);
             course.owed = 0.0;
@@ -311,16 +318,16 @@ impl StorePlant {
             until: next.min(course.now + self.step_share * longest),
             water_runs: flow > 0.0,
             heats: heating,
-            waits: self.step_share * self.tank.heating_seconds() / 3_600.0,
+            waits: self.step_share * PATIENCE_SECONDS / 3_600.0,
         }
     }
 
     /// How long a layer certainly stays above a temperature while the tank stands, but no
-    /// shorter than steps are while an element heats [s].
+    /// shorter than a thermostat may be late [s].
     fn stays_warm(&self, water: &Water, layer: usize, temperature: f64) -> f64 {
         let margin = water.layers()[layer] - temperature;
         let hours = margin / self.tank.fastest_fall(water, layer);
-        (hours * 3_600.0).max(self.tank.heating_seconds())
+        (hours * 3_600.0).max(PATIENCE_SECONDS)
     }
 
     fn usable_litres(&self, water: &Water, course: &Course<'_>) -> f64 {

@@ -42,11 +42,13 @@ pub(super) const STEP_LAYERS: f64 = 0.25;
 pub(super) const STEP_SECONDS: f64 = 10.0;
 
 /// Longest step while heat acts alone [s].
-const HEATING_SECONDS: f64 = 300.0;
+const HEATING_SECONDS: f64 = 600.0;
 
-/// Most that a layer may equalise with its neighbour in such a step: the layer
-/// at the source conducts downward all the while that it is kept warm.
-const HEATING_EXCHANGE: f64 = 0.006;
+/// Most that a layer may equalise with its neighbour in such a step.
+const HEATING_EXCHANGE: f64 = 0.03;
+
+/// A layer that is colder than the one above it by no more is kept warm by its source [K].
+const KEPT_K: f64 = 1e-6;
 
 /// Fixed coefficients of a tank.
 #[derive(Debug, Clone, PartialEq)]
@@ -231,6 +233,20 @@ impl Tank {
         }
     }
 
+    /// Moves the heat [K] that conducts downward from a layer because its source keeps it as
+    /// warm as the water above it: while the tank stands for a time [h] it only cools, by
+    /// `a·ΔT` for an exchange `a`, and so conducts `½·a²·ΔT` too little.
+    pub(super) fn keep_warm(&self, water: &mut Water, hours: f64, heats: &[Heat]) {
+        let exchanged = self.exchange * hours;
+        for heat in heats.iter().filter(|heat| heat.kw > 0.0 && heat.layer > 0) {
+            let (layer, t) = (heat.layer, water.layers());
+            if t.get(layer + 1).is_none_or(|above| above - t[layer] <= KEPT_K) {
+                let kelvin = 0.5 * exchanged * exchanged * (t[layer] - t[layer - 1]);
+                water.sink(layer, kelvin);
+            }
+        }
+    }
+
     /// Lets a source give an amount [kWh], as far as there is room.
     fn give(&self, water: &mut Water, heat: &mut Heat, kwh: f64) {
         let wished = kwh / self.capacity;
@@ -313,6 +329,7 @@ impl Tank {
                     self.pass(water, stream.inlet, stream.outlet, litres, stream.temperature);
                 out.carried_kwh += heat_kwh(litres, left - stream.temperature);
             }
+            self.keep_warm(water, hours, heats);
             out.lost_kwh += self.stand(water, hours);
             self.heat_due(water, hours, heats, |index| before[index]);
         }

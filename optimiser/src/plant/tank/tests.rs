@@ -301,3 +301,24 @@ fn splitting_the_terms_converges() {
         close(*a, *b, 0.05);
     }
 }
+
+// A layer that its source keeps as warm as the water above it conducts downward all the
+// while, in the longest steps as in steps of a second; a layer that is heated alone, too.
+#[test]
+fn long_steps_of_a_source_conduct_as_much_as_short_ones() {
+    let tank = Tank::new(250.0, 1.5, 20, 2.0, 20.0, 2.0);
+    for profile in [vec![12.0, 12.0, 60.0, 60.0], vec![12.0, 20.0, 30.0, 40.0]] {
+        let run = |pieces: usize| {
+            let mut water = Water::new(&profile, 20);
+            for _ in 0..pieces {
+                let seconds = 4.0 * 3_600.0 / pieces as f64;
+                tank.advance(&mut water, seconds, &mut [source(10, 1.0, 90.0)], &[]);
+            }
+            water
+        };
+        let (long, short) = (run(1), run(4 * 3_600));
+        for (a, b) in long.layers().iter().zip(short.layers()) {
+            close(*a, *b, 0.02);
+        }
+    }
+}
