@@ -1,6 +1,7 @@
 //! The whole plant room in the linear program: problems solved on paper.
 
 mod cases;
+mod kept_hot;
 mod phases;
 mod random;
 mod sinks;
