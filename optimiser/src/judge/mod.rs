@@ -8,6 +8,7 @@
 //! plan is polished by direct search on the simulated plant, and the best
 //! candidate as judged there is the plan.
 
+mod beside;
 mod candidate;
 mod comfort;
 mod cuts;

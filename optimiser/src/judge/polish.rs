@@ -6,6 +6,7 @@
 
 use std::collections::BTreeMap;
 
+use super::beside::together;
 use super::candidate::Candidate;
 use super::moves::{Move, NOTHING, bargains, moves};
 use super::rebuild::rebuild;
@@ -45,6 +46,11 @@ impl Search<'_> {
     /// Whether there are enough simulations to try every move.
     pub(super) fn is_whole(&self) -> bool {
         self.simulations >= WHOLE_SEARCH
+    }
+
+    /// Whether runs are fitted to the minute as well.
+    fn is_thorough(&self) -> bool {
+        self.simulations >= THOROUGH
     }
 }
 
@@ -124,6 +130,18 @@ pub(crate) fn polish(
     search: Search<'_>,
     vain: &mut Vain,
 ) -> Candidate {
+    let has_time = search.is_thorough() && !judge.plant.has_works();
+    let search_with = if has_time { together } else { hunted };
+    search_with(judge, best, search, vain)
+}
+
+/// Improves a candidate by a search from where it stands.
+pub(super) fn hunted(
+    judge: &mut Judge<'_>,
+    best: Candidate,
+    search: Search<'_>,
+    vain: &mut Vain,
+) -> Candidate {
     let best = settled(judge, best);
     let Search { duals, turn, .. } = search;
     let is_whole = search.is_whole();
@@ -134,7 +152,7 @@ pub(crate) fn polish(
         hunt.touch_up(judge, Search { simulations, ..search });
         return hunt.best;
     }
-    let is_thorough = search.simulations >= THOROUGH;
+    let is_thorough = search.is_thorough();
     let all = search.simulations / if has_works { WORKS_SHARE } else { 1 };
     let kept = if is_thorough { all / FOR_THE_FINEST } else { 0 };
     hunt.left = all - kept;

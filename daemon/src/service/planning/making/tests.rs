@@ -254,21 +254,21 @@ fn first_hours(hours: i64) -> Slot {
 }
 
 // C44: a boost at the dear time is part of the plan, and priced against the plan
-// without it.
+// without it. Cheap hours come only after it, in which it could not be forestalled.
 #[test]
 fn a_boost_is_planned_and_priced() {
-    let plain = Snapshot { taste: Taste::Thorough, ..snapshot(SITE) };
+    let dear = priced(|hour| if hour < 12 { 60.0 } else { 10.0 });
+    let plain = Snapshot { taste: Taste::Thorough, ..snapshot(&dear) };
     let boosted = Snapshot {
-        wishes: vec![boost(11.0..12.0, None)],
+        wishes: vec![boost(4.0..5.0, None)],
         unpriced: vec!["w".into()],
         ..plain.clone()
     };
     let mut planner = Planner::default();
     let (without, with) = (made(&plain), make(&boosted, &mut planner).expect("a schedule"));
-    let hour = Slot::new(at() + 39_600, at() + 43_200).expect("a slot");
+    let hour = Slot::new(at() + 4 * 3_600, at() + 5 * 3_600).expect("a slot");
     let (least, more) = (heat(&without, hour), heat(&with, hour));
-    // Until the thermostat cuts it off at 65 °C; the cheap hours before it have left
-    // little room, as that is the cheapest way to obey.
+    // Until the thermostat cuts it off at 65 °C.
     assert!(more > least + 0.5, "{more} kWh with it, {least} kWh without");
     let priced = price(&boosted, &with, &mut planner);
     assert_eq!(priced.len(), 1);
