@@ -49,7 +49,7 @@ pub struct Effort {
 
 impl Effort {
     /// For a plan made from nothing, which may take a tenth of a second.
-    pub const COLD: Self = Self { rounds: 4, simulations: 2800, rolling: false };
+    pub const COLD: Self = Self { rounds: 4, simulations: 2500, rolling: false };
 
     /// For one step of a loop that plans again and again.
     pub const STEP: Self = Self { rounds: 1, simulations: 1200, rolling: false };
