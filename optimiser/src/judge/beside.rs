@@ -1,8 +1,8 @@
-//! A second search beside the first, on a core of its own.
+//! Searches beside the first, each on a core of its own.
 //!
 //! Every search ends in a hollow, and in which one depends on where it began: from the
-//! program's plan and from one far from it, two are rarely bad on the same day. Both are
-//! always made, so that the plan does not depend on the machine.
+//! program's plan and from plans far from it, they are rarely all bad on the same day. All
+//! are always made, so that the plan does not depend on the machine.
 
 use std::thread;
 
@@ -33,7 +33,9 @@ pub(super) fn together<'p>(
         (judge, found, vain)
     };
     let (mut best, others) = thread::scope(|scope| {
-        let others: Vec<_> = others.into_iter().map(|far| scope.spawn(|| from_afar(far))).collect();
+        // A system that refuses a thread has the plan without it.
+        let begun = |far| thread::Builder::new().spawn_scoped(scope, || from_afar(far)).ok();
+        let others: Vec<_> = others.into_iter().filter_map(begun).collect();
         let own = hunted(judge, best, search, vain);
         (own, others.into_iter().map(thread::ScopedJoinHandle::join).collect::<Vec<_>>())
     });
