@@ -130,9 +130,12 @@ pub(crate) fn polish(
     search: Search<'_>,
     vain: &mut Vain,
 ) -> Candidate {
-    let has_time = search.is_thorough() && !judge.plant.has_works();
-    let search_with = if has_time { together } else { hunted };
-    search_with(judge, best, search, vain)
+    // Of a plant room most of the time goes to its jobs, which were searched for before.
+    if search.is_thorough() && !judge.plant.has_works() {
+        together(judge, best, search, vain)
+    } else {
+        hunted(judge, best, search, vain)
+    }
 }
 
 /// Improves a candidate by a search from where it stands.
