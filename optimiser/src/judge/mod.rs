@@ -38,7 +38,7 @@ pub(crate) use worths::Duals;
 /// How much work judging may be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Effort {
-    /// Most rounds of cutting and solving again.
+    /// Most rounds of cutting and solving again; in a plant room there are none.
     pub rounds: usize,
     /// Most simulations of the polish.
     pub simulations: usize,

@@ -18,11 +18,14 @@ use super::{Settled, Wish};
 /// A plan that begins later than this after the last one is a new one [s].
 const FOLLOWS_SECONDS: i64 = 2 * 3_600;
 
-/// The program is asked again after this time, news or not [s].
+/// The program is asked again after this time, news or not [s]; in a plant room, where it
+/// takes ten times as long, less often.
 const ASKS_SECONDS: i64 = 16 * 3_600;
+const ASKS_SECONDS_OF_WORKS: i64 = 24 * 3_600;
 
-/// For so long it is not asked again only because rooms or pool are colder [s].
-const LATELY_SECONDS: i64 = 2 * 3_600;
+/// For so long the program of a plant room is not asked again because the plan leaves more
+/// undone [s].
+const LATELY_SECONDS: i64 = 4 * 3_600;
 
 /// A day [s].
 const DAY_SECONDS: i64 = 86_400;
@@ -120,13 +123,16 @@ impl Memory {
 
     /// Whether the program is to be asked again although there is no news.
     pub(super) fn is_old(&self, problem: &Problem) -> bool {
-        problem.horizon.start() - self.word.asked >= ASKS_SECONDS
+        let works = !problem.site.plant_room.is_empty();
+        let most = if works { ASKS_SECONDS_OF_WORKS } else { ASKS_SECONDS };
+        problem.horizon.start() - self.word.asked >= most
     }
 
-    /// Whether it has been asked so lately that it knows no better about rooms and pool,
-    /// which cool slowly.
+    /// Whether it has been asked so lately that it hardly knows better what to do about
+    /// what the plan leaves undone.
     pub(super) fn asked_lately(&self, problem: &Problem) -> bool {
-        problem.horizon.start() - self.word.asked < LATELY_SECONDS
+        let works = !problem.site.plant_room.is_empty();
+        works && problem.horizon.start() - self.word.asked < LATELY_SECONDS
     }
 
     /// Whether prices have changed, a pasteurisation has come or gone, or people have
@@ -155,10 +161,12 @@ impl Memory {
         let held = |by_hand: &[ByHand]| -> Vec<ByHand> {
             by_hand.iter().filter(|hand| hand.until > now).copied().collect()
         };
+        // What is promised every day comes up behind the end of a plan, far ahead.
+        let inside = |ready: &&Ready| self.slots.last().is_some_and(|last| ready.by <= last.end());
         moved > NEWS * all
             || !problem.hygiene.iter().all(|rule| self.hold(rule.store, rule.due).is_some())
             || held(&self.by_hand) != held(&problem.by_hand)
-            || !promised(&self.promises, now).eq(promised(&problem.ready, now))
+            || !promised(&self.promises, now).eq(promised(&problem.ready, now).filter(inside))
     }
 
     /// The start of the hold of each pasteurisation of a problem.

@@ -19,12 +19,15 @@ use super::scene::{PumpRun, Scene};
 use super::store::{Bench, StorePlant};
 use super::trace::StoreTrace;
 use crate::physics::rooms::Network;
-use crate::site::Site;
+use crate::site::{Site, Source};
 pub(super) use room_trace::Inner;
 pub use room_trace::{JobRecord, PlantRoomSlot, PlantRoomTrace};
 
-/// Length of a step while a source or pump may run [s].
+/// Length of a step while a machine, a circuit or a pump of a return loop runs [s].
 const STEP_SECONDS: f64 = 60.0;
+
+/// Length of a step while only the sun may give heat, which is little and slow [s].
+const SUNNY_SECONDS: f64 = 180.0;
 
 /// Length of a step while nothing but time acts [s].
 const STILL_SECONDS: f64 = 300.0;
@@ -172,19 +175,24 @@ impl Works {
         let facts = &scene.slots[slot];
         let sunny =
             self.site.plant_room.collectors.is_some() && scene.ambient[slot].collectors > DIM;
+        let soon = now + LEAST_SECONDS;
         let runs = runs.iter().filter(|run| run.end > now);
-        let busy = !jobs.is_empty()
-            || sunny
-            || inner.machines.iter().any(|m| m.serves.is_some())
-            || runs.clone().next().is_some();
-        let longest = if busy { STEP_SECONDS } else { STILL_SECONDS };
+        let at_work = |job: &super::JobCommand| {
+            job.route.source != Source::Collectors && step::runs(job, facts.start, soon)
+        };
+        let busy = jobs.iter().any(at_work)
+            || inner.machines.iter().any(|machine| machine.serves.is_some())
+            || runs.clone().any(|run| run.start <= soon);
+        let longest = match (busy, sunny) {
+            (true, _) => STEP_SECONDS,
+            (false, true) => SUNNY_SECONDS,
+            (false, false) => STILL_SECONDS,
+        };
         let edges = jobs.iter().flat_map(|job| {
             let start = facts.start + 60.0 * job.delay_minutes;
             [start, start + 60.0 * job.minutes]
         });
         let edges = edges.chain(runs.flat_map(|run| [run.start, run.end]));
-        edges
-            .filter(|edge| *edge > now + LEAST_SECONDS)
-            .fold((now + longest).min(facts.end), f64::min)
+        edges.filter(|edge| *edge > soon).fold((now + longest).min(facts.end), f64::min)
     }
 }

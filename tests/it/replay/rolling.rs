@@ -5,11 +5,11 @@ use optimiser::judge::Effort;
 use optimiser::model::{Formulation, Refinement};
 use optimiser::plan::{Outcome, Planner};
 use optimiser::plant::{Commands, Plant};
-use optimiser::problem::{Problem, State};
+use optimiser::problem::{Problem, Ready, State};
 use optimiser::replay::{Controller, Planning, Settings, SlotCommands, Stage, View};
 use optimiser::solve::{Live, SolveLimits, Verdict};
 use optimiser::time::{Horizon, Series, Slot};
-use optimiser::units::{Energy, Price};
+use optimiser::units::{Energy, Price, Temperature, Volume};
 use stowheat_tests::family::family;
 
 use super::{house, near, record, start, timeline};
@@ -154,6 +154,14 @@ fn a_plan_goes_on_without_the_program_until_there_is_news() {
     let scene = plant.scene(&(&problem).into()).expect("a scene");
     let outcome = plant.simulate(&scene, &Commands::of(&problem, &first.schedule));
     onward.state = outcome.state(1);
+    // What is promised every day comes up behind the end of the plan, and is no news.
+    onward.ready.push(Ready {
+        store: 0,
+        by: onward.horizon.end(),
+        volume: Volume::new(20.0).expect("litres"),
+        temperature: Temperature::constant(40.0),
+        urgency: 1.0,
+    });
     let second = planned(&mut planner, &onward);
     // Its values are the program's first word, half an hour on.
     for (old, new) in first.solution.slots[1..].iter().zip(&second.solution.slots) {

@@ -7,7 +7,7 @@
 
 #![expect(clippy::print_stdout, reason = "its output is what it is for")]
 
-use optimiser::judge::Effort;
+use optimiser::judge::{Effort, Judge};
 use optimiser::model::{Formulation, Refinement};
 use optimiser::plan::{Outcome, Planned, Planner};
 use optimiser::plant::{self, Commands, Plant};
@@ -78,6 +78,8 @@ struct Day {
     probes: f64,
     program_ms: f64,
     ms: f64,
+    /// Everything that counts of the published plan [minor].
+    score: f64,
 }
 
 fn site(kind: Kind, days: u64, slots: usize) -> Vec<Day> {
@@ -104,6 +106,8 @@ fn report(name: &str, days: &[&Day]) {
     ] {
         println!("  {name}: {what}: median {median:.2}, worst {worst:.2}");
     }
+    let sum: f64 = days.iter().map(|day| day.score).sum();
+    println!("  {name}: score of published plans, mean {:.2}", sum / days.len() as f64);
 }
 
 fn day(kind: Kind, slots: usize, seed: u64) -> Option<Day> {
@@ -123,6 +127,8 @@ fn day(kind: Kind, slots: usize, seed: u64) -> Option<Day> {
         let gross = cost.import + cost.export_income + cost.wear + cost.fuel;
         100.0 * (outcome.cost(&problem.site, &scene).net() - cost.net()).abs() / gross.max(50.0)
     };
+    let mut judge = Judge::new(&problem, &judged.schedule.hygiene).expect("a judge");
+    let score = judge.exactly(Commands::of(&problem, &judged.schedule)).score;
     let mut probes: Vec<f64> = modelled
         .schedule
         .slots
@@ -141,6 +147,7 @@ fn day(kind: Kind, slots: usize, seed: u64) -> Option<Day> {
         probes: probes[probes.len() / 2],
         program_ms,
         ms,
+        score,
     })
 }
 

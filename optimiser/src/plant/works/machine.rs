@@ -64,6 +64,9 @@ impl Machine {
     }
 }
 
+/// A flow that differs by less has settled [K].
+const SETTLED_K: f64 = 1e-4;
+
 /// What a heat pump gives to a sink when so much is wished for [kW], with its
 /// source at a temperature [°C]; `None` where the sink takes less than the least.
 pub(super) fn heat_pump(pump: &HeatPump, source: f64, port: &Port, wish: f64) -> Option<Output> {
@@ -76,7 +79,7 @@ pub(super) fn heat_pump(pump: &HeatPump, source: f64, port: &Port, wish: f64) ->
         let capacity = pump.at(source, flow).capacity_kw;
         heat = wish.max(pump.least_share.value() * capacity).min(capacity).min(most);
         let before = std::mem::replace(&mut flow, port.flow_for(heat).min(hottest));
-        if before.to_bits() == flow.to_bits() {
+        if (before - flow).abs() < SETTLED_K {
             break;
         }
     }

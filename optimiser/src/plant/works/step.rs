@@ -165,36 +165,27 @@ impl Moment<'_, '_> {
             collectors.start_difference_k
         };
         let told = self.job(Source::Collectors).map(|job| job.route.sink);
-        match collectors.priority {
-            SolarPriority::Optimiser => told.into_iter().for_each(|sink| self.meet(sink)),
-            SolarPriority::Absolute | SolarPriority::Relative => {
-                collectors.serves.iter().for_each(|sink| self.meet(*sink));
+        let guarded = self.works.guarded;
+        let mut chosen = None;
+        let sinks = match collectors.priority {
+            SolarPriority::Optimiser => told.as_slice(),
+            SolarPriority::Absolute | SolarPriority::Relative => collectors.serves.as_slice(),
+        };
+        for &sink in sinks {
+            self.meet(sink);
+            let port = self.port(sink);
+            let open = port.most_kw > 0.0 && port.water < collectors.limit.celsius();
+            let warm = still - port.water >= needed;
+            if open && (warm || collectors.priority != SolarPriority::Relative) {
+                chosen = Some((sink, port)).filter(|_| warm || !guarded);
+                break;
             }
         }
-        let open = |this: &Self, sink: Sink| {
-            let port = this.port(sink);
-            port.most_kw > 0.0 && port.water < collectors.limit.celsius()
-        };
-        let warm = |this: &Self, sink: Sink| still - this.port(sink).water >= needed;
-        let sink = match collectors.priority {
-            SolarPriority::Optimiser => told.filter(|sink| open(self, *sink)),
-            SolarPriority::Absolute => {
-                collectors.serves.iter().copied().find(|sink| open(self, *sink))
-            }
-            SolarPriority::Relative => collectors
-                .serves
-                .iter()
-                .copied()
-                .find(|sink| open(self, *sink) && warm(self, *sink)),
-        };
         self.inner.solar_runs = false;
-        let Some(sink) = sink.filter(|sink| !self.works.guarded || warm(self, *sink)) else {
-            return;
-        };
-        let port = self.port(sink);
+        let Some((sink, port)) = chosen else { return };
         let through = 2.0 * collectors.flow.litres_per_minute() * 60.0 * KWH_PER_LITRE_KELVIN;
         let heat = collectors.heat_kw(port.water, port.conductance.min(through), air, light);
-        if self.works.guarded && heat <= 0.0 {
+        if guarded && heat <= 0.0 {
             return;
         }
         self.inner.solar_runs = true;
@@ -318,6 +309,12 @@ impl Moment<'_, '_> {
     }
 }
 
+/// Whether a job is to run at an instant.
+pub(super) fn runs(job: &JobCommand, slot_start: f64, instant: f64) -> bool {
+    let start = slot_start + 60.0 * job.delay_minutes;
+    start <= instant && instant < start + 60.0 * job.minutes
+}
+
 /// Jobs of a source that are to run at an instant.
 fn active(
     jobs: &[JobCommand],
@@ -325,10 +322,7 @@ fn active(
     slot_start: f64,
     instant: f64,
 ) -> impl Iterator<Item = &JobCommand> {
-    jobs.iter().filter(move |job| {
-        let start = slot_start + 60.0 * job.delay_minutes;
-        job.route.source == source && start <= instant && instant < start + 60.0 * job.minutes
-    })
+    jobs.iter().filter(move |job| job.route.source == source && runs(job, slot_start, instant))
 }
 
 /// Circuits take from the buffer; buffer, rooms and pool stand for the step
