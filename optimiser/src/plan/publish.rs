@@ -211,9 +211,9 @@ impl<'a> Publisher<'a> {
         }
         let command = &candidate.commands.heaters[heater][slot];
         let element = &self.problem.site.stores[id.store].elements[id.element];
-        // Without a command it stood guard.
-        let kw = if command.minutes > 0.0 { command.power.kw() } else { element.power.kw() };
         let span = self.problem.horizon.slots()[slot];
+        let own = if command.minutes > 0.0 { command.power.kw() } else { 0.0 };
+        let kw = power_of(used, span.hours(), own, element.power.kw());
         let begin = (span.start() - self.problem.horizon.start()) as f64;
         let mut spans = candidate.outcome.stores[id.store].spans(slot).iter();
         let first = spans.find(|span| span.element == id.element).map_or(begin, |span| span.start);
@@ -317,5 +317,26 @@ fn battery_mode(flows: &SlotFlows) -> BatteryMode {
         if grid_idle { BatteryMode::Follow } else { BatteryMode::Discharge }
     } else {
         BatteryMode::Hold
+    }
+}
+
+/// The power at which a heater used an energy [kWh] in a slot: its own, or its full power
+/// where it had none or used more than that gives, since then it also stood guard [kW].
+fn power_of(used: f64, hours: f64, own: f64, full: f64) -> f64 {
+    if used <= own * hours + NOTHING { own } else { full }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::power_of;
+
+    // By hand, half an hour of an element of 1 or 3 kW.
+    #[test]
+    fn who_used_more_than_its_run_gives_stood_guard_at_full_power() {
+        let of = |used, own| power_of(used, 0.5, own, 3.0);
+        assert!((of(0.5, 1.0) - 1.0).abs() < 1e-12);
+        assert!((of(0.2, 1.0) - 1.0).abs() < 1e-12);
+        assert!((of(0.9, 1.0) - 3.0).abs() < 1e-12);
+        assert!((of(0.2, 0.0) - 3.0).abs() < 1e-12);
     }
 }
