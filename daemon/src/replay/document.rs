@@ -99,8 +99,11 @@ pub struct Coverage {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Bound {
-    /// Counted as the cost of a controller [minor unit].
+    /// Cost that nobody can be below, counted as the cost of a controller [minor unit].
     pub cost: f64,
+    /// By how much the least cost may lie above that; 0 where this is it [minor unit].
+    #[serde(default)]
+    pub open: f64,
     /// Draw heat left unmet [kWh].
     pub unmet_kwh: f64,
 }
@@ -205,8 +208,9 @@ impl Document {
         let best = replayed.best_rule();
         let bound = |index: usize| {
             let bounds = replayed.bounds.as_ref()?;
-            bounds[index].as_ref().ok().map(|Found { cost, unmet_kwh, .. }| Bound {
+            bounds[index].as_ref().ok().map(|Found { cost, open, unmet_kwh, .. }| Bound {
                 cost: money(*cost),
+                open: money(*open),
                 unmet_kwh: fine(*unmet_kwh),
             })
         };

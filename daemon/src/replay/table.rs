@@ -98,7 +98,10 @@ impl Page<'_> {
         }
         for (name, bound) in BOUNDS.iter().zip(self.replayed.bounds.iter().flatten()) {
             match bound {
-                Ok(bound) => line!(out, "{name:<24}{:>55}", self.money.amount(bound.cost)),
+                Ok(bound) => {
+                    let cost = self.money.amount(bound.cost);
+                    line!(out, "{name:<24}{cost:>55}{}", self.up_to(bound.open));
+                }
                 Err(why) => line!(out, "{name:<24} no answer: {why}"),
             }
         }
@@ -133,6 +136,12 @@ impl Page<'_> {
         let standing = self.replayed.standing_charge();
         line!(out, "Standing charge, in no sum above: {}", self.money.amount(standing));
         line!(out);
+    }
+
+    /// How exactly a bound is known, where it is not the least cost itself.
+    fn up_to(&self, open: f64) -> String {
+        let open = Some(open).filter(|open| *open > 0.0);
+        open.map_or_else(String::new, |open| format!("  to {} more", self.money.amount(open)))
     }
 
     fn months(&self, out: &mut String) {

@@ -141,7 +141,12 @@ fn controls(replay: &Document, money: &Currency) -> String {
         let blank = String::new;
         table.row(vec![
             name.to_owned(),
-            "no control can do better".to_owned(),
+            if bound.open > 0.0 {
+                let open = money.amount(bound.open);
+                format!("no control can do better, the best up to {open} worse")
+            } else {
+                "no control can do better".to_owned()
+            },
             blank(),
             blank(),
             money.amount(bound.cost),

@@ -15,7 +15,7 @@ use super::{Run, Stage, StoredWorth};
 use crate::model::{Formulation, Refinement};
 use crate::problem::{Ambient, EndValue, Problem, Ready, ValueStep, Weights};
 use crate::solution::{SlotFlows, Solution};
-use crate::solve::{PeriodSolver, Verdict};
+use crate::solve::{Best, PeriodSolver, Verdict};
 use crate::time::Series;
 use crate::units::{Energy, Price, Volume};
 use crate::water::KWH_PER_LITRE_KELVIN;
@@ -38,8 +38,10 @@ pub enum Comfort {
 /// The answer of a program that knows the whole period.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Bound {
-    /// Cost, counted as in [`super::Ledger::cost`] [minor].
+    /// Cost that nobody can be below, counted as in [`super::Ledger::cost`] [minor].
     pub cost: f64,
+    /// By how much the least cost may lie above that [minor].
+    pub open: f64,
     /// Draw heat it leaves unmet [kWh].
     pub unmet_kwh: f64,
     /// Flows of each slot.
@@ -64,7 +66,8 @@ pub fn prescient(
     let left = left_like(stage, like, &problem.weights);
     let problem = Problem { end_value: left, ..problem };
     let formulation = Formulation::new(&problem, &Refinement::default());
-    let answer = solver.solve(&formulation.program).map_err(|error| error.to_string())?;
+    let best = solver.nearly(&formulation.program).map_err(|error| error.to_string())?;
+    let Best { answer, open } = best;
     match answer.verdict {
         Verdict::Optimal => {}
         Verdict::Limit => return Err("the time limit was reached".to_owned()),
@@ -88,7 +91,13 @@ pub fn prescient(
         _ => 0.0,
     };
     let gain = (stored.1 - stored.0) * worth.heat + charge * worth.battery;
-    Ok(Bound { cost: paid - gain, unmet_kwh: unmet, stored_kwh: stored, slots: solution.slots })
+    Ok(Bound {
+        cost: paid - gain - open,
+        open,
+        unmet_kwh: unmet,
+        stored_kwh: stored,
+        slots: solution.slots,
+    })
 }
 
 /// So much for what a run left at the end that it is never cheaper to leave less,

@@ -13,7 +13,7 @@ mod tests;
 mod windows;
 
 pub use live::{Answer, Live, Verdict};
-pub use windows::PeriodSolver;
+pub use windows::{Best, PeriodSolver};
 
 /// Limits of one solve.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -2,37 +2,43 @@
 //!
 //! What is stored in a house joins the slots of a program, and hardly reaches beyond a
 //! few days. So a window is solved, its first slots are settled, and the next window
-//! begins where they end. The settled values satisfy all of the program. Whether they
-//! are also the best is not taken on trust: the settled multipliers give a bound below
-//! every answer (Lagrangian duality), and both must agree.
+//! begins where they end. When all are solved their multipliers say what each leaves to
+//! the next is worth, and they are solved again with that. The settled values satisfy all
+//! of the program. Whether they are also the best is not taken on trust: the settled
+//! multipliers give a bound below every answer (Lagrangian duality), and both must agree.
+//! Where the multipliers of two windows do not go together, those around their joint are
+//! made the best that go with all others.
 
-use std::collections::{BTreeMap, VecDeque};
-use std::ops::Range;
+mod part;
+
+use std::collections::BTreeMap;
 
 use crate::model::{Block, Program};
 
 use super::basis::Basis;
 use super::live::{Answer, Live, Verdict, fit, solve_whole};
 use super::{SolveError, SolveLimits};
+use part::{Before, Places, Window};
 
 /// Slots that a window settles, and slots that it looks ahead beyond them.
 const SETTLED: usize = 240;
 const AHEAD: usize = 240;
 
-/// A window that looked not far enough ahead is solved again, looking so many times as
-/// far at most.
-const FARTHEST: usize = 4;
+/// How often all windows are solved: the first time as if nothing came behind them, then
+/// with what the last time says that it is worth.
+const SWEEPS: usize = 4;
 
-/// So many windows can be gone back.
-const KEPT: usize = 4;
+/// Slots before and behind a joint of two windows in which their multipliers may be joined.
+const MENDED: usize = 120;
 
 /// A program is long from so many slots on.
 const LONG: usize = 2 * (SETTLED + AHEAD);
 
-/// What two windows may disagree by, and what the whole answer may lie above the bound
-/// by, as shares of the money that moves.
-const AGREED: f64 = 1e-6;
+/// What two windows may disagree by, and what an answer may lie above the bound by that is
+/// the best one, or nearly, as shares of the money that moves.
+const AGREED: f64 = 1e-7;
 const PROVEN: f64 = 1e-5;
+const NEARLY: f64 = 5e-3;
 
 /// A price that the solver takes for none [minor for each unit].
 const TOLERANCE: f64 = 1e-6;
@@ -60,38 +66,84 @@ impl PeriodSolver {
     /// # Errors
     /// As [`Live::new`] and [`Live::solve`].
     pub fn solve(&mut self, program: &Program) -> Result<Answer, SolveError> {
+        Ok(self.within(program, PROVEN)?.answer)
+    }
+
+    /// Solves a program nearly: in windows that prove to be within half a per cent of the
+    /// money that moves, or as one.
+    ///
+    /// # Errors
+    /// As [`Live::new`] and [`Live::solve`].
+    pub fn nearly(&mut self, program: &Program) -> Result<Best, SolveError> {
+        self.within(program, NEARLY)
+    }
+
+    fn within(&mut self, program: &Program, share: f64) -> Result<Best, SolveError> {
         fit(program)?;
         let shape = program.blocks().last().map(|last| (last.columns.end, last.rows.end));
         let ended = self.ended.entry(shape.unwrap_or_default()).or_default();
-        match solve(program, self.limits, ended)? {
-            Some(answer) => Ok(answer),
-            None => solve_whole(program, self.limits),
+        match solve(program, share, self.limits, ended)? {
+            Some(best) => Ok(best),
+            None => Ok(Best { answer: solve_whole(program, self.limits)?, open: 0.0 }),
         }
     }
 }
 
+/// An answer to a long program.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Best {
+    /// The answer.
+    pub answer: Answer,
+    /// By how much the best answer may be cheaper, nothing where this is proven to be it.
+    pub open: f64,
+}
+
 /// Solves a long program, or `None` where it is short, where its slots are joined in
-/// another way, or where the windows do not prove to be its best answer. `ended` is where
-/// the windows of a program like it ended, and where its own do.
+/// another way, or where the windows do not prove their answer to be the best within a
+/// share of the money that moves. `ended` is where the windows of a program like it ended,
+/// and where its own do.
 fn solve(
     program: &Program,
+    share: f64,
     limits: SolveLimits,
     ended: &mut Ended,
-) -> Result<Option<Answer>, SolveError> {
+) -> Result<Option<Best>, SolveError> {
+    let long = program.blocks().len() >= LONG;
+    let Some(places) = Places::of(program).filter(|_| long) else { return Ok(None) };
+    let mut multipliers = vec![0.0; program.bounds().len()];
+    for sweep in 1..=SWEEPS {
+        let swept = swept(program, &places, &multipliers, limits, ended)?;
+        let Some(mut settled) = swept else { return Ok(None) };
+        let mut open = settled.open();
+        if sweep == SWEEPS && open > PROVEN {
+            settled.mend(limits)?;
+            open = settled.open();
+        }
+        if open <= if sweep < SWEEPS { PROVEN } else { share } {
+            return Ok(Some(settled.best()));
+        }
+        multipliers = settled.duals;
+    }
+    Ok(None)
+}
+
+/// Solves window after window, what each leaves behind it worth what multipliers say;
+/// `None` where one has no answer.
+fn swept<'a>(
+    program: &'a Program,
+    places: &'a Places,
+    multipliers: &[f64],
+    limits: SolveLimits,
+    ended: &mut Ended,
+) -> Result<Option<Settled<'a>>, SolveError> {
     let slots = program.blocks().len();
-    let Some(places) = Places::of(program).filter(|_| slots >= LONG) else { return Ok(None) };
-    let mut settled = Settled::nothing(program, &places);
+    let mut settled = Settled::nothing(program, places);
     let mut live: Option<Live> = None;
-    // How far each window looks ahead, by its number.
-    let mut ahead = vec![AHEAD; slots.div_ceil(SETTLED)];
-    // The multipliers before each of the last windows.
-    let mut before: VecDeque<Vec<f64>> = VecDeque::new();
-    let mut own = 0;
-    while own * SETTLED < slots {
-        let from = own * SETTLED;
-        let to = (from + SETTLED + ahead[own]).min(slots);
+    for (own, from) in (0..slots).step_by(SETTLED).enumerate() {
+        let to = (from + SETTLED + AHEAD).min(slots);
+        let before = Before::Settled(&settled.values);
         let Window { program: part, columns, rows } =
-            Window::of(program, &places, from..to, &settled.values);
+            Window::of(program, places, from..to, &before, multipliers);
         let live = match &mut live {
             Some(live) => {
                 live.load(part)?;
@@ -114,29 +166,12 @@ fn solve(
                 None => ended.push(standing),
             }
         }
-        let duals = settled.duals.clone();
-        let lost = settled.take((&columns, &rows), &answer, from);
-        let costs = columns.iter().zip(&answer.values);
-        let moved: f64 = costs.map(|(&c, x)| (program.columns()[c].cost * x).abs()).sum();
-        if lost > AGREED * moved
-            && ahead[own - 1] < FARTHEST * AHEAD
-            && let Some(duals) = before.pop_back()
-        {
-            settled.duals = duals;
-            own -= 1;
-            ahead[own] *= 2;
-            continue;
-        }
+        settled.take((&columns, &rows), &answer, from);
         if to == slots {
             break;
         }
-        before.push_back(duals);
-        if before.len() > KEPT {
-            before.pop_front();
-        }
-        own += 1;
     }
-    Ok(settled.proven())
+    Ok(Some(settled))
 }
 
 /// What windows have settled so far.
@@ -145,6 +180,8 @@ struct Settled<'a> {
     places: &'a Places,
     values: Vec<f64>,
     duals: Vec<f64>,
+    /// The first slots of windows whose multipliers do not go with those before.
+    joints: Vec<usize>,
 }
 
 impl<'a> Settled<'a> {
@@ -154,14 +191,15 @@ impl<'a> Settled<'a> {
             places,
             values: vec![0.0; program.columns().len()],
             duals: vec![0.0; program.bounds().len()],
+            joints: Vec::new(),
         }
     }
 
     /// Takes the answer of a window that begins at a slot. Its values count from there.
     /// Its multipliers count from the slot at which they fit best to those of the window
     /// before: where a store is empty or a battery full, both agree, elsewhere several
-    /// may be right and not go together. Returns what it costs that they do not fit.
-    fn take(&mut self, (columns, rows): (&[usize], &[usize]), answer: &Answer, from: usize) -> f64 {
+    /// may be right and not go together.
+    fn take(&mut self, (columns, rows): (&[usize], &[usize]), answer: &Answer, from: usize) {
         for (&column, &value) in columns.iter().zip(&answer.values) {
             self.values[column] = value;
         }
@@ -190,16 +228,56 @@ impl<'a> Settled<'a> {
                 self.duals[row] = dual;
             }
         }
-        best.1
+        if best.1 > AGREED * self.moved() {
+            self.joints.push(from);
+        }
     }
 
-    /// The answer, if the multipliers prove that none is cheaper by more than a trifle.
-    fn proven(self) -> Option<Answer> {
-        let Self { program, values, mut duals, .. } = self;
-        let costs = program.columns().iter().zip(&values).map(|(c, x)| c.cost * x);
-        let (objective, moved) = costs.fold((0.0, 0.0), |(sum, all), c| (sum + c, all + c.abs()));
-        let proven = objective - bound(program, &mut duals) <= PROVEN * moved;
-        proven.then_some(Answer { verdict: Verdict::Optimal, objective, values, duals })
+    /// Joins the multipliers of windows anew where they do not fit: those around a joint
+    /// become the best that go with all others.
+    fn mend(&mut self, limits: SolveLimits) -> Result<(), SolveError> {
+        for joint in std::mem::take(&mut self.joints) {
+            let last = self.program.blocks().len();
+            let slots = joint.saturating_sub(MENDED)..(joint + SETTLED + MENDED).min(last);
+            let Window { program, rows, .. } =
+                Window::of(self.program, self.places, slots, &Before::Priced, &self.duals);
+            let answer = Live::new(program)?.solve(limits)?;
+            if answer.verdict != Verdict::Optimal {
+                continue;
+            }
+            let mut mended = self.duals.clone();
+            for (row, dual) in rows.into_iter().zip(answer.duals) {
+                mended[row] = dual;
+            }
+            if bound(self.program, &mut mended) > bound(self.program, &mut self.duals) {
+                self.duals = mended;
+            }
+        }
+        Ok(())
+    }
+
+    fn costs(&self) -> impl Iterator<Item = f64> {
+        self.program.columns().iter().zip(&self.values).map(|(c, x)| c.cost * x)
+    }
+
+    /// The money that moves.
+    fn moved(&self) -> f64 {
+        self.costs().map(f64::abs).sum()
+    }
+
+    /// By how much an answer may be cheaper, as a share of the money that moves.
+    fn open(&mut self) -> f64 {
+        let objective: f64 = self.costs().sum();
+        (objective - bound(self.program, &mut self.duals)) / self.moved().max(TOLERANCE)
+    }
+
+    /// The answer, with what is open if that is more than a trifle.
+    fn best(mut self) -> Best {
+        let open = Some(self.open()).filter(|&open| open > PROVEN);
+        let open = open.map_or(0.0, |open| open * self.moved());
+        let objective = self.costs().sum();
+        let Self { values, duals, .. } = self;
+        Best { answer: Answer { verdict: Verdict::Optimal, objective, values, duals }, open }
     }
 
     /// By how much the values of a slot are dearer than its multipliers and those of the
@@ -284,112 +362,6 @@ fn least(price: f64, range: (f64, f64)) -> f64 {
         f64::NEG_INFINITY
     } else {
         0.0
-    }
-}
-
-/// The slot that each column and row belongs to.
-struct Places {
-    columns: Vec<usize>,
-    rows: Vec<usize>,
-    /// The columns and rows of each slot, rising.
-    columns_of: Vec<Vec<usize>>,
-    rows_of: Vec<Vec<usize>>,
-}
-
-impl Places {
-    /// What stands behind the slots belongs to the last slot that it has to do with.
-    /// `None` where a row has to do with a slot after its own.
-    fn of(program: &Program) -> Option<Self> {
-        const NONE: usize = usize::MAX;
-        let mut columns = vec![NONE; program.columns().len()];
-        let mut rows = vec![NONE; program.bounds().len()];
-        for (slot, block) in program.blocks().iter().enumerate() {
-            columns[block.columns.clone()].fill(slot);
-            rows[block.rows.clone()].fill(slot);
-        }
-        let last = program.blocks().len().checked_sub(1)?;
-        let behind = program.blocks()[last].columns.end;
-        for (row, place) in rows.iter_mut().enumerate() {
-            let (own, _) = program.terms(row);
-            let slots = own.iter().map(|&c| columns[c as usize]).filter(|&slot| slot != NONE);
-            let latest = slots.max();
-            if *place == NONE {
-                *place = latest.unwrap_or(last);
-                for &column in own.iter().filter(|&&column| column as usize >= behind) {
-                    columns[column as usize] = *place;
-                }
-            } else if latest.is_some_and(|latest| latest > *place) {
-                return None;
-            }
-        }
-        for place in columns.iter_mut().filter(|place| **place == NONE) {
-            *place = last;
-        }
-        let of = |places: &[usize]| {
-            let mut of = vec![Vec::new(); last + 1];
-            places.iter().enumerate().for_each(|(index, &slot)| of[slot].push(index));
-            of
-        };
-        Some(Self { columns_of: of(&columns), rows_of: of(&rows), columns, rows })
-    }
-}
-
-/// A part of a program whose slots before it are settled.
-struct Window {
-    program: Program,
-    /// Its columns and rows, as the whole program counts them.
-    columns: Vec<usize>,
-    rows: Vec<usize>,
-}
-
-impl Window {
-    fn of(whole: &Program, places: &Places, slots: Range<usize>, values: &[f64]) -> Self {
-        let blocks = &whole.blocks()[slots.clone()];
-        let mut program = Program::default();
-        let mut columns = Vec::new();
-        let mut rows = Vec::new();
-        let mut own = vec![None; whole.columns().len()];
-        let mut add = |program: &mut Program, column: usize| {
-            let old = whole.columns()[column];
-            own[column] = Some(program.column(old.cost, old.lower, old.upper));
-            columns.push(column);
-        };
-        for block in blocks {
-            program.open_columns(block.start);
-            block.columns.clone().for_each(|column| add(&mut program, column));
-            program.close_columns();
-        }
-        let behind = |all: &[usize], first: usize| -> Vec<usize> {
-            (first..all.len()).filter(|&index| slots.contains(&all[index])).collect()
-        };
-        let (column, row) =
-            whole.blocks().last().map_or((0, 0), |last| (last.columns.end, last.rows.end));
-        for column in behind(&places.columns, column) {
-            add(&mut program, column);
-        }
-        let mut add = |program: &mut Program, row: usize| {
-            let (indices, coefficients) = whole.terms(row);
-            let mut settled = 0.0;
-            let mut terms = Vec::with_capacity(indices.len());
-            for (&column, &value) in indices.iter().zip(coefficients) {
-                match own[column as usize] {
-                    Some(own) => terms.push((own, value)),
-                    None => settled += value * values[column as usize],
-                }
-            }
-            let (lower, upper) = whole.bounds()[row];
-            program.row(lower - settled, upper - settled, terms);
-            rows.push(row);
-        };
-        for (slot, block) in blocks.iter().enumerate() {
-            let first = program.bounds().len();
-            block.rows.clone().for_each(|row| add(&mut program, row));
-            program.claim_rows(slot, first);
-        }
-        for row in behind(&places.rows, row) {
-            add(&mut program, row);
-        }
-        Self { program, columns, rows }
     }
 }
 

@@ -246,6 +246,9 @@ fn one(house: &House, known: &Known, (from, to): (NaiveDate, NaiveDate), wishes:
         for (name, comfort) in [("equal", Comfort::Ready), ("free", Comfort::Draws)] {
             let bound = prescient(&stage, worth, comfort, &run, &mut solver);
             let cost = bound.as_ref().map_or(f64::NAN, |b| b.cost);
+            if let Some(open) = bound.as_ref().ok().map(|b| b.open).filter(|&open| open > 0.0) {
+                println!("  {name}: the least cost is up to {open:.1} above the bound");
+            }
             match comfort {
                 Comfort::Ready => sums.equal = cost,
                 Comfort::Draws => sums.free = cost,

@@ -39,21 +39,21 @@ fn weeks(seed: u64) -> Program {
 fn weeks_in_windows_are_the_weeks_in_one() {
     for seed in [5, 6] {
         let program = weeks(seed);
-        let parts = solve(&program, SolveLimits::default(), &mut Vec::new())
+        let parts = solve(&program, PROVEN, SolveLimits::default(), &mut Vec::new())
             .expect("a verdict")
             .expect("a proof");
         let mut live = Live::new(program.clone()).expect("a sound program");
         let patient = SolveLimits { seconds: 300.0, ..SolveLimits::default() };
         let whole = live.solve(patient).expect("an answer");
         assert_eq!(whole.verdict, Verdict::Optimal);
-        near(parts.objective, whole.objective);
+        near(parts.answer.objective, whole.objective);
         for (row, &(lower, upper)) in program.bounds().iter().enumerate() {
             let (indices, values) = program.terms(row);
             let terms = indices.iter().zip(values);
-            let sum: f64 = terms.map(|(&c, value)| value * parts.values[c as usize]).sum();
+            let sum: f64 = terms.map(|(&c, value)| value * parts.answer.values[c as usize]).sum();
             assert!(lower - 1e-6 <= sum && sum <= upper + 1e-6, "{lower} <= {sum} <= {upper}");
         }
-        for (column, &value) in program.columns().iter().zip(&parts.values) {
+        for (column, &value) in program.columns().iter().zip(&parts.answer.values) {
             assert!(column.lower - 1e-6 <= value && value <= column.upper + 1e-6);
         }
     }
@@ -71,6 +71,30 @@ fn programs_one_after_the_other_are_solved_as_each_by_itself() {
         assert_eq!(beside.verdict, Verdict::Optimal);
         near(beside.objective, alone.objective);
     }
+}
+
+// What is lost at a joint is got back by the best multipliers around it.
+#[test]
+fn multipliers_are_joined_anew_where_they_do_not_fit() {
+    let program = weeks(5);
+    let places = Places::of(&program).expect("slots one after the other");
+    let best = solve(&program, PROVEN, SolveLimits::default(), &mut Vec::new());
+    let Best { answer, open } = best.expect("a verdict").expect("a proof");
+    assert!(open.abs() < 1e-12, "{open}");
+    let mut settled = Settled { values: answer.values, ..Settled::nothing(&program, &places) };
+    settled.duals = answer.duals;
+    let joint = 2 * SETTLED;
+    for slot in joint..joint + 30 {
+        places.rows_of[slot].iter().for_each(|&row| settled.duals[row] *= 0.7);
+    }
+    let spoiled = settled.open();
+    assert!(spoiled > 1e-3, "{spoiled}");
+    settled.joints = vec![joint];
+    settled.mend(SolveLimits::default()).expect("an answer");
+    let mended = settled.open();
+    assert!(mended <= PROVEN, "{mended}");
+    let open = settled.best().open;
+    assert!(open.abs() < 1e-12, "{open}");
 }
 
 /// A store without losses that can buy in one slot and sell in another; the row of a slot
@@ -102,19 +126,22 @@ fn trader(slots: usize, (buys, sells): (usize, usize), joined: Option<(usize, us
 #[test]
 fn who_must_look_further_ahead_does_or_proves_nothing() {
     let limits = SolveLimits::default();
-    for (sells, proves) in [(300, true), (500, true), (1_500, false)] {
-        let program = trader(1_600, (100, sells), None);
-        let parts = solve(&program, limits, &mut Vec::new()).expect("a verdict");
+    for (sells, proves) in [(300, true), (1_500, true), (3_900, false)] {
+        let program = trader(4_000, (100, sells), None);
+        let parts = solve(&program, PROVEN, limits, &mut Vec::new()).expect("a verdict");
         assert_eq!(parts.is_some(), proves, "sold at {sells}");
-        near(parts.map_or(3.0 + 5.0 - 36.0, |answer| answer.objective), -28.0);
+        near(parts.map_or(3.0 + 5.0 - 36.0, |best| best.answer.objective), -28.0);
         near(PeriodSolver::new(limits).solve(&program).expect("an answer").objective, -28.0);
+        let Best { answer, open } = PeriodSolver::new(limits).nearly(&program).expect("an answer");
+        let least = answer.objective - open;
+        assert!(least <= -28.0 + 1e-6 && answer.objective >= -28.0 - 1e-6, "{least}");
     }
 }
 
 #[test]
 fn slots_that_are_joined_otherwise_and_short_programs_are_left_alone() {
     let parts = |program: &Program| {
-        solve(program, SolveLimits::default(), &mut Vec::new()).expect("a verdict")
+        solve(program, PROVEN, SolveLimits::default(), &mut Vec::new()).expect("a verdict")
     };
     assert!(parts(&trader(1_200, (100, 300), None)).is_some());
     assert!(parts(&trader(1_200, (100, 300), Some((5, 900)))).is_none());
