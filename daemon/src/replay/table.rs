@@ -141,7 +141,7 @@ impl Page<'_> {
     /// How exactly a bound is known, where it is not the least cost itself.
     fn up_to(&self, open: f64) -> String {
         let open = Some(open).filter(|open| *open > 0.0);
-        open.map_or_else(String::new, |open| format!("  to {} more", self.money.amount(open)))
+        open.map_or_else(String::new, |open| format!("  or up to {} more", self.money.amount(open)))
     }
 
     fn months(&self, out: &mut String) {

@@ -143,7 +143,7 @@ fn controls(replay: &Document, money: &Currency) -> String {
             name.to_owned(),
             if bound.open > 0.0 {
                 let open = money.amount(bound.open);
-                format!("no control can do better, the best up to {open} worse")
+                format!("no control can do better; the best comes to up to {open} more")
             } else {
                 "no control can do better".to_owned()
             },

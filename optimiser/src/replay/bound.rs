@@ -66,7 +66,7 @@ pub fn prescient(
     let left = left_like(stage, like, &problem.weights);
     let problem = Problem { end_value: left, ..problem };
     let formulation = Formulation::new(&problem, &Refinement::default());
-    let best = solver.nearly(&formulation.program).map_err(|error| error.to_string())?;
+    let best = solver.solve(&formulation.program).map_err(|error| error.to_string())?;
     let Best { answer, open } = best;
     match answer.verdict {
         Verdict::Optimal => {}

@@ -18,7 +18,7 @@ use crate::model::{Formulation, Program, Refinement};
 use crate::problem::Problem;
 use crate::replay::bound::{Comfort, held, problem};
 use crate::replay::{Record, Stage, StoredWorth, Timeline};
-use crate::solve::{Answer, PeriodSolver, Verdict};
+use crate::solve::{Answer, Best, PeriodSolver, Verdict};
 use crate::units::Energy;
 
 /// Distance of the points beside a size, as a share of it.
@@ -57,8 +57,12 @@ impl Priced {
 /// # Errors
 /// Why there is no answer, in words.
 pub fn priced(problem: &Problem, solver: &mut PeriodSolver) -> Result<Priced, String> {
-    let answer = solver.solve(&program(problem)).map_err(|error| error.to_string())?;
+    let best = solver.solve(&program(problem)).map_err(|error| error.to_string())?;
+    let Best { answer, open } = best;
     match answer.verdict {
+        Verdict::Optimal if open > 0.0 => {
+            Err(format!("its least cost is known only to {open:.1} minor units"))
+        }
         Verdict::Optimal => Ok(Priced(answer)),
         Verdict::Limit => Err("the time limit was reached".to_owned()),
         Verdict::Infeasible => Err("the limits leave load unserved".to_owned()),

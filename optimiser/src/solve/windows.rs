@@ -61,28 +61,16 @@ impl PeriodSolver {
         Self { limits, ended: BTreeMap::new() }
     }
 
-    /// Solves a program: in windows that prove to be its best answer, or as one.
+    /// Solves a program: in windows, or as one where they do not prove their answer to
+    /// within half a per cent of the money that moves.
     ///
     /// # Errors
     /// As [`Live::new`] and [`Live::solve`].
-    pub fn solve(&mut self, program: &Program) -> Result<Answer, SolveError> {
-        Ok(self.within(program, PROVEN)?.answer)
-    }
-
-    /// Solves a program nearly: in windows that prove to be within half a per cent of the
-    /// money that moves, or as one.
-    ///
-    /// # Errors
-    /// As [`Live::new`] and [`Live::solve`].
-    pub fn nearly(&mut self, program: &Program) -> Result<Best, SolveError> {
-        self.within(program, NEARLY)
-    }
-
-    fn within(&mut self, program: &Program, share: f64) -> Result<Best, SolveError> {
+    pub fn solve(&mut self, program: &Program) -> Result<Best, SolveError> {
         fit(program)?;
         let shape = program.blocks().last().map(|last| (last.columns.end, last.rows.end));
         let ended = self.ended.entry(shape.unwrap_or_default()).or_default();
-        match solve(program, share, self.limits, ended)? {
+        match solve(program, self.limits, ended)? {
             Some(best) => Ok(best),
             None => Ok(Best { answer: solve_whole(program, self.limits)?, open: 0.0 }),
         }
@@ -99,12 +87,10 @@ pub struct Best {
 }
 
 /// Solves a long program, or `None` where it is short, where its slots are joined in
-/// another way, or where the windows do not prove their answer to be the best within a
-/// share of the money that moves. `ended` is where the windows of a program like it ended,
-/// and where its own do.
+/// another way, or where the windows do not prove their answer to be nearly the best.
+/// `ended` is where the windows of a program like it ended, and where its own do.
 fn solve(
     program: &Program,
-    share: f64,
     limits: SolveLimits,
     ended: &mut Ended,
 ) -> Result<Option<Best>, SolveError> {
@@ -119,7 +105,7 @@ fn solve(
             settled.mend(limits)?;
             open = settled.open();
         }
-        if open <= if sweep < SWEEPS { PROVEN } else { share } {
+        if open <= if sweep < SWEEPS { PROVEN } else { NEARLY } {
             return Ok(Some(settled.best()));
         }
         multipliers = settled.duals;

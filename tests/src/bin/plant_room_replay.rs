@@ -5,12 +5,12 @@
 //! simulates so many days of the site with everything under thermostats, and plans so
 //! many half-hours of each site in the closed loop.
 //!
-//!     plant_room_replay kiln-house 2023-04-17 2023-04-18 rolling [slots] [rules]
+//!     plant_room_replay kiln-house 2023-04-17 2023-04-18 rolling [slots] [rules|thermostats]
 //!
 //! plans these days of a site of `fixtures/` beside thermostats, with the effort
 //! `rolling`, `step`, `cold` or `none`, on the shared series; with `slots` each half-hour
 //! is printed, with `rules` the best settings of every kind of rule in hindsight, many more
-//! than a replay tries.
+//! than a replay tries, with `thermostats` those of thermostats alone.
 
 #![expect(clippy::print_stdout, reason = "its output is what it is for")]
 
@@ -30,7 +30,8 @@ fn main() {
     let words: Vec<String> = std::env::args().skip(1).collect();
     if let [site, from, to, effort, more @ ..] = words.as_slice() {
         let asked = |word: &str| more.iter().any(|own| own == word);
-        beside_rules(site, [from, to], effort, asked("slots"), asked("rules"));
+        let kinds = if asked("rules") { KINDS.len() } else { usize::from(asked("thermostats")) };
+        beside_rules(site, [from, to], effort, asked("slots"), &KINDS[..kinds]);
         return;
     }
     let mut numbers = std::env::args().skip(1).filter_map(|text| text.parse::<usize>().ok());
@@ -47,7 +48,7 @@ fn main() {
 }
 
 /// Days of a site under stowheat, under thermostats and under tuned rules, in a line each.
-fn beside_rules(site: &str, days: [&String; 2], effort: &str, slots: bool, rules: bool) {
+fn beside_rules(site: &str, days: [&String; 2], effort: &str, slots: bool, kinds: &[Rules]) {
     let days = days.map(|day| day.parse::<chrono::NaiveDate>().ok());
     let Some(past) = real::plant_room(site, (days[0], days[1])) else {
         println!("the shared series are not beside the repository");
@@ -76,15 +77,16 @@ fn beside_rules(site: &str, days: [&String; 2], effort: &str, slots: bool, rules
         }
     }
     println!("by rule {}: {:?}", planning.by_rule(), planning.last_failure());
-    if rules {
-        for (name, kind) in KINDS {
-            best_rule(&stage, name, kind);
-        }
+    for (name, kind) in kinds {
+        best_rule(&stage, name, kind);
     }
 }
 
-/// Kinds of rules, each with the settings that are tried.
-const KINDS: [(&str, &[Rule]); 4] = [
+/// A kind of rule with the settings that are tried.
+type Rules = (&'static str, &'static [Rule]);
+
+/// Kinds of rules, thermostats first.
+const KINDS: [Rules; 4] = [
     ("thermostats", &[Rule::Thermostat]),
     (
         "timer",
