@@ -60,9 +60,9 @@ pub fn priced(problem: &Problem, solver: &mut PeriodSolver) -> Result<Priced, St
     let best = solver.solve(&program(problem)).map_err(|error| error.to_string())?;
     let Best { answer, open } = best;
     match answer.verdict {
-        Verdict::Optimal if open > 0.0 => {
-            Err(format!("its least cost is known only to {open:.1} minor units"))
-        }
+        Verdict::Optimal if open > 0.0 => Err(format!(
+            "the least cost of the period is known only to within {open:.1} minor units"
+        )),
         Verdict::Optimal => Ok(Priced(answer)),
         Verdict::Limit => Err("the time limit was reached".to_owned()),
         Verdict::Infeasible => Err("the limits leave load unserved".to_owned()),
