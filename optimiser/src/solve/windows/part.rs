@@ -98,7 +98,9 @@ impl Window {
             block.columns.clone().for_each(|column| add(&mut part, column));
             part.program.close_columns();
         }
-        behind(&places.columns, column).into_iter().for_each(|column| add(&mut part, column));
+        for column in behind(&places.columns, column) {
+            add(&mut part, column);
+        }
         let behind = behind(&places.rows, row);
         if matches!(before, Before::Priced) {
             let inside = blocks.iter().flat_map(|block| block.rows.clone());
@@ -107,7 +109,9 @@ impl Window {
                 .map(|&column| column as usize)
                 .filter(|&column| places.columns[column] < slots.start)
                 .collect();
-            outside.into_iter().for_each(|column| add(&mut part, column));
+            for column in outside {
+                add(&mut part, column);
+            }
         }
         let add = |part: &mut Self, row: usize| {
             let (indices, coefficients) = whole.terms(row);
@@ -129,7 +133,9 @@ impl Window {
             block.rows.clone().for_each(|row| add(&mut part, row));
             part.program.claim_rows(slot, first);
         }
-        behind.into_iter().for_each(|row| add(&mut part, row));
+        for row in behind {
+            add(&mut part, row);
+        }
         part
     }
 }

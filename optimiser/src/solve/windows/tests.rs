@@ -85,7 +85,9 @@ fn multipliers_are_joined_anew_where_they_do_not_fit() {
     settled.duals = answer.duals;
     let joint = 2 * SETTLED;
     for slot in joint..joint + 30 {
-        places.rows_of[slot].iter().for_each(|&row| settled.duals[row] *= 0.7);
+        for &row in &places.rows_of[slot] {
+            settled.duals[row] *= 0.7;
+        }
     }
     let spoiled = settled.open();
     assert!(spoiled > 1e-3, "{spoiled}");
