@@ -128,7 +128,7 @@ fn trader(slots: usize, (buys, sells): (usize, usize), joined: Option<(usize, us
 #[test]
 fn who_must_look_further_ahead_does_or_proves_nothing() {
     let limits = SolveLimits::default();
-    for (sells, proves) in [(300, true), (1_500, true), (3_900, false)] {
+    for (sells, proves) in [(300, true), (500, true), (1_500, true), (3_900, false)] {
         let program = trader(4_000, (100, sells), None);
         let parts = solve(&program, limits, &mut Vec::new()).expect("a verdict");
         assert_eq!(parts.is_some(), proves, "sold at {sells}");
