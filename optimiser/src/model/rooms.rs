@@ -5,8 +5,12 @@
 //! - air, a mean over the slot: `d·m_{t−1} + e·Q + f`, with
 //!   `low − short ≤ air ≤ high + over`.
 //!
-//! What the emitters give is limited by their flow, which follows the heating
-//! curve and so is known for each slot.
+//! The flow of the emitters follows the heating curve and so is known for each slot. What
+//! they give is limited by it and by the air that they meet:
+//!
+//! `Q ≤ UA·Δt·(flow − ΔT/2 − air + over)`, the mean of flow and return taken no colder
+//! than the upper end of the comfort band, so that rooms which are too warm by themselves
+//! have an answer.
 
 use crate::physics::coil::SPREAD_K;
 use crate::physics::rooms::Network;
@@ -158,7 +162,33 @@ pub(super) fn rows(
     let high = high.min(rooms.limit.celsius()).max(low);
     let cold = air.iter().copied().chain([(own.short, 1.0)]);
     let cold = program.row(low - alone, f64::INFINITY, cold);
-    let warm = air.into_iter().chain([(own.over, -1.0)]);
+    let warm = air.iter().copied().chain([(own.over, -1.0)]);
     let warm = program.row(f64::NEG_INFINITY, high - alone, warm);
+    emitted(program, (rooms, own), (air, alone), high, &heat, slot, problem);
     Some(RoomsRows { mass, cold, warm })
+}
+
+/// What the emitters give into air of a temperature, which stands in `air` by columns and
+/// alone.
+fn emitted(
+    program: &mut Program,
+    (rooms, own): (&Rooms, RoomsColumns),
+    (air, alone): (Vec<(Col, f64)>, f64),
+    high: f64,
+    heat: &[Col],
+    slot: usize,
+    problem: &Problem,
+) {
+    let hours = problem.horizon.slots()[slot].hours();
+    let warmer = 1_000.0 / (rooms.emitters.watts_per_kelvin() * hours);
+    let hottest = rooms.curve.flow(outdoor(problem, slot)) - 0.5 * SPREAD_K;
+    let mut terms = air;
+    for &col in heat {
+        match terms.iter_mut().find(|(other, _)| *other == col) {
+            Some((_, factor)) => *factor += warmer,
+            None => terms.push((col, warmer)),
+        }
+    }
+    terms.push((own.over, -1.0));
+    program.row(f64::NEG_INFINITY, hottest.max(high) - alone, terms);
 }
