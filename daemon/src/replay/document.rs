@@ -104,8 +104,23 @@ pub struct Bound {
     /// By how much the least cost may lie above that; 0 where this is it [minor unit].
     #[serde(default)]
     pub open: f64,
+    /// Whether it is certain that nobody can be below it. In a plant room it is not: the
+    /// linear program is not everywhere kinder than the simulated plant.
+    #[serde(default = "certain")]
+    pub certain: bool,
     /// Draw heat left unmet [kWh].
     pub unmet_kwh: f64,
+    /// How much colder than asked it leaves the rooms in the mean [K].
+    #[serde(default)]
+    pub rooms_below_k: f64,
+    /// The same for the pool [K].
+    #[serde(default)]
+    pub pool_below_k: f64,
+}
+
+/// Documents from before plant rooms had one.
+const fn certain() -> bool {
+    true
 }
 
 /// stowheat with something known beforehand.
@@ -208,10 +223,13 @@ impl Document {
         let best = replayed.best_rule();
         let bound = |index: usize| {
             let bounds = replayed.bounds.as_ref()?;
-            bounds[index].as_ref().ok().map(|Found { cost, open, unmet_kwh, .. }| Bound {
-                cost: money(*cost),
-                open: money(*open),
-                unmet_kwh: fine(*unmet_kwh),
+            bounds[index].as_ref().ok().map(|found: &Found| Bound {
+                cost: money(found.cost),
+                open: money(found.open),
+                certain: replayed.stage.has_bound(),
+                unmet_kwh: fine(found.unmet_kwh),
+                rooms_below_k: fine(found.too_cold.rooms),
+                pool_below_k: fine(found.too_cold.pool),
             })
         };
         Self {

@@ -46,7 +46,8 @@ pub struct Replayed<'a> {
     pub entries: Vec<Entry>,
     /// What knowing everything would have cost, if it was asked for: with the
     /// draws alone, and at equal comfort, leaving at the end what stowheat left; or
-    /// why there is no answer.
+    /// why there is no answer. Of a plant room it is a measure, not certain to be the
+    /// least.
     pub bounds: Option<[Result<Bound, String>; 2]>,
     /// What a unit more of each capacity would have saved, if it was asked for.
     pub limits: Option<Result<Vec<Value>, String>>,
@@ -175,10 +176,10 @@ impl Replayed<'_> {
     /// Share of what was to be gained over the best rule that stowheat gained,
     /// measured against the bound at equal comfort; `None` if stowheat itself
     /// left more unmet than is allowed, since money saved by cold water counts
-    /// for nothing.
+    /// for nothing, and where the bound is not certain.
     pub fn captured(&self) -> Option<f64> {
         let rule = self.best_rule().filter(|rule| rule.comfortable)?;
-        if !self.stowheat().comfortable {
+        if !self.stowheat().comfortable || !self.stage.has_bound() {
             return None;
         }
         let [_, Ok(bound)] = self.bounds.as_ref()? else { return None };
@@ -230,12 +231,17 @@ pub fn replay<'a>(
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Replayed<'a>, ProblemError> {
     let all = replay_together(house, &[(period, 1.0)], settings, with_bound, progress)?;
-    Ok(all.into_iter().next().expect("one period gives one replay"))
+    let mut one = all.into_iter().next().expect("one period gives one replay");
+    if with_bound && one.bounds.is_none() {
+        one.bounds = Some(one.bounds(progress)?);
+    }
+    Ok(one)
 }
 
 /// Replays several periods, each of which counts so many times. Each begins in the
 /// state that the site file gives. A rule has one setting for all of them, and the
-/// best rule is the one that is best over all of them.
+/// best rule is the one that is best over all of them. What knowing everything would have
+/// cost is only told where it is certain to be the least.
 ///
 /// # Errors
 /// If the site's state or draws do not fit its stores.

@@ -141,7 +141,9 @@ fn controls(replay: &Document, money: &Currency) -> String {
         let blank = String::new;
         table.row(vec![
             name.to_owned(),
-            if bound.open > 0.0 {
+            if !bound.certain {
+                "by the linear program, not certain to be the least".to_owned()
+            } else if bound.open > 0.0 {
                 let open = money.amount(bound.open);
                 format!("no control can do better; the best comes to up to {open} more")
             } else {

@@ -57,7 +57,12 @@ pub(super) fn section(replay: &Document, money: &Currency) -> Option<String> {
     html += &paragraph(
         "What the buffer gives is what others gave it, and is counted once. Defrosting is a mean share of the heat, and the buffer one mixed vessel.",
     );
-    Some(html + &paragraph(&format!("There is no bound for such a house: {NO_BOUND}.")))
+    let bound = if replay.bound.is_some() {
+        "What knowing everything would have cost is a measure for such a house and no bound"
+    } else {
+        "There is no bound for such a house"
+    };
+    Some(html + &paragraph(&format!("{bound}: {NO_BOUND}.")))
 }
 
 fn kept(

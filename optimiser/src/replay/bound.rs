@@ -8,12 +8,20 @@
 //! The **bound at equal comfort** also keeps, at each local time of day, the
 //! water that an honest controller must keep because it does not know the next
 //! draw: nearly the most that was ever drawn in the hour that follows (the
-//! 99.9 % quantile over the period), less what the elements can make meanwhile.
+//! 99.9 % quantile over the period), less what the heaters can make meanwhile.
+//!
+//! In a plant room the program is not kinder than the plant everywhere: it takes each
+//! step of a heat pump and the losses of a pool at fixed temperatures. What it costs
+//! there is a measure beside the plant, and not certain to be below it.
+
+mod plant_room;
+
+pub use plant_room::TooCold;
 
 use super::ledger::stored_in_each;
 use super::{Run, Stage, StoredWorth};
 use crate::model::{Formulation, Refinement};
-use crate::problem::{Ambient, EndValue, Problem, Ready, ValueStep, Weights};
+use crate::problem::{EndValue, Problem, Ready, ValueStep, Weights};
 use crate::solution::{SlotFlows, Solution};
 use crate::solve::{Best, PeriodSolver, Verdict};
 use crate::time::Series;
@@ -44,6 +52,8 @@ pub struct Bound {
     pub open: f64,
     /// Draw heat it leaves unmet [kWh].
     pub unmet_kwh: f64,
+    /// How cold it leaves rooms and pool.
+    pub too_cold: TooCold,
     /// Flows of each slot.
     pub slots: Vec<SlotFlows>,
     /// Heat in the stores above mains, at the start and at the end [kWh].
@@ -63,8 +73,8 @@ pub fn prescient(
     solver: &mut PeriodSolver,
 ) -> Result<Bound, String> {
     let problem = problem(stage, worth, comfort)?;
-    let left = left_like(stage, like, &problem.weights);
-    let problem = Problem { end_value: left, ..problem };
+    let problem = plant_room::ending_like(problem, like);
+    let problem = Problem { end_value: left_like(stage, like, &problem), ..problem };
     let formulation = Formulation::new(&problem, &Refinement::default());
     let best = solver.solve(&formulation.program).map_err(|error| error.to_string())?;
     let Best { answer, open } = best;
@@ -76,12 +86,14 @@ pub fn prescient(
     }
     let solution = Solution::new(&problem, &formulation, &answer);
     let wear = problem.site.battery.map_or(0.0, |b| b.wear.per_kwh());
+    let fuel = problem.site.plant_room.boiler.as_ref().map_or(0.0, |b| b.fuel_price.per_kwh());
     let flows = solution.slots.iter().enumerate();
     let paid: f64 = flows
         .map(|(slot, flow)| {
             flow.import * problem.import_price[slot].per_kwh()
                 - flow.export * problem.export_price[slot].per_kwh()
                 + flow.discharge * wear
+                + flow.routes.iter().map(|route| route.fuel * fuel).sum::<f64>()
         })
         .sum();
     let unmet = solution.slots.iter().flat_map(|flow| &flow.stores).map(|s| s.unmet).sum();
@@ -90,11 +102,14 @@ pub fn prescient(
         (Some(_), Some(last)) => last.battery - stage.start().battery.kwh(),
         _ => 0.0,
     };
-    let gain = (stored.1 - stored.0) * worth.heat + charge * worth.battery;
+    let gain = (stored.1 - stored.0) * worth.heat
+        + plant_room::gained(&problem, &solution) * worth.elsewhere
+        + charge * worth.battery;
     Ok(Bound {
         cost: paid - gain - open,
         open,
         unmet_kwh: unmet,
+        too_cold: plant_room::too_cold(stage, &solution),
         stored_kwh: stored,
         slots: solution.slots,
     })
@@ -102,8 +117,8 @@ pub fn prescient(
 
 /// So much for what a run left at the end that it is never cheaper to leave less,
 /// and nothing for more.
-pub(super) fn left_like(stage: &Stage<'_>, like: &Run, weights: &Weights) -> EndValue {
-    let value = Price::clamped(0.5 * weights.unmet_per_kwh);
+pub(super) fn left_like(stage: &Stage<'_>, like: &Run, problem: &Problem) -> EndValue {
+    let value = Price::clamped(0.5 * problem.weights.unmet_per_kwh);
     let step = |kwh: f64| vec![ValueStep { width: Energy::clamped(kwh.max(0.0)), value }];
     // A run that was led in has more slots than the stage.
     let end = like.outcome.house.len();
@@ -112,7 +127,7 @@ pub(super) fn left_like(stage: &Stage<'_>, like: &Run, weights: &Weights) -> End
     EndValue {
         stores: stored_in_each(stage, like, end).into_iter().map(step).collect(),
         battery: battery.map_or_else(Vec::new, |_| step(charge)),
-        ..EndValue::default()
+        ..plant_room::left_like(problem, like, value)
     }
 }
 
@@ -168,7 +183,7 @@ pub(crate) fn problem(
         ..EndValue::default()
     };
     Problem {
-        weights: Weights::for_prices(&import_price),
+        weights: Weights::for_house(&site, &import_price),
         import_price,
         export_price: Series::new("the export price", &horizon, export).map_err(said)?,
         pv: Series::new("the PV", &horizon, record.pv[judged.clone()].to_vec()).map_err(said)?,
@@ -178,14 +193,14 @@ pub(crate) fn problem(
             record.base_load[judged.clone()].to_vec(),
         )
         .map_err(said)?,
+        ambient: stage.timeline().surroundings().over(judged.clone(), &horizon),
+        comfort: plant_room::comfort(stage, &horizon).map_err(said)?,
         draws: stage.timeline().draws_in(judged).to_vec(),
         ready: match comfort {
             Comfort::Draws => Vec::new(),
             Comfort::Ready => kept_ready(stage),
         },
         hygiene: Vec::new(),
-        ambient: Ambient::default(),
-        comfort: crate::problem::Comfort::default(),
         state: stage.start().clone(),
         end_value,
         by_hand: Vec::new(),
@@ -207,6 +222,7 @@ fn kept_ready(stage: &Stage<'_>) -> Vec<Ready> {
         let rise = store.use_temperature.above(store.mains);
         let power: f64 = store.elements.iter().map(|e| e.power.kw()).sum();
         let power = power.min(stage.site().grid.import_limit.kw());
+        let power = power + plant_room::into_store(stage.site(), index);
         let made = power * 0.5 * READY_SLOTS as f64 / (KWH_PER_LITRE_KELVIN * rise);
         let need: Vec<f64> = (0..48)
             .map(|half_hour| {

@@ -27,7 +27,7 @@ pub fn reached(
     effort: Effort,
 ) -> Result<Run, String> {
     let problem = bound::problem(stage, worth, Comfort::Draws)?;
-    let end_value = bound::left_like(stage, like, &problem.weights);
+    let end_value = bound::left_like(stage, like, &problem);
     let problem = Problem { end_value, ..problem };
     let schedule = match Planner::with_limits(limits).with_effort(effort).plan(&problem) {
         Outcome::Planned(planned) => planned.schedule,

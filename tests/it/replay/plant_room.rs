@@ -4,10 +4,12 @@
 use optimiser::plant::Plant;
 use optimiser::problem::Ambient;
 use optimiser::replay::baseline::{Kind as RuleKind, Rule, Ruled, tune};
+use optimiser::replay::bound::{Comfort, prescient};
 use optimiser::replay::{
     Controller, Ledger, Planning, Run, Settings, SlotCommands, Stage, Surroundings, View,
 };
 use optimiser::site::{Sink, Site, Source};
+use optimiser::solve::{PeriodSolver, SolveLimits};
 use optimiser::time::Series;
 use optimiser::units::{Irradiance, Price, Temperature};
 use stowheat_tests::past::{Past, past};
@@ -186,7 +188,29 @@ fn stowheat_plans_a_plant_room_half_hour_by_half_hour() {
         let pumped: f64 = sums.routes.iter().map(|own| own.heat_kwh).sum();
         assert!(pumped > 1.0, "{kind:?}: {sums:?}");
         assert!(!stage.has_bound());
+        knowing_everything(&stage, &run);
     }
+}
+
+/// The program that knows everything keeps rooms and pool as warm as asked where the run
+/// was, leaves what the run left, and pays less, by no more than all that was paid.
+fn knowing_everything(stage: &Stage<'_>, run: &Run) {
+    let worth = stage.stored_worth();
+    let ledger = Ledger::of(stage, run, 0..stage.horizon().len());
+    let cost = ledger.cost(worth);
+    let limits = SolveLimits { seconds: 60.0, ..SolveLimits::default() };
+    let mut solver = PeriodSolver::new(limits);
+    let mut known =
+        |comfort| prescient(stage, worth, comfort, run, &mut solver).expect("an answer");
+    let (free, ready) = (known(Comfort::Draws), known(Comfort::Ready));
+    near(free.open, 0.0, 1e-9);
+    near(free.unmet_kwh, 0.0, 1e-3);
+    assert!(free.cost <= ready.cost + 0.01, "{} {}", free.cost, ready.cost);
+    let moved = ledger.import_cost.abs() + ledger.export_income.abs() + ledger.fuel_cost();
+    assert!(free.cost < cost && free.cost > cost - moved, "{} {cost} {moved}", free.cost);
+    let sums = ledger.plant_room.as_ref().expect("a plant room");
+    let below = sums.rooms.map_or(0.0, |rooms| rooms.mean_below());
+    assert!(free.too_cold.rooms <= below + 0.01, "{:?} {below}", free.too_cold);
 }
 
 #[test]

@@ -5,18 +5,22 @@
 //! simulates so many days of the site with everything under thermostats, and plans so
 //! many half-hours of each site in the closed loop.
 //!
-//!     plant_room_replay kiln-house 2023-04-17 2023-04-18 rolling [slots] [rules|thermostats]
+//!     plant_room_replay kiln-house 2023-04-17 2023-04-18 rolling [slots] [bounds] [rules|thermostats]
 //!
 //! plans these days of a site of `fixtures/` beside thermostats, with the effort
-//! `rolling`, `step`, `cold` or `none`, on the shared series; with `slots` each half-hour
-//! is printed, with `rules` the best settings of every kind of rule in hindsight, many more
-//! than a replay tries, with `thermostats` those of thermostats alone.
+//! `rolling`, `step`, `cold` or `none`, on the shared series, or with `-` not at all; with `slots` each half-hour
+//! is printed, with `bounds` what the program costs that knows everything, with `rules` the
+//! best settings of every kind of rule in hindsight, many more than a replay tries, with
+//! `thermostats` those of thermostats alone.
 
 #![expect(clippy::print_stdout, reason = "its output is what it is for")]
 
 use optimiser::judge::Effort;
 use optimiser::replay::baseline::{Rule, Ruled, Window};
+use optimiser::replay::bound::{Comfort, prescient};
 use optimiser::replay::{Controller, Ledger, Planning, Run, Settings, Stage};
+use optimiser::solution::{RouteFlow, SlotFlows};
+use optimiser::solve::{PeriodSolver, SolveLimits};
 use optimiser::units::Temperature;
 use stowheat_tests::clock::Stopwatch;
 use stowheat_tests::past::past;
@@ -29,9 +33,7 @@ const ALLOWED_UNMET: f64 = 1e-3;
 fn main() {
     let words: Vec<String> = std::env::args().skip(1).collect();
     if let [site, from, to, effort, more @ ..] = words.as_slice() {
-        let asked = |word: &str| more.iter().any(|own| own == word);
-        let kinds = if asked("rules") { KINDS.len() } else { usize::from(asked("thermostats")) };
-        beside_rules(site, [from, to], effort, asked("slots"), &KINDS[..kinds]);
+        beside_rules(site, [from, to], effort, more);
         return;
     }
     let mut numbers = std::env::args().skip(1).filter_map(|text| text.parse::<usize>().ok());
@@ -48,13 +50,15 @@ fn main() {
 }
 
 /// Days of a site under stowheat, under thermostats and under tuned rules, in a line each.
-fn beside_rules(site: &str, days: [&String; 2], effort: &str, slots: bool, kinds: &[Rules]) {
+fn beside_rules(site: &str, days: [&String; 2], effort: &str, more: &[String]) {
+    let asked = |word: &str| more.iter().any(|own| own == word);
     let days = days.map(|day| day.parse::<chrono::NaiveDate>().ok());
     let Some(past) = real::plant_room(site, (days[0], days[1])) else {
         println!("the shared series are not beside the repository");
         return;
     };
     let stage = Stage::new(&past.house.site, &past.period.timeline, &past.start).expect("a stage");
+    let plans = effort != "-";
     let effort = match effort {
         "rolling" => Effort::ROLLING,
         "step" => Effort::STEP,
@@ -65,21 +69,74 @@ fn beside_rules(site: &str, days: [&String; 2], effort: &str, slots: bool, kinds
     let settings = Settings { effort, ..Settings::default() };
     let mut planning = Planning::new(site, settings);
     let mut rule = Ruled::new(site, Rule::Thermostat, Temperature::constant(55.0), None, false);
-    let all: [(&str, &mut dyn Controller); 2] =
-        [("stowheat", &mut planning), ("thermostats", &mut rule)];
-    for (name, controller) in all {
+    let lived = |name: &str, controller: &mut dyn Controller| {
         let watch = Stopwatch::start();
         let run = stage.run(controller, &mut |_| {});
         let each = 1e3 * watch.elapsed().as_secs_f64() / stage.horizon().len() as f64;
         line(&stage, &run, &format!("{name}, {each:.0} ms each"));
-        if slots {
+        if asked("slots") {
             half_hours(&stage, &run);
         }
-    }
+        run
+    };
+    let own = plans.then(|| lived("stowheat", &mut planning));
+    lived("thermostats", &mut rule);
     println!("by rule {}: {:?}", planning.by_rule(), planning.last_failure());
-    for (name, kind) in kinds {
+    if let Some(own) = own.filter(|_| asked("bounds")) {
+        knowing_everything(&stage, &own);
+    }
+    let kinds = if asked("rules") { KINDS.len() } else { usize::from(asked("thermostats")) };
+    for (name, kind) in &KINDS[..kinds] {
         best_rule(&stage, name, kind);
     }
+}
+
+/// What the program costs that knows everything, leaving what a run left.
+fn knowing_everything(stage: &Stage<'_>, like: &Run) {
+    let worth = stage.stored_worth();
+    let limits = SolveLimits { seconds: 3_600.0, ..SolveLimits::default() };
+    let mut solver = PeriodSolver::new(limits);
+    for comfort in [Comfort::Draws, Comfort::Ready] {
+        let watch = Stopwatch::start();
+        match prescient(stage, worth, comfort, like, &mut solver) {
+            Ok(bound) => {
+                println!(
+                    "knowing everything, {comfort:?}: cost {:.0}, or up to {:.0} more, unmet {:.2} kWh, rooms {:.2} K, pool {:.2} K, {:.1} s",
+                    bound.cost,
+                    bound.open,
+                    bound.unmet_kwh,
+                    bound.too_cold.rooms,
+                    bound.too_cold.pool,
+                    watch.elapsed().as_secs_f64()
+                );
+                by_route(stage, &bound.slots);
+            }
+            Err(why) => println!("knowing everything, {comfort:?}: {why}"),
+        }
+    }
+}
+
+/// Heat by route, elements and meter in the answer of a program.
+fn by_route(stage: &Stage<'_>, slots: &[SlotFlows]) {
+    for (index, route) in stage.site().plant_room.routes().into_iter().enumerate() {
+        let sum =
+            |of: fn(&RouteFlow) -> f64| slots.iter().map(|own| of(&own.routes[index])).sum::<f64>();
+        println!(
+            "  {route:?}: {:.2} kWh of heat, {:.2} of electricity, {:.2} of fuel, {:.1} h",
+            sum(|own| own.heat),
+            sum(|own| own.electricity),
+            sum(|own| own.fuel),
+            sum(|own| own.hours),
+        );
+    }
+    let sum = |of: fn(&SlotFlows) -> f64| slots.iter().map(of).sum::<f64>();
+    println!(
+        "  import {:.1}, export {:.1}, elements {:.1}, pumps of loops {:.1} kWh",
+        sum(|own| own.import),
+        sum(|own| own.export),
+        sum(|own| own.heaters.iter().sum()),
+        sum(|own| own.circulation),
+    );
 }
 
 /// A kind of rule with the settings that are tried.
