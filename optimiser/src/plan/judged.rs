@@ -48,7 +48,10 @@ impl Planner {
         let memory = self.memory.take().filter(|memory| rolling && memory.follows(problem));
         let goes_on = memory.as_ref().is_some_and(|memory| !memory.is_outdated(problem));
         let steps = memory.as_ref().map_or(0, |memory| memory.steps + 1);
-        let effort = if goes_on { self.effort } else { self.effort.afresh() };
+        // The program of a plant room is asked so seldom that its plan may be searched as
+        // long as one after news.
+        let afresh = !goes_on || !problem.site.plant_room.is_empty();
+        let effort = if afresh { self.effort.afresh() } else { self.effort };
         let energies = wished(&fresh);
         let carried =
             memory.map(|memory| carried(&mut judge, &memory, &fresh, &wishes(&answer.solution)));
