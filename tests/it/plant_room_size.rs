@@ -171,4 +171,8 @@ fn two_sizes_of_a_heat_pump_over_two_days() {
     for words in ["Sources, rooms and pool", "unit to rooms", "There is no bound"] {
         assert!(page.contains(words), "no `{words}`");
     }
+    let replay = &kept.parts[0].replay;
+    let best = replay.controllers.iter().find(|own| Some(&own.name) == replay.best_rule.as_ref());
+    let cold = best.is_some_and(|own| !own.comfortable);
+    assert_eq!(page.contains("No simple control kept everything warm enough"), cold);
 }

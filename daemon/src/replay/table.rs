@@ -116,6 +116,12 @@ impl Page<'_> {
                 rule.name,
                 self.money.amount(self.replayed.saving(rule))
             );
+            if !rule.comfortable {
+                line!(
+                    out,
+                    "No rule kept everything warm enough; this one came nearest, and is cheaper for what it left cold."
+                );
+            }
         }
         self.dearer(out);
         let own = self.replayed.stowheat();

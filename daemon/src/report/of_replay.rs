@@ -62,11 +62,11 @@ pub fn of_replay(house: &House, case: &Case, files: &[Source]) -> String {
 fn summary(part: &Part, money: &Currency) -> String {
     let replay = &part.replay;
     let days = digits::days(part.stowheat.days as i64);
+    let best = replay.controllers.iter().find(|own| Some(&own.name) == replay.best_rule.as_ref());
     let finding = replay.saving.map_or_else(
         || "There was no simple control to compare with.".to_owned(),
         |saving| {
-            let rule = replay.controllers.iter().find(|c| Some(&c.name) == replay.best_rule.as_ref());
-            let rule = rule.map_or("", |rule| rule.settings.as_ref().unwrap_or(&rule.name));
+            let rule = best.map_or("", |rule| rule.settings.as_ref().unwrap_or(&rule.name));
             format!(
                 "Over {days} stowheat cost {} {} than the best simple control in hindsight ({rule}).",
                 money.amount(saving.abs()),
@@ -90,6 +90,11 @@ fn summary(part: &Part, money: &Currency) -> String {
             None => "more than 0.10 % of the hot water's heat unmet",
         };
         doubts.push(format!("NOT AT EQUAL COMFORT: stowheat left {colder}; no saving is claimed."));
+    }
+    if best.is_some_and(|own| !own.comfortable) {
+        doubts.push(
+            "No simple control kept everything warm enough; the one named came nearest, and is cheaper for what it left cold.".to_owned(),
+        );
     }
     let missing = replay.coverage.half_hours - replay.coverage.prices;
     if missing > 0 {

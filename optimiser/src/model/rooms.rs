@@ -162,33 +162,15 @@ pub(super) fn rows(
     let high = high.min(rooms.limit.celsius()).max(low);
     let cold = air.iter().copied().chain([(own.short, 1.0)]);
     let cold = program.row(low - alone, f64::INFINITY, cold);
-    let warm = air.iter().copied().chain([(own.over, -1.0)]);
+    let warm = air.into_iter().chain([(own.over, -1.0)]);
     let warm = program.row(f64::NEG_INFINITY, high - alone, warm);
-    emitted(program, (rooms, own), (air, alone), high, &heat, slot, problem);
-    Some(RoomsRows { mass, cold, warm })
-}
 
-/// What the emitters give into air of a temperature, which stands in `air` by columns and
-/// alone.
-fn emitted(
-    program: &mut Program,
-    (rooms, own): (&Rooms, RoomsColumns),
-    (air, alone): (Vec<(Col, f64)>, f64),
-    high: f64,
-    heat: &[Col],
-    slot: usize,
-    problem: &Problem,
-) {
     let hours = problem.horizon.slots()[slot].hours();
     let warmer = 1_000.0 / (rooms.emitters.watts_per_kelvin() * hours);
     let hottest = rooms.curve.flow(outdoor(problem, slot)) - 0.5 * SPREAD_K;
-    let mut terms = air;
-    for &col in heat {
-        match terms.iter_mut().find(|(other, _)| *other == col) {
-            Some((_, factor)) => *factor += warmer,
-            None => terms.push((col, warmer)),
-        }
-    }
-    terms.push((own.over, -1.0));
+    let mass_before = before.iter().map(|b| (b.mass, by_mass));
+    let given = heat.iter().map(|&col| (col, by_heat + warmer));
+    let terms = mass_before.chain(given).chain([(own.over, -1.0)]);
     program.row(f64::NEG_INFINITY, hottest.max(high) - alone, terms);
+    Some(RoomsRows { mass, cold, warm })
 }

@@ -8,10 +8,10 @@
 //!     plant_room_replay kiln-house 2023-04-17 2023-04-18 rolling [slots] [bounds] [rules|thermostats]
 //!
 //! plans these days of a site of `fixtures/` beside thermostats, with the effort
-//! `rolling`, `step`, `cold` or `none`, on the shared series, or with `-` not at all; with `slots` each half-hour
-//! is printed, with `bounds` what the program costs that knows everything, with `rules` the
-//! best settings of every kind of rule in hindsight, many more than a replay tries, with
-//! `thermostats` those of thermostats alone.
+//! `rolling`, `step`, `cold` or `none`, on the shared series, or with `-` not at all; with
+//! `slots` each half-hour is printed, with `bounds` what the program costs that knows
+//! everything, with `rules` the best settings of every kind of rule in hindsight, many more
+//! than a replay tries, with `thermostats` those of thermostats alone.
 
 #![expect(clippy::print_stdout, reason = "its output is what it is for")]
 

@@ -36,8 +36,8 @@ pub(super) fn comfort(stage: &Stage<'_>, horizon: &Horizon) -> Result<Comfort, T
     })
 }
 
-/// The same, but that the last slot asks rooms and pool to be no warmer than a run left
-/// them: what is left there counts from what is asked.
+/// A problem whose last slot asks rooms and pool to be no warmer than a run left them:
+/// what is left there counts from what is asked.
 pub(super) fn ending_like(problem: Problem, like: &Run) -> Problem {
     let left = like.outcome.state(like.outcome.house.len()).plant_room;
     let mass = left.rooms.map(|own| own.mass.celsius() - ROOMS_MARGIN_K);
