@@ -5,12 +5,8 @@
 //! - air, a mean over the slot: `d·m_{t−1} + e·Q + f`, with
 //!   `low − short ≤ air ≤ high + over`.
 //!
-//! The flow of the emitters follows the heating curve and so is known for each slot. What
-//! they give is limited by it and by the air that they meet:
-//!
-//! `Q ≤ UA·Δt·(flow − ΔT/2 − air + over)`, the mean of flow and return taken no colder
-//! than the upper end of the comfort band, so that rooms which are too warm by themselves
-//! have an answer.
+//! What the emitters give is limited by their flow, which follows the heating
+//! curve and so is known for each slot.
 
 use crate::physics::coil::SPREAD_K;
 use crate::physics::rooms::Network;
@@ -164,13 +160,5 @@ pub(super) fn rows(
     let cold = program.row(low - alone, f64::INFINITY, cold);
     let warm = air.into_iter().chain([(own.over, -1.0)]);
     let warm = program.row(f64::NEG_INFINITY, high - alone, warm);
-
-    let hours = problem.horizon.slots()[slot].hours();
-    let warmer = 1_000.0 / (rooms.emitters.watts_per_kelvin() * hours);
-    let hottest = rooms.curve.flow(outdoor(problem, slot)) - 0.5 * SPREAD_K;
-    let mass_before = before.iter().map(|b| (b.mass, by_mass));
-    let given = heat.iter().map(|&col| (col, by_heat + warmer));
-    let terms = mass_before.chain(given).chain([(own.over, -1.0)]);
-    program.row(f64::NEG_INFINITY, hottest.max(high) - alone, terms);
     Some(RoomsRows { mass, cold, warm })
 }
